@@ -1,0 +1,2 @@
+//! Battery-management decisions that explain themselves.
+#![no_std]

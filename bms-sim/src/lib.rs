@@ -1,0 +1,2 @@
+//! A modelled battery pack that runs the real firmware decisions and explains them.
+pub mod world;

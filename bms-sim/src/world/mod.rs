@@ -1,0 +1,1 @@
+//! The modelled pack.
