@@ -1,2 +1,3 @@
 //! A modelled battery pack that runs the real firmware decisions and explains them.
+pub mod defect;
 pub mod world;

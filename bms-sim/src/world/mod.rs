@@ -1,1 +1,332 @@
-//! The modelled pack.
+//! The modelled pack: truth, in `f64`, stepped in time.
+//!
+//! A [`World`] is plain data: a copy is a snapshot, and two copies that are given the same inputs stay equal bit for bit. It never
+//! decides anything. [`World::step`] lets time pass under what the firmware drives and what the crane wants; [`World::measure`]
+//! shows what the sensors see. What only the world knows is in [`truth`].
+//!
+//! Steps of 10 ms are meant; longer ones (to 60 s) use the same exact formulas and are meant for rest and slow charge.
+
+pub mod bus;
+pub mod cell;
+pub mod contactor;
+pub mod deviation;
+pub mod heat;
+pub mod load;
+pub mod noise;
+pub mod ocv;
+pub mod sensor;
+pub mod spec;
+pub mod supply;
+pub mod thermistor;
+pub mod truth;
+
+use crate::defect::Defects;
+use bus::{Bus, Source};
+use cell::{Cells, Flow};
+use deviation::{CONTACTORS, Deviations};
+use heat::{Heat, Heating};
+use load::{Bounds, Demand, Load};
+use noise::Noise;
+use ocv::Curve;
+use sensor::Sensors;
+use spec::PackSpec;
+use supply::Supply;
+
+/// Most modules that a pack may have.
+pub const MODULES: usize = 32;
+
+/// The parts that change slowly are renewed after this time, in seconds.
+const SLOW_SECONDS: f64 = 0.1;
+
+/// The step for which a new world is prepared, in seconds; any other one is taken up at the first step.
+const FIRST_STEP_SECONDS: f64 = 0.01;
+
+/// What the firmware drives.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Actuators {
+    /// Coils of the negative, precharge and positive contactor.
+    pub coils: [bool; CONTACTORS],
+    /// Bleed switches, one bit a cell.
+    pub bleeding: u128,
+    /// Whether the cooling fan runs.
+    pub cooling: bool,
+    /// Current limit into the pack in amperes, as an amount.
+    pub charge_limit_amps: f64,
+    /// Current limit out of the pack in amperes, as an amount.
+    pub discharge_limit_amps: f64,
+}
+
+impl Actuators {
+    /// Everything off.
+    pub const OFF: Self = Self {
+        coils: [false; CONTACTORS],
+        bleeding: 0,
+        cooling: false,
+        charge_limit_amps: 0.0,
+        discharge_limit_amps: 0.0,
+    };
+}
+
+/// How a pack stands when its story begins: at rest for hours.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Initial {
+    /// State of charge of every cell, 0 to 1.
+    pub charge: f64,
+    /// Temperature of everything in °C.
+    pub celsius: f64,
+}
+
+/// A pack that cannot be modelled.
+#[derive(Clone, Copy, Debug, Eq, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum WorldError {
+    /// The specification speaks of another number of cells than the type.
+    #[error("pack.cells = {found}, but this model holds {accepted}")]
+    Cells {
+        /// In the specification.
+        found: usize,
+        /// In the type.
+        accepted: usize,
+    },
+    /// The same for thermistors.
+    #[error("pack has {found} thermistors (modules × thermistors a module), but this model holds {accepted}")]
+    Thermistors {
+        /// In the specification.
+        found: usize,
+        /// In the type.
+        accepted: usize,
+    },
+    /// Modules must be whole, and not too many.
+    #[error("pack.cells_a_module = {found} must divide the {cells} cells into 1 to {MODULES} whole modules")]
+    Modules {
+        /// Cells of a module in the specification.
+        found: usize,
+        /// Cells of the pack.
+        cells: usize,
+    },
+}
+
+/// A pack with everything around it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct World<const CELLS: usize, const THERMISTORS: usize> {
+    /// Time since the start in seconds.
+    pub seconds: f64,
+    /// The cells.
+    pub cells: Cells<CELLS>,
+    /// Heat.
+    pub heat: Heat<CELLS, THERMISTORS>,
+    /// Contactors, precharge, link.
+    pub bus: Bus,
+    /// The crane's drive.
+    pub load: Load,
+    /// Auxiliary supply.
+    pub supply: Supply,
+    /// String current over the last step.
+    pub flow: Flow,
+    /// Mean heat of each joint over about the last minute (first-order mean, 60 s), in watts.
+    pub joint_watts: [f64; CELLS],
+    /// Charge that was put into cells by swapping them, in coulombs.
+    pub swapped_coulombs: f64,
+    step_seconds: f64,
+    deviations: Deviations<CELLS, THERMISTORS>,
+    pub(crate) defects: Defects,
+    sensors: Sensors<CELLS, THERMISTORS>,
+    slow: Slow,
+    spec: PackSpec,
+}
+
+/// What has gathered since the slow parts were renewed, and the inputs that they were renewed with.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Slow {
+    beat_seconds: f64,
+    seconds: f64,
+    square_seconds: f64,
+    source_ohms: [f64; 2],
+    bleeding: u128,
+    cooling: bool,
+    outside_celsius: f64,
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
+    /// A pack whose parts scatter as the seed says, long at rest, contactors open, link empty.
+    ///
+    /// # Errors
+    /// When the specification does not fit the type, or its modules are not whole.
+    pub fn new(spec: &PackSpec, seed: u64, initial: Initial) -> Result<Self, WorldError> {
+        const { assert!(CELLS > 0 && CELLS <= 128 && THERMISTORS > 0) };
+        if spec.cells != CELLS {
+            return Err(WorldError::Cells { found: spec.cells, accepted: CELLS });
+        }
+        let whole = spec.cells_a_module > 0 && CELLS.is_multiple_of(spec.cells_a_module);
+        if !whole || spec.modules() > MODULES {
+            return Err(WorldError::Modules { found: spec.cells_a_module, cells: CELLS });
+        }
+        let thermistors = spec.modules() * spec.thermistors_a_module;
+        if thermistors != THERMISTORS {
+            return Err(WorldError::Thermistors { found: thermistors, accepted: THERMISTORS });
+        }
+        let noise = Noise::new(seed);
+        let cells = Cells::new(spec, &noise, initial.charge, initial.celsius);
+        let mut world = Self {
+            seconds: 0.0,
+            cells,
+            heat: Heat::new(spec, initial.celsius),
+            bus: Bus::new(&spec.bus, &noise, 0.0, initial.celsius),
+            load: Load::new(&spec.load),
+            supply: Supply::new(&spec.supply),
+            flow: Flow::default(),
+            joint_watts: [0.0; CELLS],
+            deviations: Deviations::none(),
+            defects: Defects::default(),
+            sensors: Sensors::new(&spec.sensors, noise),
+            step_seconds: FIRST_STEP_SECONDS,
+            swapped_coulombs: 0.0,
+            slow: Slow {
+                beat_seconds: 0.0,
+                seconds: 0.0,
+                square_seconds: 0.0,
+                source_ohms: [0.0; 2],
+                bleeding: 0,
+                cooling: false,
+                outside_celsius: initial.celsius,
+            },
+            spec: spec.clone(),
+        };
+        world.renew(FIRST_STEP_SECONDS, 0, false, initial.celsius);
+        world.cells.settle(0.0);
+        world.bus.pack_volts = world.cells.sum_of_open_volts();
+        world.bus.lifted_volts = 0.5 * world.bus.pack_volts;
+        Ok(world)
+    }
+
+    /// Lets `dt` seconds pass.
+    pub fn step(&mut self, dt: f64, actuators: &Actuators, demand: &Demand) {
+        // The slow parts keep their beat, whatever renews them in between: a twin renews at the same ticks.
+        let due = self.slow.beat_seconds + 0.5 * dt > SLOW_SECONDS;
+        self.follow_defects(due);
+        let inputs = self.slow.bleeding != actuators.bleeding || self.slow.cooling != actuators.cooling;
+        if due || inputs || !self.cells.is_for(dt) {
+            self.slow.beat_seconds = if due { 0.0 } else { self.slow.beat_seconds };
+            self.renew(dt, actuators.bleeding, actuators.cooling, demand.outside_celsius);
+        }
+        self.drive_coils(dt, actuators.coils);
+        let bounds = Bounds {
+            charge_amps: actuators.charge_limit_amps,
+            discharge_amps: actuators.discharge_limit_amps,
+            ignored: self.deviations.ignores_limit,
+            connected: self.bus.connected(&self.deviations.contactors),
+        };
+        self.load.step(dt, demand, bounds, self.bus.link_volts, self.deviations.motor_volts);
+        let [cell_ohms, joint_ohms] = self.slow.source_ohms;
+        let source = Source { volts: self.cells.sum_of_open_volts(), cell_ohms, joint_ohms };
+        self.flow = self.bus.step(dt, source, &mut self.load, &self.deviations);
+        self.cells.step(dt, self.flow);
+        self.slow.seconds += dt;
+        self.slow.beat_seconds += dt;
+        self.step_seconds = dt;
+        self.slow.square_seconds += self.flow.mean_square * dt;
+        self.seconds += dt;
+    }
+
+    /// The pack's specification.
+    #[must_use]
+    pub fn spec(&self) -> &PackSpec {
+        &self.spec
+    }
+
+    /// How the parts deviate from sound at this moment.
+    #[must_use]
+    pub fn deviations(&self) -> &Deviations<CELLS, THERMISTORS> {
+        &self.deviations
+    }
+
+    /// What a thermistor's divider shows now, without noise.
+    pub(crate) fn thermistor_ratio(&self, thermistor: usize) -> f64 {
+        self.sensors.ratio(thermistor)
+    }
+
+    /// Puts the charge of a cell out of line, as a swap does.
+    pub(crate) fn swap_charge(&mut self, cell: usize, coulombs: f64) {
+        self.swapped_coulombs += coulombs;
+        self.cells.charge[cell] += coulombs * self.cells.per_coulomb[cell];
+        self.renew_now();
+    }
+
+    /// Takes new deviations. What has gone by is settled with the old ones first, where it matters.
+    pub(crate) fn deviate(&mut self, fresh: Deviations<CELLS, THERMISTORS>) {
+        let now = &self.deviations;
+        let warm = now.module_watts != fresh.module_watts;
+        let cells = now.cell_ohms != fresh.cell_ohms
+            || now.joint_ohms != fresh.joint_ohms
+            || now.tap_side != fresh.tap_side
+            || now.leak_siemens != fresh.leak_siemens
+            || now.capacity_left != fresh.capacity_left;
+        if warm || cells {
+            self.renew_now();
+            self.deviations = fresh;
+            self.renew_now();
+            self.cells.settle(self.flow.end_amps);
+        } else {
+            self.deviations = fresh;
+        }
+        self.sensors.see(&self.heat, &self.deviations);
+    }
+
+    fn renew_now(&mut self) {
+        let Slow { bleeding, cooling, outside_celsius, .. } = self.slow;
+        self.renew(self.cells.step_seconds(), bleeding, cooling, outside_celsius);
+    }
+
+    fn drive_coils(&mut self, dt: f64, coils: [bool; CONTACTORS]) {
+        let drawn: [bool; CONTACTORS] =
+            core::array::from_fn(|which| coils[which] && !self.deviations.contactors[which].coil_open);
+        self.supply.step(dt, drawn, self.deviations.supply_ohms);
+        for (contactor, coil) in self.bus.contactors.iter_mut().zip(drawn) {
+            contactor.drive(coil && self.supply.carries(contactor.energised()));
+        }
+    }
+
+    /// Brings the slow parts up to this instant, and prepares steps of `dt` seconds.
+    fn renew(&mut self, dt: f64, bleeding: u128, cooling: bool, outside_celsius: f64) {
+        let curve = Curve::lithium_iron_phosphate();
+        let gone = self.slow.seconds;
+        if gone > 0.0 {
+            let mut joules = [0.0; CELLS];
+            self.cells.take_heat(curve, &mut joules);
+            let heating = Heating {
+                cell_joules: &joules,
+                square_seconds: self.slow.square_seconds,
+                joint_ohms: self.spec.joint_ohms,
+                outside_celsius: self.slow.outside_celsius,
+                cooling: self.slow.cooling,
+            };
+            self.heat.step(gone, &mut self.cells.celsius, &heating, &self.deviations);
+            self.bus.weather(gone, self.slow.outside_celsius, self.deviations.link_left);
+            self.remember_joints(gone);
+        }
+        self.cells.refresh(dt, curve, bleeding, self.spec.joint_ohms, &self.deviations);
+        let joints = self.deviations.joint_ohms.iter().map(|added| self.spec.joint_ohms + added).sum();
+        self.slow = Slow {
+            beat_seconds: self.slow.beat_seconds,
+            seconds: 0.0,
+            square_seconds: 0.0,
+            source_ohms: [self.cells.sum_of_ohms(), joints],
+            bleeding,
+            cooling,
+            outside_celsius,
+        };
+        self.sensors.see(&self.heat, &self.deviations);
+    }
+
+    /// Keeps the mean heat of each joint over about a minute.
+    fn remember_joints(&mut self, seconds: f64) {
+        /// Time constant of that mean.
+        const MINUTE: f64 = 60.0;
+        let keeps = libm::exp(-seconds / MINUTE);
+        let mean_square = self.slow.square_seconds / seconds;
+        for (watts, added) in self.joint_watts.iter_mut().zip(self.deviations.joint_ohms) {
+            let now = mean_square * (self.spec.joint_ohms + added);
+            *watts = now + (*watts - now) * keeps;
+        }
+    }
+}

@@ -1,0 +1,68 @@
+//! What each kind of defect writes into the pack's deviations.
+
+use super::{Defect, Kind};
+use crate::world::deviation::{Deviations, TapSide};
+use crate::world::spec::PackSpec;
+
+/// Nominal voltage of a cell, in volts.
+const NOMINAL_CELL_VOLTS: f64 = 3.2;
+
+/// Writes one present defect, grown to `growth` (0 to 1); `caught` is the reading caught at its onset, for what is frozen.
+///
+/// What is a resistance across something grows as a conductance: from none to that of its severity.
+pub(super) fn write<const CELLS: usize, const THERMISTORS: usize>(
+    defect: &Defect,
+    growth: f64,
+    caught: f64,
+    spec: &PackSpec,
+    to: &mut Deviations<CELLS, THERMISTORS>,
+) {
+    let place = defect.place;
+    let amount = defect.severity * growth;
+    match defect.kind {
+        Kind::AddedResistance => to.cell_ohms[place] += 1e-3 * amount,
+        Kind::LooseJointTapAbove => {
+            to.joint_ohms[place] += 1e-3 * amount;
+            to.tap_side[place] = TapSide::Upper;
+        }
+        Kind::LooseJointTapBelow => {
+            to.joint_ohms[place] += 1e-3 * amount;
+            to.tap_side[place] = TapSide::Lower;
+        }
+        // Done once, at the onset.
+        Kind::ChargeOutOfLine => {}
+        Kind::CellLeak => to.leak_siemens[place] += growth / defect.severity,
+        Kind::LostCapacity => to.capacity_left[place] *= 1.0 - 0.01 * amount,
+        Kind::ExternalHeat => to.module_watts[place] += amount,
+        Kind::CellChannelOffset => to.cell_offset_volts[place] += 1e-3 * amount,
+        Kind::CellChannelFrozen => {
+            to.cells_frozen |= 1 << place;
+            to.frozen_volts[place] = caught;
+        }
+        Kind::CurrentOffset => to.currents[place].offset_amps += amount,
+        Kind::CurrentGain => to.currents[place].gain += 0.01 * amount,
+        Kind::CurrentDead => to.currents[place].dead = true,
+        Kind::ThermistorOpen => to.thermistors[place].open = true,
+        Kind::ThermistorShort => to.thermistors[place].leak_siemens += growth / defect.severity,
+        Kind::ThermistorMoisture => to.thermistors[place].leak_siemens += 1e-3 * growth / defect.severity,
+        Kind::ThermistorFrozen => to.thermistors[place].frozen = Some(caught),
+        Kind::ThermistorOffset => to.thermistors[place].offset_kelvin += amount,
+        Kind::ThermistorDetached => to.thermistors[place].detached = 0.01 * amount,
+        Kind::ContactorWelded => to.contactors[place].welded = true,
+        Kind::ContactorCoilOpen => to.contactors[place].coil_open = true,
+        Kind::ContactorSlow => to.contactors[place].slower_seconds += 1e-3 * amount,
+        Kind::FeedbackStuckOpen => to.contactors[place].feedback_stuck = Some(false),
+        Kind::FeedbackStuckClosed => to.contactors[place].feedback_stuck = Some(true),
+        Kind::PrechargeDrifted => to.precharge_factor *= 1.0 + 0.01 * amount,
+        Kind::PrechargeOpen => to.precharge_open = true,
+        Kind::LinkCapacityLost => to.link_left *= 1.0 - 0.01 * amount,
+        Kind::BleedDownOpen => to.bleed_down_open = true,
+        Kind::LoadLeftOn => to.left_on_siemens += growth / defect.severity,
+        Kind::LoadIgnoresLimit => to.ignores_limit = true,
+        Kind::MotorTurning => {
+            let nominal = NOMINAL_CELL_VOLTS * f64::from(u32::try_from(spec.cells).unwrap_or(u32::MAX));
+            to.motor_volts = 0.01 * amount * nominal;
+        }
+        Kind::SupplySagging => to.supply_ohms += amount,
+    }
+}

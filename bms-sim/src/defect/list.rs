@@ -1,0 +1,159 @@
+//! THE list of defects. Menus, help, tables and tests are made from it; nothing else may list them.
+
+/// What the place of a defect counts.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum PlaceKind {
+    /// A cell of the string.
+    Cell,
+    /// The joint between a cell and the next one.
+    Joint,
+    /// A thermistor.
+    Thermistor,
+    /// A module.
+    Module,
+    /// Main sensor, second sensor.
+    CurrentSensor,
+    /// Negative, precharge, positive.
+    Contactor,
+    /// Something that the pack has once.
+    Pack,
+}
+
+macro_rules! defects {
+    ($($kind:ident: $name:literal, $key:literal, $place:ident, $unit:literal, $low:literal ..= $high:literal, $usual:literal, $changes:literal;)*) => {
+        /// A kind of defect.
+        #[derive(Clone, Copy, Debug, Eq, Hash, Ord, PartialEq, PartialOrd)]
+        pub enum Kind {
+            $(#[doc = $changes] $kind,)*
+        }
+
+        impl Kind {
+            /// All kinds, in the order of the list.
+            pub const ALL: &[Self] = &[$(Self::$kind),*];
+
+            /// Its name in plain words.
+            #[must_use]
+            pub const fn name(self) -> &'static str {
+                match self { $(Self::$kind => $name,)* }
+            }
+
+            /// Its name in files and on the command line.
+            #[must_use]
+            pub const fn key(self) -> &'static str {
+                match self { $(Self::$kind => $key,)* }
+            }
+
+            /// What its place counts.
+            #[must_use]
+            pub const fn place(self) -> PlaceKind {
+                match self { $(Self::$kind => PlaceKind::$place,)* }
+            }
+
+            /// Unit of its severity; empty for what is only present or absent.
+            #[must_use]
+            pub const fn unit(self) -> &'static str {
+                match self { $(Self::$kind => $unit,)* }
+            }
+
+            /// Least and most severity that makes sense.
+            #[must_use]
+            pub const fn range(self) -> (f64, f64) {
+                match self { $(Self::$kind => ($low, $high),)* }
+            }
+
+            /// Its usual severity.
+            #[must_use]
+            pub const fn usual(self) -> f64 {
+                match self { $(Self::$kind => $usual,)* }
+            }
+
+            /// What it changes in the pack, as a sentence.
+            #[must_use]
+            pub const fn changes(self) -> &'static str {
+                match self { $(Self::$kind => $changes,)* }
+            }
+        }
+    };
+}
+
+defects! {
+    AddedResistance: "added series resistance in a cell", "added_resistance", Cell, "mΩ", 0.05 ..= 200.0, 3.0,
+        "A resistance inside the cell, in series: the cell's voltage moves more under load and the cell takes the heat.";
+    LooseJointTapAbove: "loose joint, sense wire above it", "loose_joint_tap_above", Joint, "mΩ", 0.02 ..= 200.0, 2.0,
+        "The joint between a cell and the next one has more resistance and heats; its drop is measured with the lower cell.";
+    LooseJointTapBelow: "loose joint, sense wire below it", "loose_joint_tap_below", Joint, "mΩ", 0.02 ..= 200.0, 2.0,
+        "The joint between a cell and the next one has more resistance and heats; its drop is measured with the upper cell.";
+    ChargeOutOfLine: "charge out of line after a swap", "charge_out_of_line", Cell, "Ah", -200.0 ..= 200.0, -2.0,
+        "At the onset the cell holds this much more (or less) charge than before; clearing does not give it back.";
+    CellLeak: "leak across a cell", "cell_leak", Cell, "Ω", 0.05 ..= 10000.0, 10.0,
+        "A resistance across the cell, inside: it loses charge and the lost energy heats it.";
+    LostCapacity: "lost capacity", "lost_capacity", Cell, "%", 0.1 ..= 90.0, 20.0,
+        "The cell holds this much less than when new; its state of charge stays as it is.";
+    ExternalHeat: "external heat on a module", "external_heat", Module, "W", 1.0 ..= 10000.0, 300.0,
+        "Heat from outside enters the cells of the module, evenly.";
+    CellChannelOffset: "cell channel offset", "cell_channel_offset", Cell, "mV", -500.0 ..= 500.0, 30.0,
+        "The cell's measuring channel reads this much too high.";
+    CellChannelFrozen: "cell channel frozen", "cell_channel_frozen", Cell, "", 1.0 ..= 1.0, 1.0,
+        "The cell's reading stays where it was at the onset, bit for bit.";
+    CurrentOffset: "current sensor offset", "current_offset", CurrentSensor, "A", -200.0 ..= 200.0, 5.0,
+        "The current sensor reads this much too high (towards charge).";
+    CurrentGain: "current sensor gain error", "current_gain", CurrentSensor, "%", -90.0 ..= 200.0, 5.0,
+        "The current sensor reads this much too strongly.";
+    CurrentDead: "current sensor dead", "current_dead", CurrentSensor, "", 1.0 ..= 1.0, 1.0,
+        "The current sensor reads nothing at all.";
+    ThermistorOpen: "thermistor open", "thermistor_open", Thermistor, "", 1.0 ..= 1.0, 1.0,
+        "The thermistor or its wire is interrupted: the divider stands at its reference.";
+    ThermistorShort: "thermistor shorted", "thermistor_short", Thermistor, "Ω", 0.1 ..= 50.0, 1.0,
+        "A short across the thermistor: the divider stands near zero.";
+    ThermistorMoisture: "moisture beside a thermistor", "thermistor_moisture", Thermistor, "kΩ", 5.0 ..= 5000.0, 100.0,
+        "A leak in parallel with the thermistor: it reads too warm, most in the cold.";
+    ThermistorFrozen: "thermistor reading frozen", "thermistor_frozen", Thermistor, "", 1.0 ..= 1.0, 1.0,
+        "The thermistor's reading stays where it was at the onset, bit for bit.";
+    ThermistorOffset: "thermistor reading displaced", "thermistor_offset", Thermistor, "°C", -60.0 ..= 60.0, 10.0,
+        "The thermistor is this much warmer than the cell it should follow.";
+    ThermistorDetached: "thermistor detached from its cell", "thermistor_detached", Thermistor, "%", 1.0 ..= 100.0, 100.0,
+        "The thermistor follows the module's air instead of its cell, to this part.";
+    ContactorWelded: "contactor welded", "contactor_welded", Contactor, "", 1.0 ..= 1.0, 1.0,
+        "The contacts stay together, whatever the coil does.";
+    ContactorCoilOpen: "contactor coil open", "contactor_coil_open", Contactor, "", 1.0 ..= 1.0, 1.0,
+        "The coil carries no current: the contactor does not close, or falls open.";
+    ContactorSlow: "contactor slow", "contactor_slow", Contactor, "ms", 1.0 ..= 1000.0, 80.0,
+        "The contactor closes and opens this much later.";
+    FeedbackStuckOpen: "feedback contact stuck open", "feedback_stuck_open", Contactor, "", 1.0 ..= 1.0, 1.0,
+        "The feedback contact says open, whatever the contactor does.";
+    FeedbackStuckClosed: "feedback contact stuck closed", "feedback_stuck_closed", Contactor, "", 1.0 ..= 1.0, 1.0,
+        "The feedback contact says closed, whatever the contactor does.";
+    PrechargeDrifted: "precharge resistor drifted", "precharge_drifted", Pack, "%", -95.0 ..= 1000.0, 100.0,
+        "The precharge resistor has this much more (or less) resistance.";
+    PrechargeOpen: "precharge resistor open", "precharge_open", Pack, "", 1.0 ..= 1.0, 1.0,
+        "The precharge resistor is interrupted: the link is not charged.";
+    LinkCapacityLost: "link capacitor lost part of its value", "link_capacity_lost", Pack, "%", 1.0 ..= 99.0, 50.0,
+        "The link capacitor has this much less capacitance: it charges and decays faster.";
+    BleedDownOpen: "bleed-down resistor of the link open", "bleed_down_open", Pack, "", 1.0 ..= 1.0, 1.0,
+        "The link keeps its charge for many minutes after opening.";
+    LoadLeftOn: "load left on during precharge", "load_left_on", Pack, "Ω", 0.02 ..= 10000.0, 500.0,
+        "A resistance hangs on the link all the time: precharge ends low, and current flows with the crane at rest.";
+    LoadIgnoresLimit: "load ignores the current limit", "load_ignores_limit", Pack, "", 1.0 ..= 1.0, 1.0,
+        "The crane takes and gives what its duty wants, whatever limit the firmware gives out.";
+    MotorTurning: "motor still turning feeds the link", "motor_turning", Pack, "%", 5.0 ..= 130.0, 90.0,
+        "After opening, a motor that spins down feeds the link; severity is its voltage at first, in parts of the nominal pack's.";
+    SupplySagging: "auxiliary supply sagging", "supply_sagging", Pack, "Ω", 0.05 ..= 5.0, 1.0,
+        "Added resistance in the auxiliary supply: its voltage dips while a coil pulls in, and coils may drop out.";
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_kind_has_its_own_name_and_a_usual_severity_in_its_range() {
+        for (place, kind) in Kind::ALL.iter().enumerate() {
+            let (low, high) = kind.range();
+            assert!((low..=high).contains(&kind.usual()), "{}", kind.name());
+            for other in &Kind::ALL[..place] {
+                assert!(other.name() != kind.name() && other.key() != kind.key());
+            }
+            assert!(kind.changes().ends_with('.') && !kind.key().contains(' '));
+        }
+    }
+}

@@ -1,0 +1,285 @@
+//! Defects: what is physically wrong in the modelled pack, and since when.
+//!
+//! A defect has a kind ([`Kind`], the one list), a place, a severity in the kind's unit, an onset, and if it likes an end and a time
+//! over which it grows. Injecting and clearing are one call each on the world. A defect never changes a part itself: it writes
+//! the pack's [`Deviations`](crate::world::deviation::Deviations), which are made anew from "all sound" whenever anything
+//! changes. After clearing, the world is therefore the one that never had the defect, but for what physics keeps: heat,
+//! charge, wear.
+
+mod effect;
+mod list;
+
+pub use list::{Kind, PlaceKind};
+
+use crate::world::World;
+use crate::world::deviation::Deviations;
+
+/// One defect as it is injected.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Defect {
+    /// What is wrong.
+    pub kind: Kind,
+    /// Where, counted from 0; what is counted, [`Kind::place`] says. 0 where there is only one.
+    pub place: usize,
+    /// How badly, in the kind's unit.
+    pub severity: f64,
+    /// When it begins, in seconds of the world's time.
+    pub onset_seconds: f64,
+    /// When it ends by itself.
+    pub end_seconds: Option<f64>,
+    /// Over how many seconds it grows to its severity; 0 at once. What is only present or absent is present from the onset.
+    pub grows_seconds: f64,
+}
+
+impl Defect {
+    /// This kind at this place with its usual severity, from that instant on, at once and for ever.
+    #[must_use]
+    pub const fn usual(kind: Kind, place: usize, onset_seconds: f64) -> Self {
+        Self { kind, place, severity: kind.usual(), onset_seconds, end_seconds: None, grows_seconds: 0.0 }
+    }
+
+    /// Its growth at an instant, 0 to 1; none before the onset and after the end.
+    fn growth(&self, seconds: f64) -> Option<f64> {
+        let since = seconds - self.onset_seconds;
+        if since < -MOMENT || self.end_seconds.is_some_and(|end| seconds > end - MOMENT) {
+            None
+        } else if self.grows_seconds > 0.0 {
+            Some((since / self.grows_seconds).clamp(0.0, 1.0))
+        } else {
+            Some(1.0)
+        }
+    }
+
+    fn grows(&self, seconds: f64) -> bool {
+        self.growth(seconds).is_some_and(|growth| growth < 1.0)
+    }
+}
+
+/// Less than any tick, more than the rounding of a sum of ticks, in seconds.
+const MOMENT: f64 = 1e-6;
+
+/// The number under which an injected defect is kept.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub struct DefectId(usize);
+
+/// Why a defect was not taken.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum DefectError {
+    /// There is no such place.
+    #[error("{kind}: there is no {place} {found}; accepted is 1 to {count}")]
+    Place {
+        /// Name of the kind.
+        kind: &'static str,
+        /// What is counted.
+        place: &'static str,
+        /// The place asked for, counted from 1.
+        found: usize,
+        /// How many there are.
+        count: usize,
+    },
+    /// The severity lies outside of what makes sense.
+    #[error("{kind}: severity {found} {unit} is outside of what is accepted, {low} to {high} {unit}")]
+    Severity {
+        /// Name of the kind.
+        kind: &'static str,
+        /// The severity asked for.
+        found: f64,
+        /// Least accepted.
+        low: f64,
+        /// Most accepted.
+        high: f64,
+        /// Unit of all three.
+        unit: &'static str,
+    },
+    /// Onset, end or growth time do not fit each other.
+    #[error("{kind}: from {onset} s to {end} s, growing for {grows} s, is no span of time")]
+    Time {
+        /// Name of the kind.
+        kind: &'static str,
+        /// Onset asked for.
+        onset: f64,
+        /// End asked for, infinite for none.
+        end: f64,
+        /// Growth time asked for.
+        grows: f64,
+    },
+    /// Too many at a time.
+    #[error("{MOST} defects are present already; clear one first")]
+    TooMany,
+}
+
+/// Most defects at a time.
+pub const MOST: usize = 16;
+
+/// The defects of a world.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Defects {
+    list: [Option<Present>; MOST],
+    /// When the next one begins or ends, in seconds.
+    next_seconds: f64,
+    growing: bool,
+}
+
+/// An injected defect with what it has caught at its onset.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Present {
+    defect: Defect,
+    /// What the frozen reading was when it froze, once it did.
+    caught: Option<f64>,
+}
+
+impl Default for Defects {
+    fn default() -> Self {
+        Self { list: [None; MOST], next_seconds: f64::INFINITY, growing: false }
+    }
+}
+
+impl Defects {
+    /// The defects that were injected and not cleared, present or still to come.
+    pub fn iter(&self) -> impl Iterator<Item = (DefectId, &Defect)> {
+        self.list
+            .iter()
+            .enumerate()
+            .filter_map(|(place, present)| present.as_ref().map(|present| (DefectId(place), &present.defect)))
+    }
+
+    fn plan(&mut self, seconds: f64) {
+        let defects = self.list.iter().flatten().map(|present| &present.defect);
+        self.growing = defects.clone().any(|defect| defect.grows(seconds));
+        self.next_seconds = defects
+            .flat_map(|defect| [defect.onset_seconds, defect.end_seconds.unwrap_or(f64::INFINITY)])
+            .filter(|at| *at > seconds + MOMENT)
+            .fold(f64::INFINITY, f64::min);
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
+    /// Injects a defect; it begins at its onset, or now if that is past.
+    ///
+    /// # Errors
+    /// When place, severity or time make no sense, or too many are present.
+    pub fn inject(&mut self, defect: Defect) -> Result<DefectId, DefectError> {
+        self.check(&defect)?;
+        let free = self.defects.list.iter().position(Option::is_none).ok_or(DefectError::TooMany)?;
+        self.defects.list[free] = Some(Present { defect, caught: None });
+        self.rewrite_deviations();
+        Ok(DefectId(free))
+    }
+
+    /// Clears a defect: the part is mended. Gives the defect back, if it was there.
+    pub fn clear(&mut self, id: DefectId) -> Option<Defect> {
+        let cleared = self.defects.list.get_mut(id.0)?.take()?;
+        self.rewrite_deviations();
+        Some(cleared.defect)
+    }
+
+    /// The defects that were injected and not cleared.
+    #[must_use]
+    pub fn defects(&self) -> &Defects {
+        &self.defects
+    }
+
+    /// Lets defects begin, grow and end; `slow` says that the slow parts are due.
+    pub(crate) fn follow_defects(&mut self, slow: bool) {
+        let due = self.seconds + MOMENT >= self.defects.next_seconds;
+        if due || (slow && self.defects.growing) {
+            self.rewrite_deviations();
+        }
+    }
+
+    fn check(&self, defect: &Defect) -> Result<(), DefectError> {
+        let kind = defect.kind.name();
+        let (place, count) = match defect.kind.place() {
+            PlaceKind::Cell => ("cell", CELLS),
+            PlaceKind::Joint => ("joint", CELLS - 1),
+            PlaceKind::Thermistor => ("thermistor", THERMISTORS),
+            PlaceKind::Module => ("module", self.spec().modules()),
+            PlaceKind::CurrentSensor => ("current sensor", 2),
+            PlaceKind::Contactor => ("contactor", 3),
+            PlaceKind::Pack => ("part", 1),
+        };
+        if defect.place >= count {
+            return Err(DefectError::Place { kind, place, found: defect.place + 1, count });
+        }
+        let (low, high) = defect.kind.range();
+        if !(low..=high).contains(&defect.severity) {
+            return Err(DefectError::Severity {
+                kind,
+                found: defect.severity,
+                low,
+                high,
+                unit: defect.kind.unit(),
+            });
+        }
+        let end = defect.end_seconds.unwrap_or(f64::INFINITY);
+        let grows = defect.grows_seconds;
+        if !defect.onset_seconds.is_finite()
+            || !grows.is_finite()
+            || grows < 0.0
+            || end <= defect.onset_seconds
+        {
+            return Err(DefectError::Time { kind, onset: defect.onset_seconds, end, grows });
+        }
+        Ok(())
+    }
+
+    /// Writes the deviations anew. Cells are brought up to this instant only when they are touched, so that a defect of a
+    /// sensor or a contactor changes no bit of any cell.
+    fn rewrite_deviations(&mut self) {
+        let seconds = self.seconds;
+        let mut fresh = Deviations::none();
+        for place in 0..MOST {
+            let Some(present) = self.defects.list[place] else { continue };
+            let Some(growth) = present.defect.growth(seconds) else {
+                continue;
+            };
+            let caught = present.caught.unwrap_or_else(|| self.catch(&present.defect));
+            self.defects.list[place] = Some(Present { caught: Some(caught), ..present });
+            effect::write(&present.defect, growth, caught, self.spec(), &mut fresh);
+        }
+        self.defects.plan(seconds);
+        self.deviate(fresh);
+    }
+
+    /// What happens once, at the onset: a reading is caught, a charge is put out of line.
+    fn catch(&mut self, defect: &Defect) -> f64 {
+        match defect.kind {
+            Kind::CellChannelFrozen => self.cells.volts[defect.place],
+            Kind::ThermistorFrozen => self.thermistor_ratio(defect.place),
+            Kind::ChargeOutOfLine => {
+                let coulombs = defect.severity * crate::world::spec::COULOMBS_AN_AMPERE_HOUR;
+                self.swap_charge(defect.place, coulombs);
+                coulombs
+            }
+            Kind::AddedResistance
+            | Kind::LooseJointTapAbove
+            | Kind::LooseJointTapBelow
+            | Kind::CellLeak
+            | Kind::LostCapacity
+            | Kind::ExternalHeat
+            | Kind::CellChannelOffset
+            | Kind::CurrentOffset
+            | Kind::CurrentGain
+            | Kind::CurrentDead
+            | Kind::ThermistorOpen
+            | Kind::ThermistorShort
+            | Kind::ThermistorMoisture
+            | Kind::ThermistorOffset
+            | Kind::ThermistorDetached
+            | Kind::ContactorWelded
+            | Kind::ContactorCoilOpen
+            | Kind::ContactorSlow
+            | Kind::FeedbackStuckOpen
+            | Kind::FeedbackStuckClosed
+            | Kind::PrechargeDrifted
+            | Kind::PrechargeOpen
+            | Kind::LinkCapacityLost
+            | Kind::BleedDownOpen
+            | Kind::LoadLeftOn
+            | Kind::LoadIgnoresLimit
+            | Kind::MotorTurning
+            | Kind::SupplySagging => defect.severity,
+        }
+    }
+}

@@ -1,0 +1,472 @@
+//! The path from the string to the load: contactors, precharge resistor, fuse, link capacitor, dividers.
+//!
+//! ```text
+//! B+ ──┬── positive ────────────┬── L+ ──┬── C ──┬── R_d ──┬── load (a current) ── motor
+//!      └── precharge ── R_pre ──┘        │       │         │
+//! B− ───── negative ─────────────── L− ──┴───────┴─────────┘
+//! ```
+//! Between two instants at which a contact flips, a load stops or the fuse melts, everything is linear and the inputs are held:
+//!
+//! ```text
+//! C dv/dt = (E − v)/R − v G + J      →  v(t) = v∞ + (v₀ − v∞) e^(−t/τ),  τ = C / (1/R + G),  v∞ = (E/R + J)·τ/C
+//! ```
+//! `v` link voltage; `E`, `R` the string without ohmic drop and all resistance of the closed path (none when open); `G` bleed-down
+//! resistor, divider, load left on, turning motor; `J` the load's current and what the motor drives. The mean current, its mean
+//! square and all energies are the exact integrals, so that charge and energy are conserved however a tick is split. `E` is held
+//! over a tick: the string's own polarisation moves it by less than 0.1 mV a cell meanwhile.
+//!
+//! The floating link: with all contactors open, two equal dividers (B+ to L−, L+ to B−) pull it to where both read `(pack +
+//! link)/2`, half the pack when the link is empty, with the time constant of its Y-capacitance and half a divider. A made negative
+//! holds L− at B−; a made positive or precharge contactor holds L+ at B+. A feeding motor starts to feed at the next tick after the link has fallen below it.
+
+use super::cell::Flow;
+use super::contactor::Contactor;
+use super::deviation::{CONTACTORS, ContactorDeviation, Deviations};
+use super::load::Load;
+use super::noise::Noise;
+use super::spec::{BusSpec, FuseSpec};
+
+/// Places of the contactors in arrays.
+pub const NEGATIVE: usize = 0;
+/// Place of the precharge contactor.
+pub const PRECHARGE: usize = 1;
+/// Place of the positive contactor.
+pub const POSITIVE: usize = 2;
+
+/// Everything between string and load.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Bus {
+    /// Negative, precharge, positive.
+    pub contactors: [Contactor; CONTACTORS],
+    /// L+ to L− in volts.
+    pub link_volts: f64,
+    /// B+ to B− in volts.
+    pub pack_volts: f64,
+    /// L− to B− in volts.
+    pub lifted_volts: f64,
+    /// Temperature of the precharge resistor in °C.
+    pub resistor_celsius: f64,
+    /// Whether it has burnt open.
+    pub resistor_burnt: bool,
+    /// Share of the fuse's melting that is done; 1 has cleared.
+    pub fuse_melted: f64,
+    /// Time since the last contactor opened and pack and link are apart, in seconds; 0 while any path is closed.
+    pub apart_seconds: f64,
+    /// What has been moved and lost.
+    pub moved: Moved,
+    farads: f64,
+    capacitor_celsius: f64,
+    spec: BusSpec,
+}
+
+/// Charge and energy that went where, since the start. Energies in joules, charges in coulombs.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Moved {
+    /// Charge into the string, by the current at its terminals.
+    pub string_coulombs: f64,
+    /// Charge that the load put into the link (negative: drew).
+    pub load_coulombs: f64,
+    /// Charge that the turning motor put into the link.
+    pub motor_coulombs: f64,
+    /// Charge that bleed-down resistor, dividers and a load left on have drawn.
+    pub bled_coulombs: f64,
+    /// Energy that the load put into the link.
+    pub load_joules: f64,
+    /// Energy that the turning motor put into the link.
+    pub motor_joules: f64,
+    /// Heat of bleed-down resistor, dividers and a load left on.
+    pub bled_joules: f64,
+    /// Heat in the closed path outside of cells and joints: cables, fuse, contacts.
+    pub path_joules: f64,
+    /// Heat in the precharge resistor.
+    pub resistor_joules: f64,
+    /// Energy of the link's capacitance changing with temperature or by a defect at constant charge.
+    pub capacitor_joules: f64,
+}
+
+/// The string as the bus sees it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Source {
+    /// Voltage without ohmic drop.
+    pub volts: f64,
+    /// Resistance of the cells in ohms.
+    pub cell_ohms: f64,
+    /// Resistance of all joints in ohms.
+    pub joint_ohms: f64,
+}
+
+impl Source {
+    fn ohms(&self) -> f64 {
+        self.cell_ohms + self.joint_ohms
+    }
+}
+
+/// How pack and link are connected in one piece of a tick.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+enum Path {
+    Open,
+    Resistor,
+    Direct,
+}
+
+/// One linear piece of a tick.
+struct Piece {
+    path: Path,
+    /// Resistance of the path in ohms; infinite when open.
+    ohms: f64,
+    /// Conductance of what always hangs on the link, and of the motor.
+    hanging: f64,
+    motor: f64,
+    settles_at: f64,
+    seconds_constant: f64,
+}
+
+impl Bus {
+    /// All open, link empty, temperatures as outside.
+    #[must_use]
+    pub fn new(spec: &BusSpec, noise: &Noise, pack_volts: f64, celsius: f64) -> Self {
+        /// First of the parts whose times are drawn from the seed, beyond those of 128 cells.
+        const PARTS: u32 = 8 * 128;
+        let contactor = |which: u32| Contactor::new(&spec.contactor, noise, PARTS + 4 * which);
+        let mut bus = Self {
+            contactors: [contactor(0), contactor(1), contactor(2)],
+            link_volts: 0.0,
+            pack_volts,
+            lifted_volts: 0.5 * pack_volts,
+            resistor_celsius: celsius,
+            resistor_burnt: false,
+            fuse_melted: 0.0,
+            apart_seconds: 0.0,
+            moved: Moved::default(),
+            farads: 0.0,
+            capacitor_celsius: celsius,
+            spec: spec.clone(),
+        };
+        bus.farads = bus.farads_at(celsius, 1.0);
+        bus
+    }
+
+    /// Whether the fuse has cleared.
+    #[must_use]
+    pub fn fuse_cleared(&self) -> bool {
+        self.fuse_melted >= 1.0
+    }
+
+    /// Whether pack and link are connected without the resistor.
+    #[must_use]
+    pub fn connected(&self, contactors: &[ContactorDeviation; CONTACTORS]) -> bool {
+        self.made(NEGATIVE, contactors) && self.made(POSITIVE, contactors) && !self.fuse_cleared()
+    }
+
+    /// B+ to L− in volts.
+    #[must_use]
+    pub fn behind_negative_volts(&self) -> f64 {
+        self.pack_volts - self.lifted_volts
+    }
+
+    /// L+ to B− in volts.
+    #[must_use]
+    pub fn behind_positive_volts(&self) -> f64 {
+        self.lifted_volts + self.link_volts
+    }
+
+    /// Capacitance of the link now, in farads.
+    #[must_use]
+    pub fn link_farads(&self) -> f64 {
+        self.farads
+    }
+
+    /// Energy in the link capacitor in joules.
+    #[must_use]
+    pub fn link_joules(&self) -> f64 {
+        0.5 * self.farads * self.link_volts * self.link_volts
+    }
+
+    /// One step of `dt` seconds. Gives the string's current.
+    pub fn step<const CELLS: usize, const THERMISTORS: usize>(
+        &mut self,
+        dt: f64,
+        source: Source,
+        load: &mut Load,
+        deviations: &Deviations<CELLS, THERMISTORS>,
+    ) -> Flow {
+        /// More pieces than a tick can have: five flips of each contactor, two stops, the fuse.
+        const MOST_PIECES: usize = 32;
+        let start_amps = self.string_amps(&self.piece(source, load, deviations), source);
+        let (mut left, mut coulombs, mut squares) = (dt, 0.0, 0.0);
+        let mut end_amps = start_amps;
+        for _ in 0..MOST_PIECES {
+            if left <= 0.0 {
+                break;
+            }
+            let piece = self.piece(source, load, deviations);
+            let flip = (0..CONTACTORS)
+                .map(|which| self.contactors[which].next_flip(&deviations.contactors[which]))
+                .fold(left, f64::min);
+            let event = self.next_event(&piece, source, load);
+            let seconds = event.map_or(flip, |(at, _)| at.min(flip));
+            let (moved, squared) = self.run(&piece, seconds, source, load);
+            (coulombs, squares) = (coulombs + moved, squares + squared);
+            end_amps = self.string_amps(&piece, source);
+            self.settle(&piece, end_amps, seconds, source, deviations);
+            if let Some((_, event)) = event.filter(|(at, _)| *at <= flip) {
+                match event {
+                    Event::LoadStops => load.amps = 0.0,
+                    Event::MotorStops => load.motor_volts = load.motor_volts.min(self.link_volts),
+                    Event::FuseClears => self.fuse_melted = 1.0,
+                }
+                end_amps = self.string_amps(&self.piece(source, load, deviations), source);
+            }
+            if self.let_contacts_move(seconds, end_amps, deviations) {
+                end_amps = self.string_amps(&self.piece(source, load, deviations), source);
+            }
+            left -= seconds;
+        }
+        self.apart_seconds = match self.path(deviations) {
+            Path::Open => self.apart_seconds + dt,
+            Path::Resistor | Path::Direct => 0.0,
+        };
+        Flow { mean_amps: coulombs / dt, mean_square: squares / dt, start_amps, end_amps }
+    }
+
+    /// Slow parts over `dt` seconds: the resistor cools, the capacitor's temperature and capacitance follow, at constant charge.
+    pub fn weather(&mut self, dt: f64, outside_celsius: f64, link_left: f64) {
+        /// Time constant of the link capacitor's temperature, in seconds.
+        const CAPACITOR_SECONDS: f64 = 300.0;
+        let cooling = self.spec.precharge_watts_per_kelvin / self.spec.precharge_joules_per_kelvin;
+        self.resistor_celsius =
+            outside_celsius + (self.resistor_celsius - outside_celsius) * libm::exp(-dt * cooling);
+        self.capacitor_celsius =
+            outside_celsius + (self.capacitor_celsius - outside_celsius) * libm::exp(-dt / CAPACITOR_SECONDS);
+        if self.fuse_melted > 0.0 && !self.fuse_cleared() {
+            self.fuse_melted *= libm::exp(-dt / self.spec.fuse.cooling_seconds);
+        }
+        let (charge, before) = (self.farads * self.link_volts, self.link_joules());
+        self.farads = self.farads_at(self.capacitor_celsius, link_left);
+        self.link_volts = charge / self.farads;
+        self.moved.capacitor_joules += self.link_joules() - before;
+    }
+
+    /// Mends the fuse and the resistor: new parts.
+    pub fn replace_fuse_and_resistor(&mut self) {
+        (self.fuse_melted, self.resistor_burnt) = (0.0, false);
+    }
+
+    fn farads_at(&self, celsius: f64, left: f64) -> f64 {
+        let factor = 1.0 - self.spec.link_loss_per_kelvin * (25.0 - celsius);
+        self.spec.link_farads * factor.clamp(0.5, 1.1) * left
+    }
+
+    fn made(&self, which: usize, contactors: &[ContactorDeviation; CONTACTORS]) -> bool {
+        self.contactors[which].made(&contactors[which])
+    }
+
+    fn path<const CELLS: usize, const THERMISTORS: usize>(
+        &self,
+        deviations: &Deviations<CELLS, THERMISTORS>,
+    ) -> Path {
+        let contactors = &deviations.contactors;
+        if !self.made(NEGATIVE, contactors) || self.fuse_cleared() {
+            Path::Open
+        } else if self.made(POSITIVE, contactors) {
+            Path::Direct
+        } else if self.made(PRECHARGE, contactors) && !deviations.precharge_open && !self.resistor_burnt {
+            Path::Resistor
+        } else {
+            Path::Open
+        }
+    }
+
+    fn piece<const CELLS: usize, const THERMISTORS: usize>(
+        &self,
+        source: Source,
+        load: &Load,
+        deviations: &Deviations<CELLS, THERMISTORS>,
+    ) -> Piece {
+        let path = self.path(deviations);
+        let ohms = match path {
+            Path::Open => f64::INFINITY,
+            Path::Resistor => {
+                source.ohms() + self.path_ohms() + self.spec.precharge_ohms * deviations.precharge_factor
+            }
+            Path::Direct => source.ohms() + self.path_ohms(),
+        };
+        let bleed_down = if deviations.bleed_down_open { 0.0 } else { 1.0 / self.spec.bleed_down_ohms };
+        let hanging = bleed_down + 1.0 / self.spec.divider_ohms + deviations.left_on_siemens;
+        let motor = load.motor_siemens(self.link_volts);
+        let siemens = hanging + motor + 1.0 / ohms;
+        let inflow = source.volts / ohms + load.amps + motor * load.motor_volts;
+        Piece {
+            path,
+            ohms,
+            hanging,
+            motor,
+            settles_at: inflow / siemens,
+            seconds_constant: self.farads / siemens,
+        }
+    }
+
+    /// Cables, fuse and the two contacts.
+    fn path_ohms(&self) -> f64 {
+        self.spec.cable_ohms + 2.0 * self.spec.contactor.contact_ohms
+    }
+
+    /// Current into the string at the present link voltage, in amperes.
+    fn string_amps(&self, piece: &Piece, source: Source) -> f64 {
+        (self.link_volts - source.volts) / piece.ohms
+    }
+
+    /// What would end this piece first, and when.
+    fn next_event(&self, piece: &Piece, source: Source, load: &Load) -> Option<(f64, Event)> {
+        let stop =
+            load.stops_at().and_then(|volts| self.reaches(piece, volts)).map(|at| (at, Event::LoadStops));
+        let idle = (piece.motor > 0.0)
+            .then(|| self.reaches(piece, load.motor_volts))
+            .flatten()
+            .map(|at| (at, Event::MotorStops));
+        let held = (source.volts - piece.settles_at).abs() / piece.ohms;
+        let melts = melting_seconds(&self.spec.fuse, held)
+            .map(|seconds| ((1.0 - self.fuse_melted) * seconds, Event::FuseClears));
+        let mut first = stop;
+        for other in [idle, melts] {
+            first = match (first, other) {
+                (Some(one), Some(two)) => Some(if two.0 < one.0 { two } else { one }),
+                (one, two) => one.or(two),
+            };
+        }
+        first
+    }
+
+    /// When the link passes a voltage on its way, in seconds.
+    fn reaches(&self, piece: &Piece, volts: f64) -> Option<f64> {
+        let (now, end) = (self.link_volts - volts, piece.settles_at - volts);
+        // It must lie strictly between here and the end.
+        (now * end < 0.0).then(|| piece.seconds_constant * libm::log((now - end) / -end))
+    }
+
+    /// Runs one piece for some seconds: exact integrals. Gives charge and `∫I²` of the string.
+    fn run(&mut self, piece: &Piece, seconds: f64, source: Source, load: &Load) -> (f64, f64) {
+        let (settles_at, constant) = (piece.settles_at, piece.seconds_constant);
+        let away = self.link_volts - settles_at;
+        let ratio = seconds / constant;
+        // Beyond 40 time constants nothing is left in 17 digits.
+        let keeps = if ratio > 40.0 { 0.0 } else { libm::exp(-ratio) };
+        let (area, square_area) = (constant * (1.0 - keeps), 0.5 * constant * (1.0 - keeps * keeps));
+        let volt_seconds = settles_at * seconds + away * area;
+        let square =
+            settles_at * settles_at * seconds + 2.0 * settles_at * away * area + away * away * square_area;
+        self.link_volts = settles_at + away * keeps;
+
+        let (held, decays) = ((settles_at - source.volts) / piece.ohms, away / piece.ohms);
+        let coulombs = held * seconds + decays * area;
+        let squared = held * held * seconds + 2.0 * held * decays * area + decays * decays * square_area;
+
+        let moved = &mut self.moved;
+        moved.string_coulombs += coulombs;
+        moved.load_coulombs += load.amps * seconds;
+        moved.load_joules += load.amps * volt_seconds;
+        moved.motor_coulombs += piece.motor * (load.motor_volts * seconds - volt_seconds);
+        moved.motor_joules += piece.motor * (load.motor_volts * volt_seconds - square);
+        moved.bled_coulombs += piece.hanging * volt_seconds;
+        moved.bled_joules += piece.hanging * square;
+        let path_ohms = self.spec.cable_ohms + 2.0 * self.spec.contactor.contact_ohms;
+        moved.path_joules += squared * path_ohms;
+        if piece.path == Path::Resistor {
+            let joules = squared * (piece.ohms - source.ohms() - path_ohms);
+            moved.resistor_joules += joules;
+            self.resistor_celsius += joules / self.spec.precharge_joules_per_kelvin;
+            self.resistor_burnt |= self.resistor_celsius > self.spec.precharge_burns_celsius;
+        }
+        if let Some(melting) = melting_seconds(&self.spec.fuse, held.abs()) {
+            self.fuse_melted += seconds / melting;
+        }
+        (coulombs, squared)
+    }
+
+    /// Voltages of pack and floating side after some seconds of a piece.
+    fn settle<const CELLS: usize, const THERMISTORS: usize>(
+        &mut self,
+        piece: &Piece,
+        amps: f64,
+        seconds: f64,
+        source: Source,
+        deviations: &Deviations<CELLS, THERMISTORS>,
+    ) {
+        self.pack_volts = if self.fuse_cleared() {
+            // The string is parted: B+ and B− hang on the dividers, and on the link where contactors are closed.
+            if self.made(NEGATIVE, &deviations.contactors) && self.made(POSITIVE, &deviations.contactors) {
+                self.link_volts
+            } else {
+                0.0
+            }
+        } else if piece.path == Path::Open {
+            source.volts
+        } else {
+            // The fuse lies mid-string: its cables belong to the pack's own resistance.
+            source.volts + amps * (source.ohms() + self.spec.cable_ohms)
+        };
+        let floats = self.pack_volts - self.link_volts;
+        let contactors = &deviations.contactors;
+        self.lifted_volts = if self.made(NEGATIVE, contactors) {
+            0.0
+        } else if self.made(POSITIVE, contactors) || self.made(PRECHARGE, contactors) {
+            floats
+        } else {
+            let settling = 0.5 * self.spec.divider_ohms * self.spec.y_farads;
+            0.5 * floats + (self.lifted_volts - 0.5 * floats) * libm::exp(-seconds / settling)
+        };
+    }
+
+    /// Lets the contacts move on and wear; true when one has flipped.
+    fn let_contacts_move<const CELLS: usize, const THERMISTORS: usize>(
+        &mut self,
+        seconds: f64,
+        amps: f64,
+        deviations: &Deviations<CELLS, THERMISTORS>,
+    ) -> bool {
+        let mut flipped = false;
+        for which in 0..CONTACTORS {
+            let direct = self.path(deviations) == Path::Direct;
+            let made = self.made(which, &deviations.contactors);
+            self.contactors[which].pass(seconds, &deviations.contactors[which]);
+            if made == self.made(which, &deviations.contactors) {
+                continue;
+            }
+            flipped = true;
+            let is_direct = self.path(deviations) == Path::Direct;
+            let (contactor, spec) = (&mut self.contactors[which], &self.spec.contactor);
+            let gap_volts = (self.pack_volts - self.link_volts).abs();
+            if is_direct && !direct {
+                contactor.gap_joules += 0.5 * self.farads * gap_volts * gap_volts;
+                contactor.closed_onto(gap_volts, spec);
+            } else if direct && !is_direct {
+                contactor.broke(amps.abs(), self.pack_volts.abs(), spec);
+            }
+        }
+        flipped
+    }
+}
+
+/// What ends a linear piece beside a contact.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+enum Event {
+    LoadStops,
+    MotorStops,
+    FuseClears,
+}
+
+/// Time to melt at a held current, by the curve's points joined straight on logarithmic scales; none below the first.
+fn melting_seconds(fuse: &FuseSpec, amps: f64) -> Option<f64> {
+    if amps < fuse.melts[0].0 {
+        return None;
+    }
+    let last = fuse.melts[fuse.melts.len() - 1];
+    let above = fuse.melts.array_windows().find(|[_, high]| amps < high.0);
+    Some(match above {
+        Some(&[low, high]) => {
+            let share = libm::log(amps / low.0) / libm::log(high.0 / low.0);
+            low.1 * libm::pow(high.1 / low.1, share)
+        }
+        None => last.1 * (last.0 / amps) * (last.0 / amps),
+    })
+}

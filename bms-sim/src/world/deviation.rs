@@ -1,0 +1,133 @@
+//! How the parts of the pack deviate from sound at this moment.
+//!
+//! All rooms of the world read their defects here and nowhere else. The list of defects (`crate::defect`) writes it anew, from
+//! [`Deviations::none`], whenever a defect begins, grows, ends or is cleared: a cleared defect therefore leaves nothing behind
+//! but what physics keeps (heat, charge, wear).
+
+use super::MODULES;
+
+/// The contactors, in the order in which arrays hold them: negative, precharge, positive.
+pub const CONTACTORS: usize = 3;
+
+/// On which side of a joint the sense wire between its two cells is fixed.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+pub enum TapSide {
+    /// On the upper cell's side: the joint's drop is measured with the lower cell.
+    #[default]
+    Upper,
+    /// On the lower cell's side: the joint's drop is measured with the upper cell.
+    Lower,
+}
+
+/// One thermistor and its wiring.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ThermistorDeviation {
+    /// Conductance beside it in siemens: moisture, or a short.
+    pub leak_siemens: f64,
+    /// Whether it or its wire is open.
+    pub open: bool,
+    /// The ratio at which its reading stands still.
+    pub frozen: Option<f64>,
+    /// What it is warmer than its cell, in kelvin.
+    pub offset_kelvin: f64,
+    /// How far it follows the module's air instead of its cell, 0 to 1.
+    pub detached: f64,
+}
+
+/// One current channel.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct CurrentDeviation {
+    /// Offset in amperes, positive into the pack.
+    pub offset_amps: f64,
+    /// Gain error as a fraction.
+    pub gain: f64,
+    /// Whether it reads nothing at all.
+    pub dead: bool,
+}
+
+/// One contactor.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ContactorDeviation {
+    /// Whether its contacts stick together, whatever the coil does.
+    pub welded: bool,
+    /// Whether its coil is interrupted.
+    pub coil_open: bool,
+    /// How much later it closes and opens, in seconds.
+    pub slower_seconds: f64,
+    /// What its feedback contact always says: closed (true) or open (false).
+    pub feedback_stuck: Option<bool>,
+}
+
+/// All deviations; one value a place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Deviations<const CELLS: usize, const THERMISTORS: usize> {
+    /// Added series resistance inside each cell, in ohms.
+    pub cell_ohms: [f64; CELLS],
+    /// Added resistance of the joint between each cell and the next one, in ohms; the last is the pack's positive terminal.
+    pub joint_ohms: [f64; CELLS],
+    /// Where the sense wire of that joint is fixed.
+    pub tap_side: [TapSide; CELLS],
+    /// Added leak across each cell, in siemens.
+    pub leak_siemens: [f64; CELLS],
+    /// Part of each cell's capacity that is left, 0 to 1.
+    pub capacity_left: [f64; CELLS],
+    /// Offset of each cell's measuring channel, in volts.
+    pub cell_offset_volts: [f64; CELLS],
+    /// Cells whose reading stands still, one bit a cell.
+    pub cells_frozen: u128,
+    /// The voltage at which it does.
+    pub frozen_volts: [f64; CELLS],
+    /// Each thermistor.
+    pub thermistors: [ThermistorDeviation; THERMISTORS],
+    /// Heat into each module's cells from outside, in watts a module.
+    pub module_watts: [f64; MODULES],
+    /// The two current channels: main, check.
+    pub currents: [CurrentDeviation; 2],
+    /// Negative, precharge, positive.
+    pub contactors: [ContactorDeviation; CONTACTORS],
+    /// Factor on the precharge resistor.
+    pub precharge_factor: f64,
+    /// Whether the precharge resistor is open.
+    pub precharge_open: bool,
+    /// Part of the link capacitance that is left, 0 to 1.
+    pub link_left: f64,
+    /// Whether the bleed-down resistor of the link is open.
+    pub bleed_down_open: bool,
+    /// Conductance of a load that was left on at the link, in siemens.
+    pub left_on_siemens: f64,
+    /// Whether the load ignores the current limits.
+    pub ignores_limit: bool,
+    /// Voltage that the turning motor gives at full speed, in volts; 0 = the motor stands when the load stops.
+    pub motor_volts: f64,
+    /// Added resistance of the auxiliary supply, in ohms.
+    pub supply_ohms: f64,
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS> {
+    /// Everything sound.
+    #[must_use]
+    pub fn none() -> Self {
+        Self {
+            cell_ohms: [0.0; CELLS],
+            joint_ohms: [0.0; CELLS],
+            tap_side: [TapSide::default(); CELLS],
+            leak_siemens: [0.0; CELLS],
+            capacity_left: [1.0; CELLS],
+            cell_offset_volts: [0.0; CELLS],
+            cells_frozen: 0,
+            frozen_volts: [0.0; CELLS],
+            thermistors: [ThermistorDeviation::default(); THERMISTORS],
+            module_watts: [0.0; MODULES],
+            currents: [CurrentDeviation::default(); 2],
+            contactors: [ContactorDeviation::default(); CONTACTORS],
+            precharge_factor: 1.0,
+            precharge_open: false,
+            link_left: 1.0,
+            bleed_down_open: false,
+            left_on_siemens: 0.0,
+            ignores_limit: false,
+            motor_volts: 0.0,
+            supply_ohms: 0.0,
+        }
+    }
+}

@@ -1,0 +1,436 @@
+//! Physical facts of a pack: what is bolted into it and wired around it.
+//!
+//! Everything here is truth of the modelled pack; what the firmware believes of it is its own configuration. Figures are
+//! invented for the two packs of the demonstration scenario, of the size that data sheets print; where a figure follows a
+//! source, the source stands beside it, and all others are common practice, no source.
+
+/// One cell, nominal; single cells scatter around it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CellSpec {
+    /// Capacity in coulombs.
+    pub capacity_coulombs: f64,
+    /// Ohmic resistance at 25 °C and well charged, in ohms.
+    pub ohms: f64,
+    /// Resistance of the fast and the slow RC pair at 25 °C, in ohms.
+    pub pair_ohms: [f64; 2],
+    /// Their time constants in seconds.
+    pub pair_seconds: [f64; 2],
+    /// Half of the gap between charge and discharge voltage at rest, in volts.
+    pub hysteresis_volts: f64,
+    /// How often the hysteresis forgets itself over one whole capacity of throughput.
+    pub hysteresis_rate: f64,
+    /// Self-discharge as a resistance across the cell, in ohms: 2 % a month.
+    pub leak_ohms: f64,
+    /// Heat capacity in joules per kelvin.
+    pub joules_per_kelvin: f64,
+    /// Largest deviation of a cell's capacity, as a fraction.
+    pub capacity_spread: f64,
+    /// Largest deviation of each resistance, as a fraction.
+    pub resistance_spread: f64,
+    /// Bleed resistor for balancing, in ohms.
+    pub bleed_ohms: f64,
+}
+
+/// How heat moves.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HeatSpec {
+    /// Between two neighbouring cells of a module, in watts per kelvin.
+    pub neighbour_watts_per_kelvin: f64,
+    /// Between a cell and the air of its module, fan standing still.
+    pub air_watts_per_kelvin: f64,
+    /// Between the air of a module and outside, fan standing still.
+    pub outside_watts_per_kelvin: f64,
+    /// What the running fan multiplies both by.
+    pub fan_factor: f64,
+    /// Heat capacity of the air, plates and housing of a module, in joules per kelvin.
+    pub module_joules_per_kelvin: f64,
+    /// Heat capacity of one joint (bolt, end of the busbar) in joules per kelvin.
+    pub joint_joules_per_kelvin: f64,
+    /// From a joint to each of its two cells, in watts per kelvin.
+    pub joint_watts_per_kelvin: f64,
+    /// Time constant of a thermistor on its cell, in seconds (makers print 10…15 s in still air).
+    pub thermistor_seconds: f64,
+}
+
+/// A contactor.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ContactorSpec {
+    /// Shortest and longest time from coil current to first touch, in seconds (sheets: ≤ 20…25 ms including bounce).
+    pub pull_in_seconds: [f64; 2],
+    /// Longest bouncing after the first touch, in seconds (sheets: ≤ 5 ms).
+    pub bounce_seconds: f64,
+    /// Shortest and longest time from coil off to parted contacts, in seconds (sheets: ≤ 10 ms including arc).
+    pub release_seconds: [f64; 2],
+    /// Resistance of the closed contact in ohms (sheets: 0.5 mΩ typical).
+    pub contact_ohms: f64,
+    /// Current above which it must not be opened, in amperes.
+    pub breaking_limit_amps: f64,
+    /// Voltage across the gap at which it survives 50 closings onto the link capacitor. A sheet (Durakool DEVR40) gives 50
+    /// operations after 80 % precharge of 320 V (64 V) and 50 000 after 90 % (32 V); in between and beyond: a power law.
+    pub fifty_closings_volts: f64,
+}
+
+/// The fuse in the middle of the string.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FuseSpec {
+    /// Melting curve: current in amperes and time to melt in seconds, rising current. Beyond its ends: constant I²t above,
+    /// never melts below.
+    pub melts: [(f64, f64); 6],
+    /// Time constant of cooling down, in seconds.
+    pub cooling_seconds: f64,
+}
+
+/// Everything between pack and load.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BusSpec {
+    /// Cables, fuse, disconnect inside the pack, in ohms.
+    pub cable_ohms: f64,
+    /// Precharge resistor in ohms.
+    pub precharge_ohms: f64,
+    /// Its heat capacity in joules per kelvin.
+    pub precharge_joules_per_kelvin: f64,
+    /// Its cooling in watts per kelvin.
+    pub precharge_watts_per_kelvin: f64,
+    /// Its highest permitted temperature in °C.
+    pub precharge_rated_celsius: f64,
+    /// The temperature at which it burns open, in °C.
+    pub precharge_burns_celsius: f64,
+    /// Link capacitor at 25 °C in farads.
+    pub link_farads: f64,
+    /// Part of its capacitance lost per kelvin below 25 °C: 20 % at −25 °C.
+    pub link_loss_per_kelvin: f64,
+    /// Bleed-down resistor of the link in ohms.
+    pub bleed_down_ohms: f64,
+    /// Each of the two dividers that measure the cross voltages, and that of the link itself, in ohms.
+    pub divider_ohms: f64,
+    /// Capacitance of both sides of the floating link to the pack's side through the chassis, in farads.
+    pub y_farads: f64,
+    /// The three contactors are of one kind.
+    pub contactor: ContactorSpec,
+    /// The fuse.
+    pub fuse: FuseSpec,
+}
+
+/// The crane's drive.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LoadSpec {
+    /// Time constant with which its current follows what is asked and allowed, in seconds: 99 % within 200 ms.
+    pub follow_seconds: f64,
+    /// Link voltage above which it stops feeding, in volts.
+    pub over_voltage: f64,
+    /// Link voltage below which it stops drawing, in volts.
+    pub under_voltage: f64,
+    /// Time constant of a motor spinning down, in seconds.
+    pub spin_down_seconds: f64,
+    /// Resistance of the turning motor and its rectifier as a source, in ohms.
+    pub motor_ohms: f64,
+}
+
+/// The auxiliary supply that feeds coils and controller.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SupplySpec {
+    /// Voltage without load, in volts.
+    pub volts: f64,
+    /// Resistance of battery and wiring, in ohms.
+    pub ohms: f64,
+    /// Current of controller and sensors, in amperes.
+    pub base_amps: f64,
+    /// Current of a coil while it pulls in, in amperes (a sheet prints 3.8 A for 130…170 ms).
+    pub pull_in_amps: f64,
+    /// How long that lasts, in seconds.
+    pub pull_in_seconds: f64,
+    /// Current of a coil that holds, in amperes.
+    pub hold_amps: f64,
+    /// Voltage below which a closed contactor drops out, and below which an open one does not pull in, in volts.
+    pub drop_out_volts: f64,
+    /// Voltage that an open contactor needs to pull in.
+    pub pick_up_volts: f64,
+}
+
+/// One measuring channel.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ChannelSpec {
+    /// Standard deviation of its noise, in its unit.
+    pub noise: f64,
+    /// Largest offset, in its unit.
+    pub offset: f64,
+    /// Largest gain error, as a fraction.
+    pub gain: f64,
+    /// Its step, in its unit.
+    pub step: f64,
+    /// Its range is ± this, in its unit.
+    pub range: f64,
+    /// How much earlier than the cell voltages it is sampled, in seconds.
+    pub earlier_seconds: f64,
+}
+
+/// All measuring channels.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SensorSpec {
+    /// Cell voltage, in volts.
+    pub cell: ChannelSpec,
+    /// Thermistor divider, as a ratio.
+    pub thermistor: ChannelSpec,
+    /// Resistor from the divider's reference to the thermistor, in ohms; the thermistor stands to ground.
+    pub pull_up_ohms: f64,
+    /// Main current sensor (a shunt), in amperes.
+    pub current: ChannelSpec,
+    /// Second current sensor (a Hall sensor), in amperes.
+    pub current_check: ChannelSpec,
+    /// Pack, cross and link voltages, in volts.
+    pub pack: ChannelSpec,
+    /// Auxiliary supply, in volts.
+    pub supply: ChannelSpec,
+}
+
+/// A whole pack.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PackSpec {
+    /// Cells in series.
+    pub cells: usize,
+    /// Cells of one module.
+    pub cells_a_module: usize,
+    /// Thermistors of one module.
+    pub thermistors_a_module: usize,
+    /// The nominal cell.
+    pub cell: CellSpec,
+    /// Resistance of a sound joint between two cells, in ohms.
+    pub joint_ohms: f64,
+    /// Heat.
+    pub heat: HeatSpec,
+    /// Contactors, precharge, link.
+    pub bus: BusSpec,
+    /// The drive.
+    pub load: LoadSpec,
+    /// Auxiliary supply.
+    pub supply: SupplySpec,
+    /// Sensors.
+    pub sensors: SensorSpec,
+}
+
+/// Coulombs of an ampere-hour.
+pub const COULOMBS_AN_AMPERE_HOUR: f64 = 3_600.0;
+
+impl PackSpec {
+    /// The crane's pack: 96 cells of 100 Ah, 307 V nominal, 8 modules of 12 cells with 2 thermistors each.
+    ///
+    /// The whole path has 87 mΩ at 25 °C: 96 × 0.7 in the cells, 96 × 0.05 in the joints, 15 in cables, fuse and contacts.
+    #[must_use]
+    pub fn crane() -> Self {
+        Self {
+            cells: 96,
+            cells_a_module: 12,
+            thermistors_a_module: 2,
+            cell: CellSpec::of_ampere_hours(100.0),
+            joint_ohms: 50e-6,
+            heat: HeatSpec::of_ampere_hours(100.0, 12.0),
+            bus: BusSpec {
+                cable_ohms: 14e-3,
+                precharge_ohms: 50.0,
+                precharge_joules_per_kelvin: 12.0,
+                precharge_watts_per_kelvin: 0.4,
+                precharge_rated_celsius: 250.0,
+                precharge_burns_celsius: 450.0,
+                link_farads: 1e-3,
+                link_loss_per_kelvin: 0.2 / 50.0,
+                bleed_down_ohms: 2_500.0,
+                divider_ohms: 1e6,
+                y_farads: 200e-9,
+                contactor: ContactorSpec::breaking(2_000.0, 64.0),
+                fuse: FuseSpec::scaled(1.0),
+            },
+            load: LoadSpec {
+                follow_seconds: 0.04,
+                over_voltage: 420.0,
+                under_voltage: 180.0,
+                spin_down_seconds: 8.0,
+                motor_ohms: 4.0,
+            },
+            supply: SupplySpec::twelve_volts(),
+            sensors: SensorSpec::of(100.0, 420.0),
+        }
+    }
+
+    /// The trainer's pack: 16 cells of 20 Ah, 51 V nominal, 4 modules of 4 cells with 2 thermistors each.
+    #[must_use]
+    pub fn trainer() -> Self {
+        Self {
+            cells: 16,
+            cells_a_module: 4,
+            thermistors_a_module: 2,
+            cell: CellSpec::of_ampere_hours(20.0),
+            joint_ohms: 100e-6,
+            heat: HeatSpec::of_ampere_hours(20.0, 4.0),
+            bus: BusSpec {
+                cable_ohms: 8e-3,
+                precharge_ohms: 10.0,
+                precharge_joules_per_kelvin: 2.0,
+                precharge_watts_per_kelvin: 0.08,
+                precharge_rated_celsius: 250.0,
+                precharge_burns_celsius: 450.0,
+                link_farads: 5e-3,
+                link_loss_per_kelvin: 0.2 / 50.0,
+                bleed_down_ohms: 500.0,
+                divider_ohms: 1e6,
+                y_farads: 200e-9,
+                contactor: ContactorSpec::breaking(1_000.0, 10.6),
+                fuse: FuseSpec::scaled(0.2),
+            },
+            load: LoadSpec {
+                follow_seconds: 0.04,
+                over_voltage: 72.0,
+                under_voltage: 30.0,
+                spin_down_seconds: 4.0,
+                motor_ohms: 1.0,
+            },
+            supply: SupplySpec::twelve_volts(),
+            sensors: SensorSpec::of(20.0, 72.0),
+        }
+    }
+
+    /// Modules in the pack.
+    #[must_use]
+    pub fn modules(&self) -> usize {
+        self.cells / self.cells_a_module
+    }
+
+    /// The module that holds a cell.
+    #[must_use]
+    pub fn module_of(&self, cell: usize) -> usize {
+        cell / self.cells_a_module
+    }
+
+    /// The cell that carries a thermistor: evenly spread over its module.
+    #[must_use]
+    pub fn cell_of_thermistor(&self, thermistor: usize) -> usize {
+        let (module, place) =
+            (thermistor / self.thermistors_a_module, thermistor % self.thermistors_a_module);
+        module * self.cells_a_module + (2 * place + 1) * self.cells_a_module / (2 * self.thermistors_a_module)
+    }
+}
+
+impl CellSpec {
+    /// A prismatic lithium iron phosphate cell; resistance falls and heat capacity rises with its size.
+    #[must_use]
+    pub fn of_ampere_hours(ampere_hours: f64) -> Self {
+        let smaller = 100.0 / ampere_hours;
+        Self {
+            capacity_coulombs: ampere_hours * COULOMBS_AN_AMPERE_HOUR,
+            ohms: 0.7e-3 * smaller,
+            pair_ohms: [0.4e-3 * smaller, 0.6e-3 * smaller],
+            pair_seconds: [5.0, 120.0],
+            hysteresis_volts: 10e-3,
+            hysteresis_rate: 50.0,
+            leak_ohms: 3.3 / (ampere_hours * 0.02 / 720.0),
+            joules_per_kelvin: 2_000.0 / smaller,
+            capacity_spread: 0.01,
+            resistance_spread: 0.03,
+            bleed_ohms: 33.0,
+        }
+    }
+}
+
+impl HeatSpec {
+    fn of_ampere_hours(ampere_hours: f64, cells_a_module: f64) -> Self {
+        let smaller = (100.0 / ampere_hours).sqrt();
+        Self {
+            neighbour_watts_per_kelvin: 1.0 / smaller,
+            air_watts_per_kelvin: 0.5 / smaller,
+            outside_watts_per_kelvin: 0.25 * cells_a_module / smaller,
+            fan_factor: 3.0,
+            module_joules_per_kelvin: 250.0 * cells_a_module / smaller,
+            joint_joules_per_kelvin: 30.0 / smaller,
+            joint_watts_per_kelvin: 0.4 / smaller,
+            thermistor_seconds: 10.0,
+        }
+    }
+}
+
+impl ContactorSpec {
+    fn breaking(breaking_limit_amps: f64, fifty_closings_volts: f64) -> Self {
+        Self {
+            pull_in_seconds: [0.015, 0.020],
+            bounce_seconds: 0.005,
+            release_seconds: [0.006, 0.010],
+            contact_ohms: 0.5e-3,
+            breaking_limit_amps,
+            fifty_closings_volts,
+        }
+    }
+}
+
+impl FuseSpec {
+    /// A fuse of 250 A times the scale.
+    fn scaled(scale: f64) -> Self {
+        let melts = [
+            (500.0, 300.0),
+            (750.0, 20.0),
+            (1_000.0, 3.0),
+            (1_500.0, 0.4),
+            (2_500.0, 0.04),
+            (4_000.0, 0.008),
+        ];
+        Self { melts: melts.map(|(amps, seconds)| (amps * scale, seconds)), cooling_seconds: 60.0 }
+    }
+}
+
+impl SupplySpec {
+    fn twelve_volts() -> Self {
+        Self {
+            volts: 12.6,
+            ohms: 0.15,
+            base_amps: 1.0,
+            pull_in_amps: 3.8,
+            pull_in_seconds: 0.15,
+            hold_amps: 1.0,
+            drop_out_volts: 5.0,
+            pick_up_volts: 7.0,
+        }
+    }
+}
+
+impl SensorSpec {
+    fn of(ampere_hours: f64, highest_volts: f64) -> Self {
+        let (size, high) = (ampere_hours / 100.0, highest_volts / 420.0);
+        let channel = |noise, offset, gain, step, range, earlier_seconds| ChannelSpec {
+            noise,
+            offset,
+            gain,
+            step,
+            range,
+            earlier_seconds,
+        };
+        Self {
+            cell: channel(0.5e-3, 1e-3, 2e-4, 1e-4, 5.0, 0.0),
+            thermistor: channel(4e-4, 5e-4, 0.0, 1.0 / 4_096.0, 1.0, 0.0),
+            pull_up_ohms: 10_000.0,
+            current: channel(0.1 * size, 0.15 * size, 2e-3, 0.05 * size, 1_000.0 * size, 0.001),
+            current_check: channel(0.3 * size, 0.5 * size, 5e-3, 0.2 * size, 1_000.0 * size, 0.003),
+            pack: channel(0.1 * high, 0.15 * high, 1e-3, 0.05 * high, 500.0 * high, 0.0),
+            supply: channel(0.02, 0.03, 5e-3, 0.01, 40.0, 0.0),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 307 V / 87 mΩ = 3.5 kA: the dead short that the design reckons with.
+    #[test]
+    fn the_crane_pack_has_87_milliohms() {
+        let spec = PackSpec::crane();
+        let path = 96.0 * (spec.cell.ohms + spec.joint_ohms)
+            + spec.bus.cable_ohms
+            + 2.0 * spec.bus.contactor.contact_ohms;
+        assert!((path - 0.087).abs() < 1e-9, "{path}");
+    }
+
+    #[test]
+    fn thermistors_sit_inside_their_modules() {
+        let spec = PackSpec::crane();
+        let seats: Vec<_> = (0..16).map(|thermistor| spec.cell_of_thermistor(thermistor)).collect();
+        assert_eq!(seats[..4], [3, 9, 15, 21]);
+        assert!(seats.iter().enumerate().all(|(place, cell)| spec.module_of(*cell) == place / 2));
+    }
+}
