@@ -1,0 +1,80 @@
+//! Coulomb counting and its correction by the open-circuit voltage: what the bounds are made of.
+
+use super::digest::section;
+use super::{ConfigError, Pack};
+use crate::units::{Amps, Celsius, Millis, Ratio, Volts};
+
+section! {
+    /// What charge bounds rest on.
+    ChargeFacts {
+        /// Lowest capacity that a working cell may have, as a fraction of the rated one.
+        capacity_least: Ratio,
+        /// Highest capacity of a new cell, as a fraction of the rated one.
+        capacity_most: Ratio,
+        /// Most that the measuring front end draws from a cell.
+        drain: Amps,
+        /// Most that a healthy cell leaks by itself: 3 % a month of its capacity (published pack sheets).
+        self_discharge: Amps,
+        /// Current of one bleed resistor.
+        bleed: Amps,
+        /// Tolerance of that current.
+        bleed_tolerance: Ratio,
+        /// Rest that is needed at 25 °C before an open-circuit voltage is used.
+        rest_warm: Millis,
+        /// Rest that is needed at −25 °C and below.
+        rest_cold: Millis,
+        /// Worst error of the open-circuit curve between 15 and 90 % charge.
+        curve_error: Volts,
+        /// Worst error of the curve beyond that, where it is steep.
+        curve_error_ends: Volts,
+        /// Spread of the curve from cell to cell: what does not cancel in a difference between cells.
+        curve_spread: Volts,
+        /// Worst change of the open-circuit voltage with temperature, a kelvin away from 25 °C, in volts a kelvin.
+        entropy: Volts,
+        /// Half of the hysteresis between charging and discharging, at rest.
+        hysteresis: Volts,
+        /// Polarisation left after the least rest, for the largest current before it; halves with every further rest of that length.
+        relaxation: Volts,
+        /// Temperature that an entropy change is counted from.
+        curve_temperature: Celsius,
+    }
+}
+
+impl ChargeFacts {
+    pub(super) fn for_pack(pack: &Pack) -> Self {
+        Self {
+            capacity_least: Ratio::percent(95),
+            capacity_most: Ratio::percent(105),
+            drain: Amps::from_milli(1),
+            // 3 % in 720 h: one 24 000th of the hourly current.
+            self_discharge: pack.one_c.scaled(Ratio::from_bits(3)),
+            bleed: Amps::from_milli(100),
+            bleed_tolerance: Ratio::percent(10),
+            rest_warm: Millis::from_seconds(1_800),
+            rest_cold: Millis::from_seconds(7_200),
+            curve_error: Volts::from_milli(20),
+            curve_error_ends: Volts::from_milli(20),
+            curve_spread: Volts::from_milli(2),
+            entropy: Volts::from_bits(16), // 0.25 mV
+            hysteresis: Volts::from_milli(15),
+            relaxation: Volts::from_milli(4),
+            curve_temperature: Celsius::from_milli(25_000),
+        }
+    }
+
+    pub(super) fn check(&self, _: &Pack) -> Result<(), ConfigError> {
+        if self.capacity_least <= Ratio::ZERO {
+            return Err(ConfigError::NotPositive { field: "charge.capacity_least" });
+        }
+        if self.capacity_least > self.capacity_most {
+            return Err(ConfigError::OutOfOrder {
+                smaller: "charge.capacity_least",
+                larger: "charge.capacity_most",
+            });
+        }
+        if self.rest_warm > self.rest_cold {
+            return Err(ConfigError::OutOfOrder { smaller: "charge.rest_warm", larger: "charge.rest_cold" });
+        }
+        Ok(())
+    }
+}

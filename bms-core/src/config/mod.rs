@@ -1,0 +1,212 @@
+//! # Configuration
+//!
+//! One struct a room, checked once into [`Checked`], which is what the controller takes: later rooms never test a limit again.
+//! A configuration that fails its checks yields a controller that is barred but still measures and says why.
+//!
+//! A checksum guards it afterwards. It is kept by section, and one section is recomputed each tick: the same few hundred
+//! instructions every time, and a flipped bit is found within one pass over all sections.
+
+mod digest;
+
+mod balance;
+mod charge;
+mod error;
+mod limit;
+mod pack;
+mod resistance;
+mod sensing;
+mod sequence;
+
+pub use balance::BalanceRules;
+pub use charge::ChargeFacts;
+pub(crate) use digest::{Digest, Integrity};
+pub use error::ConfigError;
+pub use limit::LimitRules;
+pub use pack::Pack;
+pub use resistance::ResistanceFacts;
+pub use sensing::{MeasuringPoints, Sensing, ThermistorCurve, Wiring};
+pub use sequence::SequenceFacts;
+
+use crate::each::Each;
+use crate::fault::{Fault, FaultLimits};
+use digest::Fed;
+
+/// What the user wrote: facts about the pack and limits, one struct a room.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Config {
+    /// The pack.
+    pub pack: Pack,
+    /// The sensors and how far they may be off.
+    pub sensing: Sensing,
+    /// Coulomb counting and its correction.
+    pub charge: ChargeFacts,
+    /// Contactors and precharge.
+    pub sequence: SequenceFacts,
+    /// How much current may flow.
+    pub limits: LimitRules,
+    /// Balancing.
+    pub balance: BalanceRules,
+    /// The limit of each fault.
+    pub faults: FaultLimits,
+}
+
+impl Config {
+    /// The stacker crane's pack of the demonstration scenario: 96 cells of 100 Ah in series, 307 V, 8 modules.
+    #[must_use]
+    pub fn crane() -> Self {
+        Self::for_pack(Pack::crane(), SequenceFacts::crane())
+    }
+
+    /// The training bench's pack: 16 cells of 20 Ah in series, 51 V, 4 modules.
+    #[must_use]
+    pub fn trainer() -> Self {
+        Self::for_pack(Pack::trainer(), SequenceFacts::trainer())
+    }
+
+    /// Defaults for another pack with its contactors.
+    #[must_use]
+    pub fn for_pack(pack: Pack, sequence: SequenceFacts) -> Self {
+        Self {
+            sensing: Sensing::for_pack(&pack),
+            charge: ChargeFacts::for_pack(&pack),
+            limits: LimitRules::for_pack(&pack),
+            balance: BalanceRules::for_pack(&pack),
+            faults: FaultLimits::for_pack(&pack),
+            sequence,
+            pack,
+        }
+    }
+
+    /// Checks every value and every relation between values for a controller of so many cells and thermistors.
+    ///
+    /// # Errors
+    ///
+    /// The first rule that is broken, with what was found and what is accepted.
+    pub fn check(self, cells: usize, thermistors: usize) -> Result<Checked, ConfigError> {
+        self.pack.check(cells, thermistors)?;
+        self.sensing.check(&self.pack)?;
+        self.charge.check(&self.pack)?;
+        self.sequence.check(&self.pack)?;
+        self.limits.check(&self.pack, &self.faults)?;
+        self.balance.check(&self.pack)?;
+        self.faults.check(&self.pack)?;
+        Ok(Checked::seal(self, None))
+    }
+
+    /// Feeds one section to a digest.
+    fn feed(&self, section: u8, digest: &mut Digest<'_>) {
+        match section {
+            0 => self.pack.feed(digest),
+            1 => self.sensing.feed(digest),
+            2 => self.charge.feed(digest),
+            3 => self.sequence.feed(digest),
+            4 => self.limits.feed(digest),
+            5 => self.balance.feed(digest),
+            fault => self.faults.feed(fault.saturating_sub(ROOMS), digest),
+        }
+    }
+}
+
+/// Sections before those of the faults.
+const ROOMS: u8 = 6;
+
+/// Sections of the checksum: one a room, one a fault.
+const SECTIONS: usize = ROOMS as usize + Fault::COUNT;
+
+/// A configuration that was checked and sealed. Only [`Config::check`] makes one.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Checked {
+    config: Config,
+    sums: Each<u32, SECTIONS>,
+    refused: Option<ConfigError>,
+}
+
+impl Checked {
+    fn seal(config: Config, refused: Option<ConfigError>) -> Self {
+        let mut sums = Each::all(0);
+        for (section, sum) in (0_u8..).zip(sums.iter_mut()) {
+            *sum = digest::sum(|digest| config.feed(section, digest));
+        }
+        Self { config, sums, refused }
+    }
+
+    /// A configuration that failed its checks, for a controller that is barred from closing but measures and says why.
+    #[must_use]
+    pub fn barred(config: Config, error: ConfigError) -> Self {
+        Self::seal(config, Some(error))
+    }
+
+    /// Why it was refused, if it was.
+    #[must_use]
+    pub const fn refused(&self) -> Option<ConfigError> {
+        self.refused
+    }
+
+    /// One number for all of it: two configurations with the same checksum are the same but for one chance in four billion.
+    #[must_use]
+    pub fn checksum(&self) -> u32 {
+        digest::sum(|digest| {
+            for sum in &self.sums {
+                digest.feed(i64::from(*sum));
+            }
+        })
+    }
+
+    /// Whether a section still has the sum it was sealed with.
+    fn intact(&self, section: u8) -> bool {
+        self.sums
+            .at(section)
+            .is_none_or(|sum| *sum == digest::sum(|digest| self.config.feed(section, digest)))
+    }
+}
+
+impl core::ops::Deref for Checked {
+    type Target = Config;
+    fn deref(&self) -> &Config {
+        &self.config
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::{Millis, Volts};
+
+    #[test]
+    fn both_packs_pass_their_own_check() {
+        assert_eq!(Config::crane().check(96, 16).map(|_| ()), Ok(()));
+        assert_eq!(Config::trainer().check(16, 8).map(|_| ()), Ok(()));
+    }
+
+    #[test]
+    fn a_flipped_bit_is_found_within_one_pass() {
+        let sealed = Config::crane().check(96, 16).expect("the default is valid");
+        let mut flipped = sealed;
+        flipped.config.faults.cell_over_voltage.trip =
+            Volts::from_bits(flipped.config.faults.cell_over_voltage.trip.bits() ^ 4);
+        let (mut good, mut bad) = (Integrity::START, Integrity::START);
+        for _ in 0..SECTIONS {
+            good.advance(&sealed);
+            bad.advance(&flipped);
+        }
+        assert!(good.holds() && !bad.holds());
+        assert_ne!(sealed.checksum(), Config::trainer().check(16, 8).map_or(0, |other| other.checksum()));
+    }
+
+    #[test]
+    fn a_release_limit_beyond_its_trip_limit_is_refused() {
+        let mut config = Config::crane();
+        config.faults.cell_over_voltage.release = Volts::from_milli(3_700);
+        let refused = config.check(96, 16).err();
+        assert_eq!(refused, Some(ConfigError::ReleaseBeyondTrip { fault: Fault::CellOverVoltage }));
+    }
+
+    #[test]
+    fn a_dwell_of_days_is_refused() {
+        let mut config = Config::crane();
+        config.faults.over_temperature.dwell = Millis::MAX;
+        assert!(matches!(config.check(96, 16), Err(ConfigError::DwellTooLong { .. })));
+    }
+}

@@ -1,0 +1,125 @@
+//! Facts about the pack that several rooms share.
+
+use super::digest::section;
+use super::{ConfigError, ResistanceFacts};
+use crate::units::{Amps, Coulombs, Millis, Ratio, Volts};
+
+section! {
+    /// The pack as it was built.
+    Pack {
+        /// Modules in series.
+        modules: u8,
+        /// Cells in series in each module.
+        cells_per_module: u8,
+        /// Thermistors in each module, spread evenly over its cells.
+        thermistors_per_module: u8,
+        /// Rated capacity of a cell.
+        capacity: Coulombs,
+        /// The current that moves the rated capacity in one hour.
+        one_c: Amps,
+        /// Nominal voltage of the pack.
+        nominal: Volts,
+        /// Largest current that the main sensor reads, either way.
+        current_range: Amps,
+        /// Resistance of a healthy cell with its joint.
+        resistance: ResistanceFacts,
+        /// The period of a tick.
+        tick: Millis,
+        /// The oldest part of a frame that is still believed; also the most time that one frame credits to a dwell.
+        oldest_age: Millis,
+    }
+}
+
+impl Pack {
+    /// 96 cells of 100 Ah: 8 modules of 12 cells with 2 thermistors each.
+    #[must_use]
+    pub fn crane() -> Self {
+        Self::of(8, 12, 2, 100_000, 307_200)
+    }
+
+    /// 16 cells of 20 Ah: 4 modules of 4 cells with 2 thermistors each.
+    #[must_use]
+    pub fn trainer() -> Self {
+        Self::of(4, 4, 2, 20_000, 51_200)
+    }
+
+    /// An LFP pack by its counts, its capacity in mAh (up to 4 000 Ah) and its nominal voltage in mV.
+    #[must_use]
+    pub fn of(
+        modules: u8,
+        cells_per_module: u8,
+        thermistors_per_module: u8,
+        milliamp_hours: i32,
+        millivolts: i32,
+    ) -> Self {
+        let one_c = Amps::from_milli(milliamp_hours);
+        Self {
+            modules,
+            cells_per_module,
+            thermistors_per_module,
+            capacity: Coulombs::from_milliamp_hours(milliamp_hours),
+            one_c,
+            nominal: Volts::from_milli(millivolts),
+            current_range: one_c.scaled(Ratio::percent(600)),
+            resistance: ResistanceFacts::for_capacity(milliamp_hours),
+            tick: Millis(10),
+            oldest_age: Millis(30),
+        }
+    }
+
+    /// So many hundredths of 1C.
+    #[must_use]
+    pub const fn rate(&self, hundredths: i32) -> Amps {
+        self.one_c.scaled(Ratio::percent(hundredths))
+    }
+
+    /// The module that a cell belongs to.
+    #[must_use]
+    pub const fn module_of_cell(&self, cell: u8) -> u8 {
+        match cell.checked_div(self.cells_per_module) {
+            Some(module) => module,
+            None => 0,
+        }
+    }
+
+    /// The module that a thermistor belongs to.
+    #[must_use]
+    pub const fn module_of_thermistor(&self, thermistor: u8) -> u8 {
+        match thermistor.checked_div(self.thermistors_per_module) {
+            Some(module) => module,
+            None => 0,
+        }
+    }
+
+    /// Whether the counts fit the controller, and the figures each other.
+    pub(super) fn check(&self, cells: usize, thermistors: usize) -> Result<(), ConfigError> {
+        let expects = |found: u8, per: u8, built: usize| {
+            u16::from(found).saturating_mul(u16::from(per)) as usize == built
+        };
+        if !expects(self.modules, self.cells_per_module, cells) || cells == 0 {
+            return Err(ConfigError::CellCount {
+                modules: self.modules,
+                per_module: self.cells_per_module,
+                built: cells as u8,
+            });
+        }
+        if !expects(self.modules, self.thermistors_per_module, thermistors) || thermistors == 0 {
+            let per_module = self.thermistors_per_module;
+            return Err(ConfigError::ThermistorCount {
+                modules: self.modules,
+                per_module,
+                built: thermistors as u8,
+            });
+        }
+        if self.capacity <= Coulombs::ZERO || self.one_c <= Amps::ZERO || self.nominal <= Volts::ZERO {
+            return Err(ConfigError::NotPositive { field: "pack capacity, one_c or nominal" });
+        }
+        if self.current_range < self.rate(500) {
+            return Err(ConfigError::RangeTooSmall { range: self.current_range, least: self.rate(500) });
+        }
+        if self.tick == Millis::ZERO || self.oldest_age < self.tick {
+            return Err(ConfigError::AgeBelowTick { oldest_age: self.oldest_age, tick: self.tick });
+        }
+        self.resistance.check()
+    }
+}

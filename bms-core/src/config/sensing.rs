@@ -1,0 +1,129 @@
+//! The sensors: how they are wired and how far they may be off. The errors stated here are what every bound in the core rests on.
+
+use super::digest::{Digest, Fed, section};
+use super::{ConfigError, Pack};
+use crate::units::{Amps, Celsius, Millis, Ratio, Volts};
+
+section! {
+    /// Wiring and stated errors of the sensors.
+    Sensing {
+        /// Worst error of a cell voltage.
+        cell_error: Volts,
+        /// Worst error of the four voltages around the contactors.
+        voltage_error: Volts,
+        /// Worst idle offset of the main current sensor before it is learnt.
+        current_offset: Amps,
+        /// Worst idle offset that is left after it was learnt with the contactors proven open.
+        current_offset_learnt: Amps,
+        /// Worst gain error of the main current sensor.
+        current_gain: Ratio,
+        /// Worst error of a temperature between −40 and 85 °C.
+        temperature_error: Celsius,
+        /// Worst error of the frames' clock.
+        time_base: Ratio,
+        /// Where the thermistor stands in its divider.
+        wiring: Wiring,
+        /// Which thermistor it is.
+        curve: ThermistorCurve,
+        /// A fraction of the reference this near to an end is a rail.
+        rail: Ratio,
+        /// A change this large within a second is a jump.
+        jump: Celsius,
+        /// A difference this large to the neighbours' median is doubted.
+        stray: Celsius,
+        /// Neighbours that move this far while a reading stays identical make it frozen.
+        frozen: Celsius,
+        /// The time over which they may move.
+        frozen_window: Millis,
+        /// Margin by which a module without a valid sensor is taken hotter and colder than its neighbours.
+        blind_margin: Celsius,
+        /// Which voltages around the contactors are measured.
+        points: MeasuringPoints,
+    }
+}
+
+/// Where a thermistor stands in its divider.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Wiring {
+    /// 10 kΩ to the reference, thermistor to ground: an open wire reads the whole reference.
+    PullUp,
+    /// Thermistor to the reference, 10 kΩ to ground: an open wire reads nothing.
+    PullDown,
+}
+
+/// Resistance over temperature of a 10 kΩ thermistor.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum ThermistorCurve {
+    /// The 3 435 K class (B25/85), by a published table.
+    B3435,
+    /// The 3 977 K class (B25/85), by published coefficients.
+    B3977,
+}
+
+section! {
+    /// Which voltages around the contactors are measured. The link and the pack always are.
+    MeasuringPoints {
+        /// B+ to L−.
+        behind_negative: bool,
+        /// L+ to B−. Without it a welded positive reads like an open one until negative closes.
+        behind_positive: bool,
+    }
+}
+
+impl Fed for Wiring {
+    fn feed(&self, digest: &mut Digest<'_>) {
+        digest.feed(*self as i64);
+    }
+}
+
+impl Fed for ThermistorCurve {
+    fn feed(&self, digest: &mut Digest<'_>) {
+        digest.feed(*self as i64);
+    }
+}
+
+impl Sensing {
+    pub(super) fn for_pack(pack: &Pack) -> Self {
+        Self {
+            cell_error: Volts::from_milli(3),
+            voltage_error: pack.nominal.scaled(Ratio::from_milli(5)),
+            current_offset: pack.one_c.scaled(Ratio::percent(2)),
+            current_offset_learnt: pack.one_c.scaled(Ratio::from_milli(1)),
+            current_gain: Ratio::from_milli(5),
+            temperature_error: Celsius::from_milli(2_000),
+            time_base: Ratio::from_bits(7), // 100 ppm
+            wiring: Wiring::PullUp,
+            curve: ThermistorCurve::B3435,
+            rail: Ratio::percent(1),
+            jump: Celsius::from_milli(5_000),
+            stray: Celsius::from_milli(15_000),
+            frozen: Celsius::from_milli(3_000),
+            frozen_window: Millis::from_seconds(600),
+            blind_margin: Celsius::from_milli(5_000),
+            points: MeasuringPoints { behind_negative: true, behind_positive: true },
+        }
+    }
+
+    pub(super) fn check(&self, pack: &Pack) -> Result<(), ConfigError> {
+        if self.cell_error <= Volts::ZERO || self.voltage_error <= Volts::ZERO || self.rail <= Ratio::ZERO {
+            return Err(ConfigError::NotPositive { field: "sensing.cell_error, voltage_error or rail" });
+        }
+        if self.current_offset_learnt > self.current_offset {
+            return Err(ConfigError::OutOfOrder {
+                smaller: "sensing.current_offset_learnt",
+                larger: "sensing.current_offset",
+            });
+        }
+        if self.current_offset >= pack.rate(5) {
+            return Err(ConfigError::OutOfOrder {
+                smaller: "sensing.current_offset",
+                larger: "a twentieth of 1C",
+            });
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,166 @@
+//! Contactors, precharge resistor and link: values, deadlines and limits.
+
+use super::digest::section;
+use super::{ConfigError, Pack};
+use crate::units::{Amps, Celsius, Millis, Ohms, Ratio, Volts};
+
+section! {
+    /// The contactors and the link.
+    SequenceFacts {
+        /// Precharge resistor.
+        precharge_ohms: Ohms,
+        /// Bleed-down resistor across the link.
+        bleed_down_ohms: Ohms,
+        /// Link capacitance in microfarads.
+        link_microfarads: u32,
+        /// Time constant of the floating link behind its dividers: half a divider times the capacitance to chassis.
+        floating_time_constant: Millis,
+        /// Longest pull-in of a contactor, bounce included.
+        pull_in: Millis,
+        /// Longest release of a contactor.
+        release: Millis,
+        /// The link is charged within this fraction of the pack ...
+        end_fraction: Ratio,
+        /// ... or within this voltage, whichever is smaller.
+        end_volts: Volts,
+        /// No rise for so long after the coil: flat.
+        flat_after: Millis,
+        /// Precharge must be over after so many time constants.
+        time_constants: u8,
+        /// A step that expects a change has so long for it.
+        step_deadline: Millis,
+        /// Contactors may be opened below this current.
+        switching_limit: Amps,
+        /// How long OpenSoon waits for the current to fall.
+        grace: Millis,
+        /// Contactors must not break more than this.
+        breaking_limit: Amps,
+        /// How long OpenNow waits for the fuse above the breaking limit.
+        fuse_wait: Millis,
+        /// Touch limit of the link.
+        touch_limit: Volts,
+        /// The link must be below the touch limit so long after opening.
+        dead_after: Millis,
+        /// Closing needs at least this auxiliary supply.
+        supply_for_closing: Volts,
+        /// Starts that may fail in a row before closing waits for a clear.
+        retries: u8,
+        /// Pause after a failed start.
+        retry_pause: Millis,
+        /// Temperature rise of the resistor for one full start, by its heat capacity.
+        resistor_rise_per_start: Celsius,
+        /// Most rise of the resistor with which it is used.
+        resistor_rise_most: Celsius,
+        /// Time constant with which the resistor cools.
+        resistor_cooling: Millis,
+    }
+}
+
+impl SequenceFacts {
+    /// The crane: 50 Ω, 1 mF, 2.5 kΩ at 307 V.
+    #[must_use]
+    pub fn crane() -> Self {
+        Self::of(Ohms(50), Ohms(2_500), 1_000)
+    }
+
+    /// The training bench: 10 Ω, 5 mF, 500 Ω at 51 V.
+    #[must_use]
+    pub fn trainer() -> Self {
+        Self::of(Ohms(10), Ohms(500), 5_000)
+    }
+
+    /// Usual contactors around these resistors and this link (microfarads).
+    #[must_use]
+    pub fn of(precharge_ohms: Ohms, bleed_down_ohms: Ohms, link_microfarads: u32) -> Self {
+        Self {
+            precharge_ohms,
+            bleed_down_ohms,
+            link_microfarads,
+            floating_time_constant: Millis(100),
+            pull_in: Millis(40),
+            release: Millis(20),
+            end_fraction: Ratio::percent(5),
+            end_volts: Volts::from_milli(20_000),
+            flat_after: Millis(100),
+            time_constants: 6,
+            step_deadline: Millis(500),
+            switching_limit: Amps::from_milli(10_000),
+            grace: Millis(2_000),
+            breaking_limit: Amps::from_milli(2_000_000),
+            fuse_wait: Millis(1_000),
+            touch_limit: Volts::from_milli(60_000),
+            dead_after: Millis(5_000),
+            supply_for_closing: Volts::from_milli(10_000),
+            retries: 3,
+            retry_pause: Millis(5_000),
+            resistor_rise_per_start: Celsius::from_milli(30_000),
+            resistor_rise_most: Celsius::from_milli(90_000),
+            resistor_cooling: Millis(60_000),
+        }
+    }
+
+    /// Where the link ends when it charges through the resistor against the bleed-down: `R_d / (R_pre + R_d)`.
+    #[must_use]
+    pub fn end_ratio(&self) -> Ratio {
+        let whole = u64::from(self.precharge_ohms.0).saturating_add(u64::from(self.bleed_down_ohms.0));
+        let bits = (u64::from(self.bleed_down_ohms.0) << 16).checked_div(whole).unwrap_or(0);
+        Ratio::from_wide(i64::try_from(bits).unwrap_or(i64::MAX))
+    }
+
+    /// Time constant of the charging link: `k · R_pre · C`, with k the end ratio.
+    #[must_use]
+    pub fn time_constant(&self) -> Millis {
+        let micros = u64::from(self.precharge_ohms.0).saturating_mul(u64::from(self.link_microfarads));
+        let scaled = micros.saturating_mul(u64::try_from(self.end_ratio().bits()).unwrap_or(0)) >> 16;
+        Millis(u32::try_from(scaled / 1_000).unwrap_or(u32::MAX))
+    }
+
+    /// Time constant of the discharging link: `R_d · C`.
+    #[must_use]
+    pub fn discharge_time_constant(&self) -> Millis {
+        let micros = u64::from(self.bleed_down_ohms.0).saturating_mul(u64::from(self.link_microfarads));
+        Millis(u32::try_from(micros / 1_000).unwrap_or(u32::MAX))
+    }
+
+    pub(super) fn check(&self, pack: &Pack) -> Result<(), ConfigError> {
+        if self.precharge_ohms.0 == 0 || self.bleed_down_ohms.0 == 0 || self.link_microfarads == 0 {
+            return Err(ConfigError::NotPositive { field: "sequence resistors or link capacitance" });
+        }
+        let needed = Ratio::ONE - self.end_fraction;
+        if self.end_ratio() <= needed {
+            return Err(ConfigError::PrechargeNeverEnds { ends_at: self.end_ratio(), needed });
+        }
+        let least = Millis(pack.tick.0.saturating_mul(3));
+        if self.time_constant() < least {
+            return Err(ConfigError::PrechargeTooQuick { time_constant: self.time_constant(), least });
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Worked by hand: 2 500 / 2 550 = 98.04 %, 0.9804 × 50 Ω × 1 mF = 49.0 ms, 2.5 kΩ × 1 mF = 2.5 s.
+    #[test]
+    fn the_crane_divides_as_worked_by_hand() {
+        let crane = SequenceFacts::crane();
+        assert_eq!(crane.end_ratio().milli(), 980);
+        assert_eq!(crane.time_constant(), Millis(49));
+        assert_eq!(crane.discharge_time_constant(), Millis(2_500));
+    }
+
+    /// 100 Ω with 1.5 kΩ ends at 93.75 % of the pack: the end limit of 95 % is never met.
+    #[test]
+    fn a_pair_of_resistors_that_never_ends_is_refused() {
+        let config =
+            crate::config::Config::for_pack(Pack::crane(), SequenceFacts::of(Ohms(100), Ohms(1_500), 1_000));
+        match config.check(96, 16) {
+            Err(ConfigError::PrechargeNeverEnds { ends_at, needed }) => {
+                assert_eq!((ends_at.milli(), needed.milli()), (938, 950));
+            }
+            other => panic!("{other:?}"),
+        }
+    }
+}

@@ -1,0 +1,159 @@
+//! The controller: it owns the rooms' states, and its tick reads like the table of contents.
+
+use crate::balance::Balance;
+use crate::config::{Checked, Integrity};
+use crate::decision::{CellSet, Cooling, CurrentLimits, Decision, FaultSummary};
+use crate::estimate::{Estimated, Surroundings};
+use crate::fault::{Fault, Faults, Memory, Reaction, Seen};
+use crate::frame::Frame;
+use crate::limit::Limiter;
+use crate::sense::{Believed, Sense};
+use crate::sequence::{Sequence, Step};
+use crate::units::{Celsius, Uptime};
+use crate::witness::Witness;
+
+/// A battery-management controller for a string of `CELLS` cells (1 to 128) and `THERMISTORS` thermistors (1 to 255).
+///
+/// Plain data: a snapshot is a clone, and the same frames give the same decisions and the same evidence, bit for bit, on every
+/// machine. On a target it lives in a `static`.
+///
+/// ```
+/// use bms_core::{Config, Controller, Frame, Step, units::Instant};
+/// let config = Config::trainer().check(16, 8).expect("the defaults are valid");
+/// let mut controller = Controller::<16, 8>::new(config);
+/// let decision = controller.tick(&Frame::empty(Instant(0)), &mut ()); // nothing measured, nobody listens
+/// assert_eq!(decision.step, Step::Open);
+/// ```
+#[derive(Clone, Debug, PartialEq)]
+pub struct Controller<const CELLS: usize, const THERMISTORS: usize> {
+    config: Checked,
+    integrity: Integrity,
+    now: Uptime,
+    sense: Sense<THERMISTORS>,
+    estimated: Estimated<CELLS>,
+    faults: Faults<CELLS, THERMISTORS>,
+    sequence: Sequence,
+    limiter: Limiter,
+    balance: Balance<CELLS>,
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS> {
+    /// A controller at its start: contactors open, nothing known of the charge, no fault remembered.
+    #[must_use]
+    pub fn new(config: Checked) -> Self {
+        const { assert!(CELLS >= 1 && CELLS <= 128, "1 to 128 cells") };
+        Self {
+            integrity: Integrity::START,
+            now: Uptime(0),
+            sense: Sense::new(),
+            estimated: Estimated::new(&config),
+            faults: Faults::new(),
+            sequence: Sequence::new(),
+            limiter: Limiter::new(),
+            balance: Balance::new(),
+            config,
+        }
+    }
+
+    /// Answers one frame. Total: whatever the frame holds, it returns, in bounded time, without panic.
+    pub fn tick<W: Witness>(
+        &mut self,
+        frame: &Frame<CELLS, THERMISTORS>,
+        witness: &mut W,
+    ) -> Decision<CELLS> {
+        let config = &self.config;
+        self.integrity.advance(config);
+        let proven_open = self.sequence.proven_open();
+        let believed = self.sense.judge(frame, config, proven_open, witness);
+        self.now = self.now.after(believed.elapsed);
+        let surroundings = Surroundings {
+            bleeding: self.balance.bleeding(),
+            step: self.sequence.step(),
+            replaced: frame.asked.replaced,
+            now: self.now,
+        };
+        self.estimated.advance(&believed, &surroundings, config, witness);
+        let findings = self.sequence.observe(&believed, config, witness);
+        let seen = Seen {
+            believed: &believed,
+            estimated: &self.estimated,
+            findings: &findings,
+            due: self.limiter.due(),
+            step: self.sequence.step(),
+            config,
+            integrity: self.integrity,
+            asked: frame.asked,
+            now: self.now,
+        };
+        let faults = self.faults.advance(&seen, &config.faults, witness);
+        let coils = self.sequence.advance(&believed, frame.asked, &faults, config, witness);
+        let step = self.sequence.step();
+        let limits = self.limiter.allowed(&believed, &self.estimated, &faults, step, config, witness);
+        let bleed = self.balance.choose(&believed, &self.estimated, &faults, step, config, witness);
+        let cooling = cooling(&believed, &faults);
+        Decision { coils, limits, bleed, cooling, step, faults }
+    }
+
+    /// Where the contactor sequence stands.
+    #[must_use]
+    pub const fn step(&self) -> Step {
+        self.sequence.step()
+    }
+
+    /// The fault memory.
+    #[must_use]
+    pub const fn memory(&self) -> &Memory {
+        self.faults.memory()
+    }
+
+    /// The faults by stage as of the last tick.
+    #[must_use]
+    pub const fn faults(&self) -> &FaultSummary {
+        self.faults.summary()
+    }
+
+    /// How much current may flow, as of the last tick.
+    #[must_use]
+    pub const fn limits(&self) -> CurrentLimits {
+        self.limiter.given()
+    }
+
+    /// Which cells bleed, as of the last tick.
+    #[must_use]
+    pub const fn bleeding(&self) -> &CellSet<CELLS> {
+        self.balance.bleeding()
+    }
+
+    /// What is believed of the charge and the resistance of each cell.
+    #[must_use]
+    pub const fn estimated(&self) -> &Estimated<CELLS> {
+        &self.estimated
+    }
+
+    /// The configuration it works with.
+    #[must_use]
+    pub const fn config(&self) -> &Checked {
+        &self.config
+    }
+
+    /// Time it has been told of since its start.
+    #[must_use]
+    pub const fn uptime(&self) -> Uptime {
+        self.now
+    }
+}
+
+/// Degrees from which cooling runs without any fault: well below the first limit, well above a warm dock. Common practice.
+const COOLING_FROM: Celsius = Celsius::from_milli(35_000);
+
+/// Cooling runs for a hot sensor, for every Derate and above, and while a module cannot be measured.
+fn cooling<const CELLS: usize, const THERMISTORS: usize>(
+    believed: &Believed<'_, CELLS, THERMISTORS>,
+    faults: &FaultSummary,
+) -> Cooling {
+    let hot = believed.temperatures.hottest.is_none_or(|(_, celsius)| celsius >= COOLING_FROM);
+    let demanded = faults.reaction.is_some_and(|(reaction, _)| reaction >= Reaction::Derate);
+    let blind =
+        [Fault::ThermistorOpen, Fault::ThermistorShorted].iter().any(|fault| faults.confirmed.holds(*fault));
+    if hot || demanded || blind { Cooling::On } else { Cooling::Off }
+}

@@ -1,0 +1,168 @@
+//! # Cell voltages
+//!
+//! Decides whether a cell is over- or under-voltage, deeply discharged, reversed, or apart from the others.
+//!
+//! The limits from below fall with the cell's own temperature: they hold in full from 0 °C up and are 0.5 V lower from −20 °C
+//! down, linear between. Why: a healthy cell is four to five times as resistive at −25 °C and reads 2.5 to 2.7 V after 8 s at
+//! 1.5C; a limit that did not fall would accuse it. A cell sheet (Lishen LP54173207-202Ah, 2020-03-09) does the same: cut-off
+//! 2.5 V above 0 °C, 2.0 V at or below.
+//!
+//! Two of the quantities are judged at rest only: under load, a cold cell would be accused of deep discharge, and ten degrees
+//! between two healthy cells at −25 °C make 0.25 V of spread at 1.5C.
+
+use super::judge::{Limit, Seen, Sight, Watch};
+use crate::units::{Celsius, Millis, Ratio, Volts};
+use crate::witness::Place;
+
+/// The highest cell.
+pub(super) struct Highest;
+
+/// The lowest cell, at any load.
+pub(super) struct Lowest;
+
+/// The lowest cell while the current is no more than a twentieth of C.
+pub(super) struct LowestAtRest;
+
+/// The cell that is deepest below the limit at its temperature.
+pub(super) struct LowestAtTemperature;
+
+/// Highest less lowest after five minutes of no more than a twentieth of C.
+pub(super) struct Spread;
+
+/// Sum of the cells against the measured pack.
+pub(super) struct SumAgainstPack;
+
+/// Rest after which the spread means charge and not resistance.
+const SPREAD_REST: Millis = Millis::from_seconds(300);
+
+/// By how much the limits from below fall in the cold.
+const COLD_REDUCTION: Volts = Volts::from_milli(500);
+
+/// From here on down they have fallen in full.
+const COLD_FULL: Celsius = Celsius::from_milli(-20_000);
+
+/// Where the curve is steep, healthy cells lie further apart: three times the limit is allowed.
+const STEEP: i32 = 3;
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Highest {
+    type Quantity = Volts;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
+        let Some(cells) = seen.believed.cells else { return Sight::UNKNOWN };
+        limit.sight(Place::Cell(cells.highest.0), Some(cells.highest.1))
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Lowest {
+    type Quantity = Volts;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
+        let Some(cells) = seen.believed.cells else { return Sight::UNKNOWN };
+        limit.sight(Place::Cell(cells.lowest.0), Some(cells.lowest.1))
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for LowestAtRest {
+    type Quantity = Volts;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
+        match (seen.believed.cells, seen.believed.current) {
+            (Some(cells), Some(current)) if current.calm > Millis::ZERO => {
+                limit.sight(Place::Cell(cells.lowest.0), Some(cells.lowest.1))
+            }
+            _ => Sight::UNKNOWN,
+        }
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for LowestAtTemperature {
+    type Quantity = Volts;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
+        let Some(cells) = seen.believed.cells else { return Sight::UNKNOWN };
+        // No limit lies above the one at 0 °C: while the lowest cell is above that, no cell is below its own.
+        let mut worst = cells.lowest;
+        let mut reduction = cold_reduction(seen, worst.0);
+        if worst.1 < limit.release {
+            for (cell, volts) in (0_u8..).zip(cells.volts) {
+                if *volts >= limit.release {
+                    continue;
+                }
+                let here = cold_reduction(seen, cell);
+                if *volts + here < worst.1 + reduction {
+                    (worst, reduction) = ((cell, *volts), here);
+                }
+            }
+        }
+        let (trip, release) = (limit.trip - reduction, limit.release - reduction);
+        Limit::<Volts>::between(Place::Cell(worst.0), Some(worst.1), trip, release)
+    }
+}
+
+/// By how much the limits of a cell are lower than at 0 °C. The colder credible end is not taken: a reading that is wrongly cold
+/// must not relax a limit, so the hotter end of its module counts.
+fn cold_reduction<const CELLS: usize, const THERMISTORS: usize>(
+    seen: &Seen<'_, CELLS, THERMISTORS>,
+    cell: u8,
+) -> Volts {
+    let module = seen.config.pack.module_of_cell(cell);
+    seen.believed.temperatures.modules.at(module).map_or(Volts::ZERO, |range| reduction_at(range.hottest))
+}
+
+/// The linear fall of the limits between 0 and −20 °C.
+pub(crate) fn reduction_at(celsius: Celsius) -> Volts {
+    let depth = celsius.held_between(COLD_FULL, Celsius::ZERO).fraction_of(COLD_FULL);
+    COLD_REDUCTION.scaled(depth.unwrap_or(Ratio::ZERO))
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Spread {
+    type Quantity = Volts;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
+        let (Some(cells), Some(current)) = (seen.believed.cells, seen.believed.current) else {
+            return Sight::UNKNOWN;
+        };
+        if current.calm < SPREAD_REST {
+            return Sight::UNKNOWN;
+        }
+        let (trip, release) = if on_plateau(seen) {
+            (limit.trip, limit.release)
+        } else {
+            (steep(limit.trip), steep(limit.release))
+        };
+        Limit::<Volts>::between(
+            Place::Cell(cells.lowest.0),
+            Some(cells.highest.1 - cells.lowest.1),
+            trip,
+            release,
+        )
+    }
+}
+
+fn steep(limit: Volts) -> Volts {
+    Volts::from_wide(i64::from(limit.bits()).saturating_mul(i64::from(STEEP)))
+}
+
+/// Whether every cell is known to lie between 20 and 90 % charge.
+fn on_plateau<const CELLS: usize, const THERMISTORS: usize>(seen: &Seen<'_, CELLS, THERMISTORS>) -> bool {
+    let (lowest, highest) = seen.estimated.state_of_charge();
+    lowest >= Ratio::percent(20) && highest <= Ratio::percent(90)
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for SumAgainstPack {
+    type Quantity = Volts;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
+        let (Some(cells), Some(voltages)) = (seen.believed.cells, seen.believed.voltages) else {
+            return Sight::UNKNOWN;
+        };
+        limit.sight(Place::Pack, Some((cells.sum - voltages.pack).abs()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Full from 0 °C up, half a volt from −20 °C down, a quarter half way.
+    #[test]
+    fn the_limits_fall_in_the_cold() {
+        let at = |milli| reduction_at(Celsius::from_milli(milli)).milli();
+        assert_eq!([at(25_000), at(0), at(-20_000), at(-40_000)], [0, 0, 500, 500]);
+        assert_eq!(at(-10_000), 250);
+    }
+}

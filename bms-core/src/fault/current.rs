@@ -1,0 +1,126 @@
+//! # Currents
+//!
+//! Decides whether the current is too much, too much for too long, not what was allowed, or not credible.
+//!
+//! The fast limits lie where only a short circuit reaches; a reading at the end of its range counts as beyond them. The
+//! thermal limit is the heat of fuse and cable, ∫(I² − I²rated)dt, never below zero. Two channels of different kind must agree,
+//! and the sign must fit what the cells do. What flows although every contactor is open is reported as a danger.
+
+use super::judge::{Found, Limit, Seen, Sight, Watch};
+use crate::sequence::Step;
+use crate::units::{Amps, Ratio};
+use crate::witness::Place;
+
+/// Charge current.
+pub(super) struct Charging;
+
+/// Discharge current, as an amount.
+pub(super) struct Discharging;
+
+/// Used part of the heat budget.
+pub(super) struct HeatBudget;
+
+/// Difference of the two channels.
+pub(super) struct ChannelGap;
+
+/// Amount of current with all contactors commanded open.
+pub(super) struct WhileOpen;
+
+/// Load steps in which the cells moved against the current.
+pub(super) struct SignAgainstCells;
+
+/// Current beyond the limit that the load has had time to follow, against so many tenths of that limit.
+pub(super) struct BeyondGiven<const TENTHS: i32>;
+
+/// Load steps in a row that must contradict.
+const CONTRADICTIONS: u8 = 3;
+
+/// Raw readings above this flow through something, whatever the offset. Common practice.
+const RAW_FLOWS: Amps = Amps::from_milli(3_000);
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Charging {
+    type Quantity = Amps;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Amps>) -> Sight {
+        limit.sight(Place::Pack, amount(seen, |amps| amps.max(Amps::ZERO), limit))
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Discharging {
+    type Quantity = Amps;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Amps>) -> Sight {
+        limit.sight(Place::Pack, amount(seen, |amps| (-amps).max(Amps::ZERO), limit))
+    }
+}
+
+/// One side of the current; at the end of the range it counts as no less than the limit.
+fn amount<const CELLS: usize, const THERMISTORS: usize>(
+    seen: &Seen<'_, CELLS, THERMISTORS>,
+    side: impl FnOnce(Amps) -> Amps,
+    limit: &Limit<Amps>,
+) -> Option<Amps> {
+    let current = seen.believed.current?;
+    let amount = side(current.amps);
+    Some(if current.at_end && amount > Amps::ZERO { amount.max(limit.trip) } else { amount })
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for HeatBudget {
+    type Quantity = Ratio;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Ratio>) -> Sight {
+        limit.sight(Place::Pack, Some(seen.estimated.heat_used()))
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for ChannelGap {
+    type Quantity = Amps;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Amps>) -> Sight {
+        let gap = match (seen.believed.current, seen.believed.current_check) {
+            (Some(main), Some(check)) => Some((main.raw - check).abs()),
+            _ => None,
+        };
+        limit.sight(Place::Pack, gap)
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for WhileOpen {
+    type Quantity = Amps;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Amps>) -> Sight {
+        let Some(current) = seen.believed.current else { return Sight::UNKNOWN };
+        let open = match seen.step {
+            Step::Open | Step::ProvingDead | Step::Barred => true,
+            Step::ClosingNegative
+            | Step::Precharging
+            | Step::ClosingPositive
+            | Step::Closed
+            | Step::Easing
+            | Step::Opening => false,
+        };
+        let flowing = if current.raw.abs() > RAW_FLOWS { current.raw.abs() } else { current.amps.abs() };
+        limit.sight(Place::Pack, Some(if open { flowing } else { Amps::ZERO }))
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for SignAgainstCells {
+    type Quantity = Found;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, _: &Limit<Found>) -> Sight {
+        Sight::found(Place::Pack, seen.estimated.steps_against_current() >= CONTRADICTIONS)
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize, const TENTHS: i32> Watch<CELLS, THERMISTORS>
+    for BeyondGiven<TENTHS>
+{
+    type Quantity = Amps;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Amps>) -> Sight {
+        let Some(current) = seen.believed.current else { return Sight::UNKNOWN };
+        let given = if current.amps > Amps::ZERO { seen.due.charge } else { seen.due.discharge };
+        // By a tenth of the limit or by the fixed amount, whichever is more.
+        let share = given.scaled(Ratio::percent(TENTHS.saturating_mul(10)));
+        let excess = current.amps.abs() - given;
+        let (trip, release) = if share > limit.trip {
+            (share, share.scaled(Ratio::percent(90)))
+        } else {
+            (limit.trip, limit.release)
+        };
+        Limit::<Amps>::between(Place::Pack, Some(excess), trip, release)
+    }
+}

@@ -1,0 +1,341 @@
+//! The list of faults: one line a fault, and everything else is made from it.
+//!
+//! A line carries the variant, the field, the words, how many stages it keeps (`one` for the worst place, `each` for one a
+//! thermistor), who looks, and the default limit for a pack. To add a fault, add its line here and its `look` in the family's
+//! file; the compiler names every other place that must know.
+//!
+//! Unless a line names a source, its figures are common practice, no source; all of them are configuration.
+
+use super::judge::{EachThermistor, Faults, Found, Keep, Limit, OfPack, Pass};
+use super::{
+    Clearing::*, Reaction::*, cell_voltage, contactor, control, current, precharge, resistance, temperature,
+    thermistor,
+};
+use crate::config::{ConfigError, Pack};
+use crate::units::{Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ratio, Volts};
+use crate::witness::Witness;
+
+/// Makes everything that must know all faults.
+macro_rules! list {
+    ($($(#[$doc:meta])* $variant:ident $field:ident $words:literal : $keeps:ident $watch:ty, $quantity:ident = $limit:expr;)+) => {
+        /// What the firmware can conclude.
+        #[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
+        #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+        #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+        pub enum Fault { $($(#[$doc])* $variant,)+ }
+
+        impl Fault {
+            /// All of them, in the order of the list.
+            pub const ALL: [Self; Self::COUNT] = [$(Self::$variant,)+];
+            /// How many there are.
+            pub const COUNT: usize = [$(stringify!($variant),)+].len();
+
+            /// What people call it.
+            #[must_use]
+            pub const fn words(self) -> &'static str {
+                match self { $(Self::$variant => $words,)+ }
+            }
+
+            /// Whether each thermistor has a stage and a record of its own for it.
+            #[must_use]
+            pub const fn is_per_thermistor(self) -> bool {
+                match self { $(Self::$variant => list!(@per_thermistor $keeps),)+ }
+            }
+
+            /// What files and options call it: the words of the configuration key.
+            #[must_use]
+            pub const fn key(self) -> &'static str {
+                match self { $(Self::$variant => stringify!($field),)+ }
+            }
+        }
+
+        /// The limit of each fault.
+        #[derive(Clone, Copy, Debug, PartialEq)]
+        #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+        #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+        pub struct FaultLimits { $($(#[$doc])* pub $field: Limit<$quantity>,)+ }
+
+        impl FaultLimits {
+            /// The defaults for a pack; limits on current follow its capacity.
+            #[must_use]
+            pub fn for_pack(pack: &Pack) -> Self {
+                Self { $($field: ($limit)(pack),)+ }
+            }
+
+            /// Every limit on the right side of its release, with a dwell that can be counted.
+            pub(crate) fn check(&self, pack: &Pack) -> Result<(), ConfigError> {
+                let defaults = Self::for_pack(pack);
+                $(self.$field.check(&defaults.$field, Fault::$variant)?;)+
+                Ok(())
+            }
+
+            /// Dwell and reaction of a fault, whatever its quantity.
+            #[must_use]
+            pub const fn reaction(&self, fault: Fault) -> super::Reaction {
+                match fault { $(Fault::$variant => self.$field.reaction,)+ }
+            }
+
+            /// Trip and release limit, dwell and reaction of a fault, with units, for showing.
+            #[must_use]
+            pub fn shown(&self, fault: Fault) -> super::judge::Shown {
+                match fault { $(Fault::$variant => self.$field.shown(),)+ }
+            }
+
+            /// Feeds the limit at a place of the list to a digest; nothing beyond its end.
+            pub(crate) fn feed(&self, place: u8, digest: &mut crate::config::Digest<'_>) {
+                $(if place == Fault::$variant as u8 { self.$field.feed(digest); })+
+            }
+        }
+
+        /// The stages of all faults.
+        #[derive(Clone, Copy, Debug, PartialEq)]
+        pub(super) struct Kept<const THERMISTORS: usize> { $($field: list!(@keep $keeps),)+ }
+
+        impl<const THERMISTORS: usize> Kept<THERMISTORS> {
+            pub(super) const CLEAR: Self = Self { $($field: <list!(@keep $keeps)>::CLEAR,)+ };
+        }
+
+        impl<const CELLS: usize, const THERMISTORS: usize> Faults<CELLS, THERMISTORS> {
+            /// Judges every fault of the list once.
+            #[inline]
+            pub(super) fn judge_all<W: Witness>(kept: &mut Kept<THERMISTORS>, pass: &mut Pass<'_, '_, CELLS, THERMISTORS>, limits: &FaultLimits, witness: &mut W) {
+                $(Keep::<CELLS, THERMISTORS, $watch>::judge(&mut kept.$field, Fault::$variant, &limits.$field, pass, witness);)+
+            }
+        }
+    };
+    (@per_thermistor one) => { false };
+    (@per_thermistor each) => { true };
+    (@keep one) => { OfPack };
+    (@keep each) => { EachThermistor<THERMISTORS> };
+}
+
+list! {
+    /// Highest cell voltage, first step.
+    CellOverVoltage cell_over_voltage "cell over-voltage, first step":
+        one cell_voltage::Highest, Volts = |_| limit(volts(3_650), volts(3_600), 2_000, Derate, AtPanel);
+    /// Highest cell voltage, second step.
+    CellOverVoltageFar cell_over_voltage_far "cell over-voltage, second step":
+        one cell_voltage::Highest, Volts = |_| limit(volts(3_750), volts(3_700), 300, OpenNow, AtPanel);
+    /// Lowest cell voltage against the limit at its temperature, first step. The limit given here holds from 0 °C up.
+    CellUnderVoltage cell_under_voltage "cell under-voltage, first step":
+        one cell_voltage::LowestAtTemperature, Volts = |_| limit(volts(2_800), volts(2_850), 2_000, Derate, AtPanel);
+    /// Lowest cell voltage against the limit at its temperature, second step. The limit given here holds from 0 °C up.
+    CellUnderVoltageFar cell_under_voltage_far "cell under-voltage, second step":
+        one cell_voltage::LowestAtTemperature, Volts = |_| limit(volts(2_500), volts(2_550), 300, OpenSoon, AtPanel);
+    /// Lowest cell voltage at rest: the cell has been emptied below what it survives.
+    CellDeeplyDischarged cell_deeply_discharged "cell deeply discharged":
+        one cell_voltage::LowestAtRest, Volts = |_| limit(volts(2_000), volts(2_050), 10_000, OpenNow, AtService);
+    /// Lowest cell voltage under any load: the cell is driven backwards.
+    CellReversed cell_reversed "cell reversed":
+        one cell_voltage::Lowest, Volts = |_| limit(volts(500), volts(1_000), 300, OpenNow, AtService);
+    /// Highest less lowest cell voltage at rest, where the curve is flat.
+    CellSpread cell_spread "cell spread":
+        one cell_voltage::Spread, Volts = |_| limit(volts(100), volts(90), 60_000, Report, AtPanel);
+    /// Highest less lowest cell voltage at rest, twice the limit.
+    CellSpreadFar cell_spread_far "cell spread, twice the limit":
+        one cell_voltage::Spread, Volts = |_| limit(volts(200), volts(180), 60_000, Derate, AtPanel);
+    /// Sum of the cells against the measured pack voltage.
+    PackSumDisagrees pack_sum_disagrees "pack sum disagrees":
+        one cell_voltage::SumAgainstPack, Volts = |pack: &Pack| {
+            let one_percent = pack.nominal.scaled(Ratio::percent(1));
+            limit(one_percent, one_percent.scaled(Ratio::percent(90)), 1_000, Derate, AtPanel)
+        };
+    /// Resistance of a cell with its joint, in excess of what its temperature explains, in the weakest of the last three load steps.
+    CellResistanceHigh cell_resistance_high "cell resistance high":
+        one resistance::Excess, Milliohms = |pack: &Pack| {
+            let excess = pack.resistance.excess;
+            limit(excess, excess.scaled(Ratio::percent(90)), 0, OpenSoon, AtService)
+        };
+    /// Counted charge and open-circuit voltage exclude each other.
+    ChargeCountDisagrees charge_count_disagrees "charge count disagrees":
+        one resistance::ChargeGap, Coulombs = |pack: &Pack| {
+            limit(pack.capacity.scaled(Ratio::percent(1)), Coulombs::ZERO, 0, Report, AtPanel)
+        };
+    /// Hottest sensor that is not at a rail, first step.
+    OverTemperature over_temperature "over-temperature, first step":
+        one temperature::Hottest, Celsius = |_| limit(celsius(55_000), celsius(52_000), 2_000, Derate, AtPanel);
+    /// Hottest sensor that is not at a rail, second step.
+    OverTemperatureFar over_temperature_far "over-temperature, second step":
+        one temperature::Hottest, Celsius = |_| limit(celsius(65_000), celsius(62_000), 500, OpenSoon, AtPanel);
+    /// Charge current while the coldest sensor is below the limit.
+    ChargingTooCold charging_too_cold "charging too cold":
+        one temperature::ColdestCharged, Celsius = |_| limit(celsius(0), celsius(3_000), 2_000, OpenSoon, AtPanel);
+    /// Coldest sensor.
+    TooColdToWork too_cold_to_work "too cold to work":
+        one temperature::Coldest, Celsius = |_| limit(celsius(-30_000), celsius(-27_000), 10_000, Derate, AtPanel);
+    /// A sensor above 45 °C warms in every single second.
+    TemperatureRisingFast temperature_rising_fast "temperature rising fast":
+        one temperature::Rising, CelsiusPerSecond = |_| limit(per_second(300), per_second(270), 5_000, OpenNow, AtService);
+    /// A thermistor reads at the rail of an open wire.
+    ThermistorOpen thermistor_open "thermistor open":
+        each thermistor::Open, Ratio = |_| limit(Ratio::percent(99), Ratio::from_milli(988), 200, Report, AtPanel);
+    /// A thermistor reads at the rail of a short circuit.
+    ThermistorShorted thermistor_shorted "thermistor shorted":
+        each thermistor::Shorted, Ratio = |_| limit(Ratio::percent(99), Ratio::from_milli(988), 200, Report, AtPanel);
+    /// A thermistor changes faster than anything with its mass can.
+    ThermistorJump thermistor_jump "thermistor jump":
+        each thermistor::Jump, Celsius = |_| limit(celsius(5_000), celsius(4_500), 0, Report, AtPanel);
+    /// A thermistor differs from its neighbours' median.
+    ThermistorStray thermistor_stray "thermistor stray":
+        each thermistor::Stray, Celsius = |_| limit(celsius(15_000), celsius(12_000), 60_000, Report, AtPanel);
+    /// A thermistor stays identical to the bit while its neighbours move.
+    ThermistorFrozen thermistor_frozen "thermistor frozen":
+        each thermistor::Frozen, Celsius = |_| limit(celsius(3_000), celsius(2_700), 0, Report, AtPanel);
+    /// A module has no sensor left that is believed.
+    ModuleWithoutSensor module_without_sensor "module without a valid sensor":
+        one thermistor::ModulesBlind, Found = |_| found(200, Derate, AtPanel);
+    /// Charge current beyond what anything but a short circuit draws.
+    OverCurrentCharge over_current_charge "over-current, charge":
+        one current::Charging, Amps = |pack: &Pack| limit(pack.rate(300), pack.rate(270), 20, OpenNow, AtPanel);
+    /// Discharge current beyond what anything but a short circuit draws.
+    OverCurrentDischarge over_current_discharge "over-current, discharge":
+        one current::Discharging, Amps = |pack: &Pack| limit(pack.rate(500), pack.rate(450), 20, OpenNow, AtPanel);
+    /// Most of the heat budget of fuse and cable is used.
+    ThermalCurrentNear thermal_current_near "thermal current budget nearly used":
+        one current::HeatBudget, Ratio = |_| limit(Ratio::percent(80), Ratio::percent(70), 0, Derate, AtPanel);
+    /// The heat budget of fuse and cable is used up.
+    ThermalCurrentOver thermal_current_over "thermal current budget used up":
+        one current::HeatBudget, Ratio = |_| limit(Ratio::percent(100), Ratio::percent(70), 0, OpenSoon, AtPanel);
+    /// The two current channels differ.
+    CurrentSensorsDisagree current_sensors_disagree "current sensors disagree":
+        one current::ChannelGap, Amps = |pack: &Pack| {
+            let gap = pack.current_range.scaled(Ratio::percent(3));
+            limit(gap, gap.scaled(Ratio::percent(90)), 200, OpenSoon, AtPanel)
+        };
+    /// Current flows although every contactor is commanded open.
+    CurrentWhileOpen current_while_open "current while open":
+        one current::WhileOpen, Amps = |_| limit(amps(1_000), amps(900), 500, Report, AtPanel);
+    /// The cells' voltage moves against the current in each of the last load steps.
+    CurrentSignImplausible current_sign_implausible "current sign implausible":
+        one current::SignAgainstCells, Found = |_| found(0, OpenSoon, AtService);
+    /// Current beyond the limit given out, first step.
+    LimitNotObeyed limit_not_obeyed "limit not obeyed, first step":
+        one current::BeyondGiven<1>, Amps = |pack: &Pack| limit(pack.rate(5), pack.rate(3), 2_000, Derate, AtPanel);
+    /// Current beyond the limit given out, second step.
+    LimitNotObeyedFar limit_not_obeyed_far "limit not obeyed, second step":
+        one current::BeyondGiven<3>, Amps = |pack: &Pack| limit(pack.rate(15), pack.rate(13), 500, OpenSoon, AtPanel);
+    /// The link does not rise at all.
+    PrechargeFlat precharge_flat "precharge flat":
+        one precharge::Flat, Found = |_| found(0, Report, AtPanel);
+    /// The link stops rising below the end limit: a load is on.
+    PrechargeStalled precharge_stalled "precharge stalled":
+        one precharge::Stalled, Found = |_| found(0, Report, AtPanel);
+    /// The link does not reach the end limit in time.
+    PrechargeTooSlow precharge_too_slow "precharge too slow":
+        one precharge::TooSlow, Found = |_| found(0, Report, AtPanel);
+    /// The link rises faster than its capacitance allows.
+    PrechargeTooFast precharge_too_fast "precharge too fast":
+        one precharge::TooFast, Found = |_| found(0, Report, AtPanel);
+    /// The precharge resistor is too hot, by its modelled energy.
+    PrechargeResistorHot precharge_resistor_hot "precharge resistor hot":
+        one precharge::ResistorHot, Ratio = |_| limit(Ratio::ONE, Ratio::percent(60), 0, Report, AtPanel);
+    /// The negative contactor does not close.
+    NegativeStuckOpen negative_stuck_open "negative contactor stuck open":
+        one contactor::StuckOpen<0>, Found = |_| found(0, Report, AtPanel);
+    /// The positive contactor does not close.
+    PositiveStuckOpen positive_stuck_open "positive contactor stuck open":
+        one contactor::StuckOpen<2>, Found = |_| found(0, OpenSoon, AtPanel);
+    /// The negative contactor does not open.
+    NegativeWelded negative_welded "negative contactor welded":
+        one contactor::Welded<0>, Found = |_| found(0, OpenNow, AtService);
+    /// The precharge contactor does not open.
+    PrechargeWelded precharge_welded "precharge contactor welded":
+        one contactor::Welded<1>, Found = |_| found(0, OpenNow, AtService);
+    /// The positive contactor does not open.
+    PositiveWelded positive_welded "positive contactor welded":
+        one contactor::Welded<2>, Found = |_| found(0, OpenNow, AtService);
+    /// A feedback contact contradicts coil, voltages and current.
+    FeedbackImplausible feedback_implausible "feedback contact implausible":
+        one contactor::FeedbackContradicts, Found = |_| found(100, Report, AtPanel);
+    /// The link is still charged long after opening. A quarter of the pack where that is less than the limit given here.
+    LinkStaysLive link_stays_live "link stays live":
+        one contactor::LinkAfterOpening, Volts = |_| limit(volts(60_000), volts(54_000), 0, Report, AtPanel);
+    /// The auxiliary supply is low.
+    SupplyLow supply_low "supply low":
+        one control::Supply, Volts = |_| limit(volts(9_000), volts(9_500), 50, OpenSoon, AtPanel);
+    /// A part of the frame has not come for too long.
+    MeasurementsStale measurements_stale "measurements stale":
+        one control::OldestPart, Millis = |pack: &Pack| limit(pack.oldest_age, Millis(pack.oldest_age.0.saturating_sub(1)), 0, OpenSoon, AtPanel);
+    /// The configuration fails its checks or its checksum.
+    ConfigurationInvalid configuration_invalid "configuration invalid":
+        one control::Configuration, Found = |_| found(0, OpenSoon, AtService);
+}
+
+/// Release dwell of a limit that names none: at least one second.
+const RELEASE_DWELL_MS: u32 = 1_000;
+
+const fn limit<Q>(
+    trip: Q,
+    release: Q,
+    dwell_ms: u32,
+    reaction: super::Reaction,
+    clearing: super::Clearing,
+) -> Limit<Q> {
+    let release_dwell = Millis(if dwell_ms > RELEASE_DWELL_MS { dwell_ms } else { RELEASE_DWELL_MS });
+    Limit {
+        trip,
+        release,
+        dwell: Millis(dwell_ms),
+        release_dwell,
+        counter: super::Counter::Resetting,
+        reaction,
+        clearing,
+    }
+}
+
+/// A fault that another room finds at a moment of its own, by bounds of its own.
+const fn found(dwell_ms: u32, reaction: super::Reaction, clearing: super::Clearing) -> Limit<Found> {
+    limit(Found, Found, dwell_ms, reaction, clearing)
+}
+
+const fn volts(thousandths: i32) -> Volts {
+    Volts::from_milli(thousandths)
+}
+
+const fn amps(thousandths: i32) -> Amps {
+    Amps::from_milli(thousandths)
+}
+
+const fn celsius(thousandths: i32) -> Celsius {
+    Celsius::from_milli(thousandths)
+}
+
+const fn per_second(thousandths: i32) -> CelsiusPerSecond {
+    CelsiusPerSecond::from_milli(thousandths)
+}
+
+/// A set of faults, one bit a fault.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct FaultSet(u64);
+
+impl FaultSet {
+    /// No fault.
+    pub const EMPTY: Self = {
+        assert!(Fault::COUNT <= 64, "one bit a fault");
+        Self(0)
+    };
+
+    /// Whether the fault is in the set.
+    #[must_use]
+    pub const fn holds(self, fault: Fault) -> bool {
+        self.0 >> (fault as u32 & 63) & 1 == 1
+    }
+
+    /// Takes the fault in.
+    pub const fn insert(&mut self, fault: Fault) {
+        self.0 |= 1 << (fault as u32 & 63);
+    }
+
+    /// Whether no fault is in the set.
+    #[must_use]
+    pub const fn is_empty(self) -> bool {
+        self.0 == 0
+    }
+
+    /// The faults of the set, in the order of the list.
+    pub fn iter(self) -> impl Iterator<Item = Fault> {
+        Fault::ALL.into_iter().filter(move |fault| self.holds(*fault))
+    }
+}

@@ -1,0 +1,259 @@
+//! # What is remembered of a fault
+//!
+//! Decides which records are kept. A record holds the first and the last time, how often the fault was confirmed, how often it
+//! healed within its dwell (near misses), the value at its last confirmation, a freeze frame of that tick and a short history
+//! before it. When memory is full the weakest and oldest record goes, never a stronger one than the newcomer's, and every loss is
+//! counted: "did it ever happen" must be answered even after the details are gone.
+
+use super::judge::Seen;
+use super::{Fault, Reaction};
+use crate::sequence::Step;
+use crate::units::{Amps, Celsius, Millis, Uptime, Volts};
+use crate::witness::{Assessment, Evidence, Place, Quantity, Witness};
+use heapless::{Deque, Vec};
+
+/// Records that are kept.
+const RECORDS: usize = 16;
+
+/// Freeze frames kept before the one of the fault.
+const HISTORY: usize = 5;
+
+/// Spacing of that history.
+const HISTORY_EVERY: Millis = Millis(100);
+
+/// The pack at one moment, as far as it was believed.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Freeze {
+    /// When.
+    pub at: Uptime,
+    /// Lowest cell, from 0, with its voltage.
+    pub lowest: Option<(u8, Volts)>,
+    /// Highest cell, from 0, with its voltage.
+    pub highest: Option<(u8, Volts)>,
+    /// Pack current, positive when it charges.
+    pub amps: Option<Amps>,
+    /// Hottest sensor, from 0.
+    pub hottest: Option<(u8, Celsius)>,
+    /// Coldest sensor, from 0.
+    pub coldest: Option<(u8, Celsius)>,
+    /// The pack voltage.
+    pub pack: Option<Volts>,
+    /// The link voltage.
+    pub link: Option<Volts>,
+    /// Where the contactor sequence stood.
+    pub step: Step,
+}
+
+impl Freeze {
+    pub(super) fn of<const CELLS: usize, const THERMISTORS: usize>(
+        seen: &Seen<'_, CELLS, THERMISTORS>,
+    ) -> Self {
+        let believed = seen.believed;
+        Self {
+            at: seen.now,
+            lowest: believed.cells.map(|cells| cells.lowest),
+            highest: believed.cells.map(|cells| cells.highest),
+            amps: believed.current.map(|current| current.amps),
+            hottest: believed.temperatures.hottest,
+            coldest: believed.temperatures.coldest,
+            pack: believed.voltages.map(|voltages| voltages.pack),
+            link: believed.voltages.map(|voltages| voltages.link),
+            step: seen.step,
+        }
+    }
+}
+
+/// The pack shortly before a fault, oldest first.
+pub type FreezeHistory = Vec<Freeze, HISTORY>;
+
+/// What is remembered of one fault at one place.
+#[derive(Clone, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Record {
+    /// The fault.
+    pub fault: Fault,
+    /// Where.
+    pub place: Place,
+    /// Its reaction.
+    pub reaction: Reaction,
+    /// First confirmation, or first near miss when there was none.
+    pub first: Uptime,
+    /// Last time it was seen.
+    pub last: Uptime,
+    /// How often it was confirmed.
+    pub count: u16,
+    /// How often it healed within its dwell.
+    pub near_misses: u16,
+    /// The worst value seen.
+    pub worst: Option<Quantity>,
+    /// The limit it was held against.
+    pub limit: Option<Quantity>,
+    /// The pack when it was last confirmed.
+    pub freeze: Option<Freeze>,
+    /// The pack shortly before the last confirmation.
+    pub history: FreezeHistory,
+}
+
+/// The fault memory.
+#[derive(Clone, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Memory {
+    records: Vec<Record, RECORDS>,
+    dropped: u16,
+    recent: Deque<Freeze, HISTORY>,
+}
+
+impl Memory {
+    pub(super) const EMPTY: Self = Self { records: Vec::new(), dropped: 0, recent: Deque::new() };
+
+    /// The records, in no particular order.
+    pub fn records(&self) -> impl Iterator<Item = &Record> {
+        self.records.iter()
+    }
+
+    /// How many records were lost because memory was full.
+    #[must_use]
+    pub const fn dropped(&self) -> u16 {
+        self.dropped
+    }
+
+    /// Keeps the pack as it is now for a later history, ten times a second.
+    pub(super) fn remember(&mut self, freeze: Freeze, now: Uptime) {
+        if self.recent.back().is_some_and(|last| now.since(last.at) < HISTORY_EVERY) {
+            return;
+        }
+        if self.recent.is_full() {
+            self.recent.pop_front();
+        }
+        // There is room now; a full ring would hand the value back.
+        let _full = self.recent.push_back(freeze);
+    }
+
+    /// A fault was confirmed: counts it and keeps the moment.
+    pub(super) fn confirm<W: Witness>(
+        &mut self,
+        seen: Assessment,
+        reaction: Reaction,
+        now: Uptime,
+        freeze: Freeze,
+        witness: &mut W,
+    ) {
+        let mut history = FreezeHistory::new();
+        for before in &self.recent {
+            // As long as the ring, so never full.
+            let _full = history.push(*before);
+        }
+        if let Some(record) = self.record(seen, reaction, now, witness) {
+            record.count = record.count.saturating_add(1);
+            record.last = now;
+            record.freeze = Some(freeze);
+            record.history = history;
+            record.worst = worse(record.worst, seen);
+        }
+    }
+
+    /// A suspect healed within its dwell.
+    pub(super) fn near_miss<W: Witness>(
+        &mut self,
+        seen: Assessment,
+        reaction: Reaction,
+        now: Uptime,
+        witness: &mut W,
+    ) {
+        if let Some(record) = self.record(seen, reaction, now, witness) {
+            record.near_misses = record.near_misses.saturating_add(1);
+            record.last = now;
+        }
+    }
+
+    /// The fault goes on: keeps its last time and its worst value.
+    pub(super) fn persist(&mut self, seen: Assessment, now: Uptime) {
+        for record in &mut self.records {
+            if record.is_of(seen.fault, seen.place) {
+                record.last = now;
+                record.worst = worse(record.worst, seen);
+            }
+        }
+    }
+
+    /// The fault was cleared.
+    pub(super) fn forget(&mut self, fault: Fault, place: Place) {
+        self.records.retain(|record| !record.is_of(fault, place));
+    }
+
+    /// The record of a fault, made if there is none. `None` when memory is full of stronger ones.
+    fn record<W: Witness>(
+        &mut self,
+        seen: Assessment,
+        reaction: Reaction,
+        now: Uptime,
+        witness: &mut W,
+    ) -> Option<&mut Record> {
+        let known = self.records.iter().any(|record| record.is_of(seen.fault, seen.place));
+        if !known {
+            if self.records.is_full() {
+                self.make_room(seen.fault, reaction, witness);
+            }
+            let record = Record {
+                fault: seen.fault,
+                place: seen.place,
+                reaction,
+                first: now,
+                last: now,
+                count: 0,
+                near_misses: 0,
+                worst: seen.observed,
+                limit: seen.limit,
+                freeze: None,
+                history: FreezeHistory::new(),
+            };
+            // Full only when everything kept is stronger: then the loss was counted above.
+            let _full = self.records.push(record);
+        }
+        self.records.iter_mut().find(|record| record.is_of(seen.fault, seen.place))
+    }
+
+    /// Drops the weakest and, among equals, the oldest record, unless it is stronger than the newcomer.
+    fn make_room<W: Witness>(&mut self, newcomer: Fault, reaction: Reaction, witness: &mut W) {
+        self.dropped = self.dropped.saturating_add(1);
+        let dropped = self.dropped;
+        let weakest = self.records.iter().map(|record| (record.reaction, record.last)).min();
+        let Some((weakest, oldest)) = weakest.filter(|(weakest, _)| *weakest <= reaction) else {
+            witness.tell(|| Evidence::RecordDropped { fault: newcomer, dropped });
+            return;
+        };
+        let mut gone = None;
+        self.records.retain(|record| {
+            let goes = gone.is_none() && record.reaction == weakest && record.last == oldest;
+            if goes {
+                gone = Some(record.fault);
+            }
+            !goes
+        });
+        if let Some(fault) = gone {
+            witness.tell(|| Evidence::RecordDropped { fault, dropped });
+        }
+    }
+}
+
+impl Record {
+    /// Whether it is the record of this fault: each thermistor has its own, every other fault has one, wherever it moves.
+    fn is_of(&self, fault: Fault, place: Place) -> bool {
+        self.fault == fault && (!fault.is_per_thermistor() || self.place == place)
+    }
+}
+
+/// The worse of a kept value and the one just seen: the one further out on the side of its limit.
+fn worse(kept: Option<Quantity>, seen: Assessment) -> Option<Quantity> {
+    let (Some(kept), Some(observed), Some(limit)) = (kept, seen.observed, seen.limit) else {
+        return kept.or(seen.observed);
+    };
+    let further = |from: Quantity, to: Quantity| from.bits() > to.bits();
+    let above = further(observed, limit) || observed.bits() == limit.bits() && further(kept, limit);
+    let worse = if above { further(observed, kept) } else { further(kept, observed) };
+    Some(if worse { observed } else { kept })
+}

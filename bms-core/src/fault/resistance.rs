@@ -1,0 +1,46 @@
+//! # What only time shows: resistance and charge
+//!
+//! Decides whether a cell with its joint is too resistive, and whether counted charge and open-circuit voltage exclude each other.
+//! Both are worked out in `estimate`; here they become faults with stages and records.
+//!
+//! The excess over what the cell's temperature explains is judged in milliohms as measured. Normalising it to 25 °C would divide
+//! a joint's 2 mΩ by five in the freezer, and a joint does not grow in the cold.
+
+use super::judge::{Limit, Seen, Sight, Watch};
+use crate::units::{Coulombs, Milliohms};
+use crate::witness::Place;
+
+/// Excess resistance in the weakest of the last three load steps.
+pub(super) struct Excess;
+
+/// Distance between the counted interval and the one by open-circuit voltage.
+pub(super) struct ChargeGap;
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Excess {
+    type Quantity = Milliohms;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Milliohms>) -> Sight {
+        match seen.estimated.excess_resistance() {
+            None => Sight::UNKNOWN,
+            Some(step) => {
+                let scaled = step.expected.scaled(seen.config.pack.resistance.excess_of_expected);
+                let (trip, release) = (limit.trip + scaled, limit.release + scaled);
+                Limit::<Milliohms>::between(
+                    Place::Cell(step.cell),
+                    Some(step.resistance - step.expected),
+                    trip,
+                    release,
+                )
+            }
+        }
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for ChargeGap {
+    type Quantity = Coulombs;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Coulombs>) -> Sight {
+        match seen.estimated.charge_gap() {
+            None => Sight::UNKNOWN,
+            Some((cell, gap)) => limit.sight(Place::Cell(cell), Some(gap)),
+        }
+    }
+}

@@ -1,0 +1,105 @@
+//! # Thermistors
+//!
+//! Decides whether a temperature reading can be true. The readings are judged in `sense::thermistor`; here each judgement becomes
+//! a fault with its stages. A lying sensor is no danger in itself, so these faults report; only a module that has lost its last
+//! sensor takes current away, because a protection is blind then.
+
+use super::judge::{Found, Limit, Seen, Sight, Watch, WatchThermistor};
+use crate::config::Wiring;
+use crate::sense::SensorReading;
+use crate::units::{Celsius, Ratio};
+use crate::witness::Place;
+
+/// Near the rail of an open wire: the observed value is the nearness to that rail, 1 at the rail itself.
+pub(super) struct Open;
+
+/// Near the rail of a short circuit.
+pub(super) struct Shorted;
+
+/// Change over a second, twice in a row.
+pub(super) struct Jump;
+
+/// Difference to the neighbours' median.
+pub(super) struct Stray;
+
+/// Movement of the neighbours while the reading stays identical.
+pub(super) struct Frozen;
+
+/// A module without any sensor that is believed.
+pub(super) struct ModulesBlind;
+
+impl<const CELLS: usize, const THERMISTORS: usize> WatchThermistor<CELLS, THERMISTORS> for Open {
+    type Quantity = Ratio;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, thermistor: u8, limit: &Limit<Ratio>) -> Sight {
+        let nearness = |ratio: Ratio| match seen.config.sensing.wiring {
+            Wiring::PullUp => ratio,
+            Wiring::PullDown => Ratio::ONE - ratio,
+        };
+        limit.sight(Place::Thermistor(thermistor), raw(seen, thermistor).map(nearness))
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> WatchThermistor<CELLS, THERMISTORS> for Shorted {
+    type Quantity = Ratio;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, thermistor: u8, limit: &Limit<Ratio>) -> Sight {
+        let nearness = |ratio: Ratio| match seen.config.sensing.wiring {
+            Wiring::PullUp => Ratio::ONE - ratio,
+            Wiring::PullDown => ratio,
+        };
+        limit.sight(Place::Thermistor(thermistor), raw(seen, thermistor).map(nearness))
+    }
+}
+
+fn raw<const CELLS: usize, const THERMISTORS: usize>(
+    seen: &Seen<'_, CELLS, THERMISTORS>,
+    thermistor: u8,
+) -> Option<Ratio> {
+    seen.believed.thermistors.and_then(|ratios| ratios.at(thermistor)).copied()
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> WatchThermistor<CELLS, THERMISTORS> for Jump {
+    type Quantity = Celsius;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, thermistor: u8, limit: &Limit<Celsius>) -> Sight {
+        judged(seen, thermistor, limit, |sensor| sensor.change.abs())
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> WatchThermistor<CELLS, THERMISTORS> for Stray {
+    type Quantity = Celsius;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, thermistor: u8, limit: &Limit<Celsius>) -> Sight {
+        judged(seen, thermistor, limit, |sensor| sensor.astray.abs())
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> WatchThermistor<CELLS, THERMISTORS> for Frozen {
+    type Quantity = Celsius;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, thermistor: u8, limit: &Limit<Celsius>) -> Sight {
+        judged(seen, thermistor, limit, |sensor| sensor.neighbours_moved)
+    }
+}
+
+/// A sensor's quantity against the limit; a sensor at a rail has its own fault and is not judged twice.
+fn judged<const CELLS: usize, const THERMISTORS: usize>(
+    seen: &Seen<'_, CELLS, THERMISTORS>,
+    thermistor: u8,
+    limit: &Limit<Celsius>,
+    quantity: impl FnOnce(&SensorReading) -> Celsius,
+) -> Sight {
+    let sensor = seen.believed.temperatures.sensors.at(thermistor).filter(|sensor| !sensor.at_rail());
+    match (seen.believed.thermistors, sensor) {
+        (Some(_), Some(sensor)) => limit.sight(Place::Thermistor(thermistor), Some(quantity(sensor))),
+        (Some(_), None) => limit.sight(Place::Thermistor(thermistor), Some(Celsius::ZERO)),
+        (None, _) => Sight::UNKNOWN,
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for ModulesBlind {
+    type Quantity = Found;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, _: &Limit<Found>) -> Sight {
+        let mut modules = (0..seen.config.pack.modules).zip(&seen.believed.temperatures.modules);
+        match modules.find(|(_, range)| !range.measured) {
+            Some((module, _)) => Sight::found(Place::Module(module), true),
+            None => Sight::found(Place::Pack, false),
+        }
+    }
+}

@@ -1,0 +1,189 @@
+//! What is measured and asked for in one tick.
+//!
+//! A frame is all that the core ever learns about the world. Each part carries its age: the time between the measurement and
+//! the instant of the frame. A part that was never measured has the age [`Millis::MAX`]. Nothing here is judged yet; a frame
+//! may hold any bits whatever and the core must answer it.
+
+use crate::each::Each;
+use crate::units::{Amps, Instant, Millis, Ratio, Volts};
+
+/// One tick's measurements and requests.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Frame<const CELLS: usize, const THERMISTORS: usize> {
+    /// When the frame was taken.
+    pub at: Instant,
+    /// Voltage of each cell at its sense taps, bleed switches paused.
+    pub cells: Part<Each<Volts, CELLS>>,
+    /// Voltage across each thermistor as a fraction of the divider's reference: supply ripple cancels.
+    pub thermistors: Part<Each<Ratio, THERMISTORS>>,
+    /// Pack current by the main sensor, positive when it charges the pack.
+    pub current: Part<Amps>,
+    /// Pack current by a second sensor of another kind, positive when it charges the pack.
+    pub current_check: Part<Amps>,
+    /// Voltages around the contactors.
+    pub voltages: Part<PackVoltages>,
+    /// Auxiliary supply that feeds the coils and this controller.
+    pub supply: Part<Volts>,
+    /// Feedback contacts of the contactors.
+    pub feedback: Part<Feedback>,
+    /// What the operator and the workshop ask for.
+    pub asked: Asked,
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Frame<CELLS, THERMISTORS> {
+    /// A frame in which nothing was ever measured and nothing is asked for.
+    #[must_use]
+    pub const fn empty(at: Instant) -> Self {
+        Self {
+            at,
+            cells: Part::never(Each::all(Volts::ZERO)),
+            thermistors: Part::never(Each::all(Ratio::ZERO)),
+            current: Part::never(Amps::ZERO),
+            current_check: Part::never(Amps::ZERO),
+            voltages: Part::never(PackVoltages {
+                pack: Volts::ZERO,
+                behind_negative: Volts::ZERO,
+                behind_positive: Volts::ZERO,
+                link: Volts::ZERO,
+            }),
+            supply: Part::never(Volts::ZERO),
+            feedback: Part::never(Feedback {
+                negative: Contact::Broken,
+                precharge: Contact::Broken,
+                positive: Contact::Broken,
+            }),
+            asked: Asked::NOTHING,
+        }
+    }
+}
+
+/// A part of a frame with the time that has passed since it was measured.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Part<T> {
+    /// What was measured.
+    pub value: T,
+    /// Time from the measurement to the instant of the frame; [`Millis::MAX`] when there is none.
+    pub age: Millis,
+}
+
+impl<T> Part<T> {
+    /// Measured at the instant of the frame.
+    #[must_use]
+    pub const fn fresh(value: T) -> Self {
+        Self { value, age: Millis::ZERO }
+    }
+
+    /// Never measured; the value only fills the place.
+    #[must_use]
+    pub const fn never(value: T) -> Self {
+        Self { value, age: Millis::MAX }
+    }
+
+    /// The value, unless it is older than `oldest`.
+    #[must_use]
+    pub fn within(&self, oldest: Millis) -> Option<&T> {
+        (self.age <= oldest).then_some(&self.value)
+    }
+}
+
+/// The four voltages around the contactors.
+///
+/// With every contactor open the link floats behind two equal dividers. The two cross voltages then show a weld before
+/// anything closes: both read half the pack when all are open; a welded positive or precharge contactor pulls
+/// `behind_negative` to 0 and `behind_positive` to the pack; a welded negative does the opposite.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct PackVoltages {
+    /// B+ to B−: the whole string, through fuse and service disconnect.
+    pub pack: Volts,
+    /// B+ to L−: equals the pack when the negative contactor is closed.
+    pub behind_negative: Volts,
+    /// L+ to B−: equals the pack when the positive contactor is closed.
+    pub behind_positive: Volts,
+    /// L+ to L−: the link capacitor.
+    pub link: Volts,
+}
+
+/// The three contactors of the pack.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Contactor {
+    /// Between B− and L−.
+    Negative,
+    /// Between B+ and L+, in series with the precharge resistor.
+    Precharge,
+    /// Between B+ and L+.
+    Positive,
+}
+
+/// An auxiliary contact.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Contact {
+    /// Open: no current can pass.
+    #[default]
+    Broken,
+    /// Closed.
+    Made,
+}
+
+/// What the feedback contacts of the contactors say.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Feedback {
+    /// Of the negative contactor.
+    pub negative: Contact,
+    /// Of the precharge contactor.
+    pub precharge: Contact,
+    /// Of the positive contactor.
+    pub positive: Contact,
+}
+
+/// What is asked of the controller in this tick.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Asked {
+    /// Where the operator wants the contactors, for as long as it is asked.
+    pub contactors: Wanted,
+    /// A request to clear the fault memory, for one tick.
+    pub clear: Option<Clearance>,
+    /// The workshop reports that this cell (counted from 0) was replaced, for one tick.
+    pub replaced: Option<u8>,
+}
+
+impl Asked {
+    /// Contactors open, nothing to clear, nothing replaced.
+    pub const NOTHING: Self = Self { contactors: Wanted::Open, clear: None, replaced: None };
+}
+
+/// The position of the contactors that the operator wants.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Wanted {
+    /// All open.
+    #[default]
+    Open,
+    /// Pack connected to the link.
+    Closed,
+}
+
+/// Who asks to clear faults, in rising order of right.
+#[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Clearance {
+    /// The operator, at the panel.
+    Panel,
+    /// The workshop, with the pack inspected.
+    Service,
+}

@@ -1,0 +1,248 @@
+//! # The contactor sequence
+//!
+//! Decides which contactors are closed. Closing proves first that all are open, then closes negative, charges the link through
+//! the precharge resistor, closes positive and lets precharge go. Opening asks for zero current, opens positive, watches the link
+//! fall, opens negative and proves the link dead.
+
+use crate::fault::{Fault, Reaction};
+use crate::frame::Contactor;
+use crate::units::{Amps, Millis, Ohms, Ratio, Volts};
+
+/// Where the contactor sequence stands.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Step {
+    /// All three open and proven so, or not yet disproven.
+    #[default]
+    Open,
+    /// Negative is closing; the link must stay where it is.
+    ClosingNegative,
+    /// The link charges through the precharge resistor.
+    Precharging,
+    /// Positive is closing over the charged link.
+    ClosingPositive,
+    /// The pack feeds the link.
+    Closed,
+    /// Waiting for the current to fall before opening.
+    Easing,
+    /// Positive is opening; then negative.
+    Opening,
+    /// All commanded open; waiting until the link is down and negative has shown that it opened.
+    ProvingDead,
+    /// Closing is refused until cleared.
+    Barred,
+}
+
+/// Why the contactor sequence moved. Each carries what was seen.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Because {
+    /// The operator wants the contactors closed, and the cross voltages prove that all are open.
+    ClosingAsked {
+        /// B+ to L−: half the pack when all are open.
+        behind_negative: Volts,
+        /// L+ to B−: half the pack when all are open.
+        behind_positive: Volts,
+        /// The pack.
+        pack: Volts,
+    },
+    /// The operator wants the contactors open.
+    OpeningAsked,
+    /// `behind negative` became the pack and nothing rose at the link: negative is closed, the others are not.
+    NegativeClosed {
+        /// B+ to L−.
+        behind_negative: Volts,
+        /// The pack.
+        pack: Volts,
+        /// The link.
+        link: Volts,
+    },
+    /// The link is within the end limit of the pack.
+    LinkCharged {
+        /// The link.
+        link: Volts,
+        /// The pack.
+        pack: Volts,
+        /// The end limit on their difference.
+        within: Volts,
+        /// Time since the link began to rise.
+        after: Millis,
+    },
+    /// Positive is closed: link and pack are one.
+    PositiveClosed {
+        /// The link.
+        link: Volts,
+        /// The pack.
+        pack: Volts,
+    },
+    /// A fault demands it.
+    FaultDemands {
+        /// The fault.
+        fault: Fault,
+        /// Its reaction.
+        reaction: Reaction,
+    },
+    /// The current has fallen below the switching limit.
+    CurrentFallen {
+        /// The current.
+        amps: Amps,
+        /// The switching limit.
+        below: Amps,
+    },
+    /// The current did not fall in the time allowed.
+    GraceOver {
+        /// The current, if known.
+        amps: Option<Amps>,
+        /// The time allowed.
+        grace: Millis,
+    },
+    /// The fuse has cleared the current that the contactors must not break, or the wait for it is over.
+    FuseCleared {
+        /// The current, if known.
+        amps: Option<Amps>,
+        /// Time waited.
+        after: Millis,
+    },
+    /// The link fell after positive was opened: positive and precharge are open.
+    LinkFell {
+        /// The link when positive was opened.
+        from: Volts,
+        /// The link now.
+        to: Volts,
+        /// Time between.
+        after: Millis,
+    },
+    /// All coils are off.
+    CoilsOff,
+    /// The link is below the touch limit and `behind negative` has settled at half the pack: proven dead.
+    ProvenDead {
+        /// The link.
+        link: Volts,
+        /// B+ to L−.
+        behind_negative: Volts,
+        /// Time since positive was opened.
+        after: Millis,
+    },
+    /// The proof did not come before its deadline; the fault that names the cause is told beside this.
+    NotProven {
+        /// The link, if known.
+        link: Option<Volts>,
+        /// The deadline.
+        deadline: Millis,
+    },
+    /// A precharge check failed: the start is aborted.
+    PrechargeFailed {
+        /// Which fault.
+        fault: Fault,
+    },
+    /// Nothing holds any more and the memory was cleared.
+    Cleared,
+}
+
+/// The link voltage against the expected precharge curve, in one tick of precharge.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct PrechargeCheck {
+    /// Time since the link began to rise; zero before that.
+    pub since_rise: Millis,
+    /// The link as measured.
+    pub link: Volts,
+    /// The link as expected for the configured resistor, capacitance and bleed-down.
+    pub expected: Volts,
+    /// The pack.
+    pub pack: Volts,
+    /// The end limit on the difference of pack and link.
+    pub within: Volts,
+    /// Rise over the last time constant, as a fraction of the pack.
+    pub rise: Ratio,
+    /// The load that would explain a stall here; `None` while the link rises as it should.
+    pub explained_by: Option<Ohms>,
+}
+
+/// What a finding is about: a value and the bound it was held against.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Found {
+    /// Whether the bound was broken.
+    pub(crate) broken: bool,
+    /// The value.
+    pub(crate) observed: Volts,
+    /// The bound.
+    pub(crate) bound: Volts,
+}
+
+/// The link when it should be down.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct LinkLeft {
+    /// What it reads.
+    pub(crate) volts: Volts,
+    /// A quarter of the pack: the limit for a pack that never exceeds the touch limit.
+    pub(crate) quarter_of_pack: Volts,
+}
+
+/// What the contactor sequence concludes from the voltages in one tick; `None` where nothing can be judged in this tick, so that
+/// the fault stays as it is.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Findings {
+    pub(crate) precharge_flat: Option<Found>,
+    pub(crate) precharge_stalled: Option<Found>,
+    pub(crate) precharge_too_slow: Option<Found>,
+    pub(crate) precharge_too_fast: Option<Found>,
+    /// Modelled temperature rise of the precharge resistor as a fraction of the most allowed.
+    pub(crate) resistor_heat: Ratio,
+    pub(crate) negative_stuck_open: Option<Found>,
+    pub(crate) positive_stuck_open: Option<Found>,
+    pub(crate) negative_welded: Option<Found>,
+    pub(crate) precharge_welded: Option<Found>,
+    pub(crate) positive_welded: Option<Found>,
+    /// Whose feedback contact contradicts coil and voltages.
+    pub(crate) feedback_contradicts: Option<Option<Contactor>>,
+    /// The link, once it should be down.
+    pub(crate) link_after_opening: Option<LinkLeft>,
+}
+
+/// The state of the contactor sequence.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Sequence {
+    step: Step,
+}
+
+impl Sequence {
+    pub(crate) const fn new() -> Self {
+        Self { step: Step::Open }
+    }
+
+    /// Where it stands.
+    pub(crate) const fn step(&self) -> Step {
+        self.step
+    }
+
+    /// Whether all contactors are proven open.
+    pub(crate) const fn proven_open(&self) -> bool {
+        matches!(self.step, Step::Open)
+    }
+
+    /// Judges the voltages against what the coils command, without moving.
+    pub(crate) fn observe<const CELLS: usize, const THERMISTORS: usize, W: crate::witness::Witness>(
+        &mut self,
+        _believed: &crate::sense::Believed<'_, CELLS, THERMISTORS>,
+        _config: &crate::config::Checked,
+        _witness: &mut W,
+    ) -> Findings {
+        Findings::default()
+    }
+
+    /// Moves at most one step and says which coils are energised.
+    pub(crate) fn advance<const CELLS: usize, const THERMISTORS: usize, W: crate::witness::Witness>(
+        &mut self,
+        _believed: &crate::sense::Believed<'_, CELLS, THERMISTORS>,
+        _asked: crate::frame::Asked,
+        _faults: &crate::decision::FaultSummary,
+        _config: &crate::config::Checked,
+        _witness: &mut W,
+    ) -> crate::decision::Coils {
+        crate::decision::Coils::NONE
+    }
+}
