@@ -2,6 +2,7 @@
 
 use super::digest::section;
 use super::{ConfigError, Pack};
+use crate::sequence::decay;
 use crate::units::{Amps, Celsius, Millis, Ohms, Ratio, Volts};
 
 section! {
@@ -33,6 +34,8 @@ section! {
         switching_limit: Amps,
         /// How long OpenSoon waits for the current to fall.
         grace: Millis,
+        /// How long it waits when the auxiliary supply is low: the coils would soon drop out by themselves.
+        supply_grace: Millis,
         /// Contactors must not break more than this.
         breaking_limit: Amps,
         /// How long OpenNow waits for the fuse above the breaking limit.
@@ -86,6 +89,7 @@ impl SequenceFacts {
             step_deadline: Millis(500),
             switching_limit: Amps::from_milli(10_000),
             grace: Millis(2_000),
+            supply_grace: Millis(200),
             breaking_limit: Amps::from_milli(2_000_000),
             fuse_wait: Millis(1_000),
             touch_limit: Volts::from_milli(60_000),
@@ -133,6 +137,11 @@ impl SequenceFacts {
         let least = Millis(pack.tick.0.saturating_mul(3));
         if self.time_constant() < least {
             return Err(ConfigError::PrechargeTooQuick { time_constant: self.time_constant(), least });
+        }
+        let left = pack.nominal.scaled(decay(self.dead_after, self.discharge_time_constant()));
+        let limit = self.touch_limit.min(pack.nominal.scaled(Ratio::percent(25)));
+        if left >= limit {
+            return Err(ConfigError::BleedDownTooSlow { left, limit });
         }
         Ok(())
     }

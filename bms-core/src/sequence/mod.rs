@@ -3,9 +3,42 @@
 //! Decides which contactors are closed. Closing proves first that all are open, then closes negative, charges the link through
 //! the precharge resistor, closes positive and lets precharge go. Opening asks for zero current, opens positive, watches the link
 //! fall, opens negative and proves the link dead.
+//!
+//! ```text
+//!            asked, proven open          closed, link flat           within the end limit         link holds without precharge
+//!   Open ───────────────► ClosingNegative ────────► Precharging ──────────► ClosingPositive ───────────────► Closed
+//!    ▲ ▲                        │ stuck, welded,        │ flat, stalled,            │                             │
+//!    │ │ cleared,               │ no longer asked       │ slow, fast, hot           │ OpenSoon, no longer asked   │
+//!    │ │ proven dead            ▼                       ▼                           ▼                             ▼
+//!    │ └─ Barred ◄──────── ProvingDead ◄───────────────────────── Opening ◄────── Easing ◄─────────────────────────
+//!    │     not proven, or OpenNow │                     link fell       current fell, grace over
+//!    └────────────────────────────┘ link down, negative settled at half the pack
+//! ```
+//! OpenNow leads from every closed step to ProvingDead, and from there to Barred, with all coils off in that very tick.
+//!
+//! In every tick the sequence first *observes*: it compares the voltages with what the coils command and reports findings, which
+//! are then judged as faults. Afterwards it *advances* by one step at most. One function changes the step, and it takes the reason.
+
+mod closing;
+mod findings;
+mod opening;
+mod precharge;
+mod resistor;
+mod state;
+mod weld;
+
+#[cfg(test)]
+mod bench;
+#[cfg(test)]
+mod dialogue;
+#[cfg(test)]
+mod laws;
+
+pub(crate) use findings::{Findings, Found};
+pub(crate) use precharge::decay;
+pub(crate) use state::Sequence;
 
 use crate::fault::{Fault, Reaction};
-use crate::frame::Contactor;
 use crate::units::{Amps, Millis, Ohms, Ratio, Volts};
 
 /// Where the contactor sequence stands.
@@ -160,89 +193,4 @@ pub struct PrechargeCheck {
     pub rise: Ratio,
     /// The load that would explain a stall here; `None` while the link rises as it should.
     pub explained_by: Option<Ohms>,
-}
-
-/// What a finding is about: a value and the bound it was held against.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Found {
-    /// Whether the bound was broken.
-    pub(crate) broken: bool,
-    /// The value.
-    pub(crate) observed: Volts,
-    /// The bound.
-    pub(crate) bound: Volts,
-}
-
-/// The link when it should be down.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct LinkLeft {
-    /// What it reads.
-    pub(crate) volts: Volts,
-    /// A quarter of the pack: the limit for a pack that never exceeds the touch limit.
-    pub(crate) quarter_of_pack: Volts,
-}
-
-/// What the contactor sequence concludes from the voltages in one tick; `None` where nothing can be judged in this tick, so that
-/// the fault stays as it is.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(crate) struct Findings {
-    pub(crate) precharge_flat: Option<Found>,
-    pub(crate) precharge_stalled: Option<Found>,
-    pub(crate) precharge_too_slow: Option<Found>,
-    pub(crate) precharge_too_fast: Option<Found>,
-    /// Modelled temperature rise of the precharge resistor as a fraction of the most allowed.
-    pub(crate) resistor_heat: Ratio,
-    pub(crate) negative_stuck_open: Option<Found>,
-    pub(crate) positive_stuck_open: Option<Found>,
-    pub(crate) negative_welded: Option<Found>,
-    pub(crate) precharge_welded: Option<Found>,
-    pub(crate) positive_welded: Option<Found>,
-    /// Whose feedback contact contradicts coil and voltages.
-    pub(crate) feedback_contradicts: Option<Option<Contactor>>,
-    /// The link, once it should be down.
-    pub(crate) link_after_opening: Option<LinkLeft>,
-}
-
-/// The state of the contactor sequence.
-#[derive(Clone, Debug, PartialEq)]
-pub(crate) struct Sequence {
-    step: Step,
-}
-
-impl Sequence {
-    pub(crate) const fn new() -> Self {
-        Self { step: Step::Open }
-    }
-
-    /// Where it stands.
-    pub(crate) const fn step(&self) -> Step {
-        self.step
-    }
-
-    /// Whether all contactors are proven open.
-    pub(crate) const fn proven_open(&self) -> bool {
-        matches!(self.step, Step::Open)
-    }
-
-    /// Judges the voltages against what the coils command, without moving.
-    pub(crate) fn observe<const CELLS: usize, const THERMISTORS: usize, W: crate::witness::Witness>(
-        &mut self,
-        _believed: &crate::sense::Believed<'_, CELLS, THERMISTORS>,
-        _config: &crate::config::Checked,
-        _witness: &mut W,
-    ) -> Findings {
-        Findings::default()
-    }
-
-    /// Moves at most one step and says which coils are energised.
-    pub(crate) fn advance<const CELLS: usize, const THERMISTORS: usize, W: crate::witness::Witness>(
-        &mut self,
-        _believed: &crate::sense::Believed<'_, CELLS, THERMISTORS>,
-        _asked: crate::frame::Asked,
-        _faults: &crate::decision::FaultSummary,
-        _config: &crate::config::Checked,
-        _witness: &mut W,
-    ) -> crate::decision::Coils {
-        crate::decision::Coils::NONE
-    }
 }

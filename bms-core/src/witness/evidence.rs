@@ -325,6 +325,19 @@ pub enum Refusal {
     },
     /// A part of the frame that closing needs is not believed.
     Unmeasured(PartName),
+    /// The voltages around the contactors do not prove that all are open.
+    NotProvenOpen {
+        /// B+ to L−.
+        behind_negative: Volts,
+        /// L+ to B−.
+        behind_positive: Volts,
+        /// The link.
+        link: Volts,
+        /// The pack.
+        pack: Volts,
+    },
+    /// Nothing is in the way any more, but closing stays barred until somebody clears.
+    AwaitsClearing,
     /// There is no cell with this number.
     NoSuchCell(u8),
     /// Only with the contactors open.

@@ -1,0 +1,325 @@
+//! # Closing: is it allowed, and does each contactor do as told?
+//!
+//! Nothing closes before the cross voltages have proven that all are open, since a welded positive would let negative close onto
+//! an empty capacitor. Then each contactor is proven before the next one moves:
+//!
+//! - negative: `behind_negative` becomes the pack at once, and the link does not rise for half a precharge time constant. A rise by
+//!   that time constant means that precharge is welded, a rise at once that positive is;
+//! - precharge: the curve, see `precharge`;
+//! - positive: precharge lets go after the longest pull-in, and the link must hold. Without positive it would fall with
+//!   `R_d · C`; the proof waits until that fall would exceed five times the measuring error. Feedback alone would not do: a plain
+//!   auxiliary contact need not move with the main one.
+
+use super::findings::{Findings, Found};
+use super::precharge::{Failure, Verdict, is_charged, significant};
+use super::resistor::{Conducts, Resistor};
+use super::state::{Measured, Sequence};
+use super::weld::{Joined, place_of_link, settling};
+use super::{Because, Step};
+use crate::config::Checked;
+use crate::decision::FaultSummary;
+use crate::fault::{Fault, Reaction};
+use crate::frame::{Asked, Contact, PackVoltages, Wanted};
+use crate::sense::PartName;
+use crate::units::{Millis, Ratio, Volts};
+use crate::witness::{Act, Evidence, Refusal, Witness};
+
+/// The strongest reaction that holds, where it is OpenSoon or OpenNow.
+pub(super) type Demanded = Option<(Reaction, Fault)>;
+
+/// Why the contactors must open, if they must.
+pub(super) fn reason_to_open(asked: Asked, demanded: Demanded) -> Option<Because> {
+    match (demanded, asked.contactors) {
+        (Some((reaction, fault)), _) => Some(Because::FaultDemands { fault, reaction }),
+        (None, Wanted::Open) => Some(Because::OpeningAsked),
+        (None, Wanted::Closed) => None,
+    }
+}
+
+/// A start that ends for a fault of a contactor, whatever the reaction configured for it.
+pub(super) fn stopped_by(fault: Fault, config: &Checked) -> Because {
+    Because::FaultDemands { fault, reaction: config.faults.reaction(fault) }
+}
+
+impl Sequence {
+    /// Open: closes negative if that is asked for and nothing forbids it.
+    pub(super) fn at_open<W: Witness>(
+        &mut self,
+        now: &Measured,
+        asked: Asked,
+        demanded: Demanded,
+        faults: &FaultSummary,
+        config: &Checked,
+        witness: &mut W,
+    ) -> Option<(Step, Because)> {
+        if asked.contactors == Wanted::Open {
+            self.forget_refusal();
+            return None;
+        }
+        if let Some(refusal) = self.obstacle(now, demanded, faults, config) {
+            self.refuse(refusal, witness);
+            return None;
+        }
+        let voltages = now.voltages?;
+        let points = &config.sensing.points;
+        let blind = !points.behind_negative && !points.behind_positive;
+        let settled = self.apart >= settling(config);
+        let patience = settling(config) + Millis(config.sequence.floating_time_constant.0.saturating_mul(2));
+        let welded = |fault| Refusal::FaultHolds { act: Act::Close, fault };
+        let refusal = match self.rest.verdict(config) {
+            Some(Joined::Nothing) => return Some((Step::ClosingNegative, closing(&voltages))),
+            None if blind && settled => return Some((Step::ClosingNegative, closing(&voltages))),
+            None if self.apart < patience => return None,
+            None => Refusal::NotProvenOpen {
+                behind_negative: voltages.behind_negative,
+                behind_positive: voltages.behind_positive,
+                link: voltages.link,
+                pack: voltages.pack,
+            },
+            Some(Joined::Negative) => welded(Fault::NegativeWelded),
+            Some(Joined::Positive) if self.precharge_named => welded(Fault::PrechargeWelded),
+            Some(Joined::Positive) => welded(Fault::PositiveWelded),
+        };
+        self.refuse(refusal, witness);
+        None
+    }
+
+    /// What forbids closing, apart from the proof that all are open.
+    fn obstacle(
+        &self,
+        now: &Measured,
+        demanded: Demanded,
+        faults: &FaultSummary,
+        config: &Checked,
+    ) -> Option<Refusal> {
+        let facts = &config.sequence;
+        let act = Act::Close;
+        if config.refused().is_some() {
+            return Some(Refusal::FaultHolds { act, fault: Fault::ConfigurationInvalid });
+        }
+        if let Some((_, fault)) = demanded {
+            return Some(Refusal::FaultHolds { act, fault });
+        }
+        let (Some(_), Some(_), Some(supply)) = (now.voltages, now.current, now.supply) else {
+            let part = if now.voltages.is_none() {
+                PartName::Voltages
+            } else if now.current.is_none() {
+                PartName::Current
+            } else {
+                PartName::Supply
+            };
+            return Some(Refusal::Unmeasured(part));
+        };
+        if !now.cells {
+            return Some(Refusal::Unmeasured(PartName::Cells));
+        }
+        if supply < facts.supply_for_closing {
+            return Some(Refusal::SupplyTooLow { volts: supply, least: facts.supply_for_closing });
+        }
+        if self.failures >= facts.retries {
+            return Some(Refusal::Retries { wait: Millis::MAX });
+        }
+        if self.pause > Millis::ZERO {
+            return Some(Refusal::Retries { wait: self.pause });
+        }
+        if self.resistor.rise() > Resistor::most_for_a_start(config)
+            || faults.confirmed.holds(Fault::PrechargeResistorHot)
+        {
+            let most = Resistor::most_for_a_start(config);
+            return Some(Refusal::ResistorHot { rise: self.resistor.rise(), most });
+        }
+        None
+    }
+
+    /// ClosingNegative: negative must show, and the link must stay.
+    pub(super) fn look_at_negative(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
+        let Some(seen) = now.voltages else { return };
+        let from = *self.link_from.get_or_insert(seen.link);
+        let most = from + significant(config);
+        if seen.link > most {
+            let found = Some(Found::broken(seen.link, most));
+            // Between two readings precharge lifts the link by a third at most; positive brings all of it.
+            let fault = if is_charged(&seen, config) {
+                findings.positive_welded = found;
+                Fault::PositiveWelded
+            } else {
+                self.precharge_named = true;
+                findings.precharge_welded = found;
+                Fault::PrechargeWelded
+            };
+            self.outlook.failed = Some(stopped_by(fault, config));
+        } else if self.negative_shows(&seen, now, config) {
+            self.negative_made.get_or_insert(Millis::ZERO);
+            findings.negative_stuck_open = Some(Found::kept(seen.behind_negative, seen.pack));
+        } else {
+            self.negative_made = None;
+            if self.since >= config.sequence.step_deadline {
+                findings.negative_stuck_open = Some(Found::broken(seen.behind_negative, seen.pack));
+                self.outlook.failed = Some(stopped_by(Fault::NegativeStuckOpen, config));
+            }
+        }
+    }
+
+    /// Whether negative shows closed: by `behind_negative`, or without that point by time and feedback.
+    fn negative_shows(&self, seen: &PackVoltages, now: &Measured, config: &Checked) -> bool {
+        if config.sensing.points.behind_negative {
+            place_of_link(seen, config).is_some_and(|place| place < Ratio::percent(25))
+        } else {
+            self.steady.negative >= config.sequence.pull_in
+                && now.feedback.is_none_or(|feedback| feedback.negative == Contact::Made)
+        }
+    }
+
+    /// ClosingNegative: on to precharge once negative has shown for half a time constant.
+    pub(super) fn closing_negative(
+        &self,
+        now: &Measured,
+        asked: Asked,
+        demanded: Demanded,
+        config: &Checked,
+    ) -> Option<(Step, Because)> {
+        if let Some(because) = reason_to_open(asked, demanded).or(self.outlook.failed) {
+            return Some((Step::ProvingDead, because));
+        }
+        let watched = Millis(config.sequence.time_constant().0 / 2);
+        if let (Some(made), Some(seen)) = (self.negative_made, now.voltages)
+            && made >= watched
+        {
+            let PackVoltages { pack, behind_negative, link, .. } = seen;
+            return Some((Step::Precharging, Because::NegativeClosed { behind_negative, pack, link }));
+        }
+        self.overdue(now, config).map(|because| (Step::ProvingDead, because))
+    }
+
+    /// Precharging: the link against its curve, and the energy in the resistor.
+    pub(super) fn look_at_precharge<W: Witness>(
+        &mut self,
+        now: &Measured,
+        findings: &mut Findings,
+        config: &Checked,
+        witness: &mut W,
+    ) {
+        self.start.pass(now.elapsed);
+        let Some(seen) = now.voltages else {
+            self.resistor.rest(now.elapsed, config);
+            return;
+        };
+        let rose_before = self.start.has_risen();
+        let (verdict, check) = self.start.look(&seen, config);
+        witness.tell(|| Evidence::Precharging(check));
+        let conducts = match (rose_before, self.start.has_risen()) {
+            (true, _) => Conducts::Throughout,
+            (false, true) => Conducts::FromNow,
+            (false, false) if self.is_shorted(now, &seen, config) => Conducts::Throughout,
+            (false, false) => Conducts::Not,
+        };
+        self.resistor.pass(seen.pack - seen.link, conducts, now.elapsed, config);
+        let bound = seen.pack - check.within;
+        let verdict = if verdict == Verdict::Rising && self.resistor.overloaded() {
+            // The energy of two full starts is spent: whatever the cause, this start must end; the heat is told beside it.
+            let failure = if self.start.has_risen() { Failure::TooSlow } else { Failure::Flat };
+            Verdict::Failed(failure, Found::broken(seen.link, bound))
+        } else {
+            verdict
+        };
+        match verdict {
+            Verdict::Rising => {}
+            Verdict::Charged { within, after } => {
+                self.outlook.charged = Some((within, after));
+                findings.precharge_is_well(seen.link, bound);
+            }
+            Verdict::Failed(failure, found) => {
+                findings.precharge_failed(failure, found);
+                self.outlook.failed = Some(Because::PrechargeFailed { fault: failure.fault() });
+            }
+        }
+    }
+
+    /// Whether current flows into a link that does not rise: half of what the resistor would draw from the whole pack, or an
+    /// unknown current, from half the longest pull-in on.
+    fn is_shorted(&self, now: &Measured, seen: &PackVoltages, config: &Checked) -> bool {
+        let full = seen.pack.through_ohms(config.sequence.precharge_ohms);
+        let flows = match (now.amps(), full) {
+            (Some(amps), Some(full)) => amps + amps <= -full,
+            (None, _) | (_, None) => true,
+        };
+        flows && self.start.since_coil().0 >= config.sequence.pull_in.0 / 2
+    }
+
+    /// Precharging: positive closes only if the link is within the end limit in this very tick.
+    pub(super) fn precharging(
+        &self,
+        now: &Measured,
+        asked: Asked,
+        demanded: Demanded,
+        config: &Checked,
+    ) -> Option<(Step, Because)> {
+        if let Some(because) = reason_to_open(asked, demanded).or(self.outlook.failed) {
+            return Some((Step::ProvingDead, because));
+        }
+        if let (Some((within, after)), Some(seen)) = (self.outlook.charged, now.voltages)
+            && is_charged(&seen, config)
+        {
+            let PackVoltages { pack, link, .. } = seen;
+            return Some((Step::ClosingPositive, Because::LinkCharged { link, pack, within, after }));
+        }
+        self.overdue(now, config).map(|because| (Step::ProvingDead, because))
+    }
+
+    /// ClosingPositive: once precharge has let go, the link must hold.
+    pub(super) fn look_at_positive(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
+        let Some(seen) = now.voltages else { return };
+        if self.since < proof_of_positive(seen.pack, config) {
+            return;
+        }
+        let most = Volts::from_bits(significant(config).bits() / 2);
+        if seen.pack - seen.link > most {
+            findings.positive_stuck_open = Some(Found::broken(seen.link, seen.pack - most));
+            self.outlook.failed = Some(stopped_by(Fault::PositiveStuckOpen, config));
+        } else {
+            findings.positive_stuck_open = Some(Found::kept(seen.link, seen.pack - most));
+            self.outlook.closed = true;
+        }
+    }
+
+    /// ClosingPositive: on to Closed, or back through Easing, since current may flow by now.
+    pub(super) fn closing_positive(
+        &self,
+        now: &Measured,
+        asked: Asked,
+        demanded: Demanded,
+        config: &Checked,
+    ) -> Option<(Step, Because)> {
+        if let Some(because) = reason_to_open(asked, demanded).or(self.outlook.failed) {
+            return Some((Step::Easing, because));
+        }
+        if let Some(seen) = now.voltages.filter(|_| self.outlook.closed) {
+            return Some((Step::Closed, Because::PositiveClosed { link: seen.link, pack: seen.pack }));
+        }
+        self.overdue(now, config).map(|because| (Step::Easing, because))
+    }
+
+    /// The proof did not come before the deadline of the step.
+    pub(super) fn overdue(&self, now: &Measured, config: &Checked) -> Option<Because> {
+        let deadline = self.deadline(config)?;
+        (self.since >= deadline).then_some(Because::NotProven { link: now.link(), deadline })
+    }
+}
+
+/// Time in ClosingPositive until an open positive would have shown: pull-in, release of precharge, and the fall of the link by more
+/// than measuring error, `t = R_d · C · x/(1 − x)`, with `x` that error over the pack: never shorter than the exact `−ln(1 − x)`.
+fn proof_of_positive(pack: Volts, config: &Checked) -> Millis {
+    let (facts, error) = (&config.sequence, significant(config));
+    let share = error.fraction_of(pack - error).unwrap_or(Ratio::ONE).held_between(Ratio::ZERO, Ratio::ONE);
+    let scaled = i64::from(facts.discharge_time_constant().0).saturating_mul(i64::from(share.bits())) >> 16;
+    let fall = Millis(u32::try_from(scaled).unwrap_or(u32::MAX));
+    facts.pull_in + facts.release + fall + config.pack.tick
+}
+
+fn closing(seen: &PackVoltages) -> Because {
+    Because::ClosingAsked {
+        behind_negative: seen.behind_negative,
+        behind_positive: seen.behind_positive,
+        pack: seen.pack,
+    }
+}

@@ -1,0 +1,393 @@
+//! Dialogues: what the sequence does when the bench behaves, and when each part of it does not.
+
+use super::bench::Dialogue;
+use super::{Because, Step};
+use crate::config::Config;
+use crate::decision::{Coil, Coils};
+use crate::fault::{Fault, Reaction};
+use crate::frame::{Contact, Contactor, Wanted};
+use crate::units::{Amps, Millis, Ratio, Volts};
+use crate::witness::{Evidence, Refusal, Unseparable};
+
+fn crane() -> Dialogue {
+    Dialogue::with(Config::crane()).at_ms(1_000)
+}
+
+fn refusals(dialogue: &Dialogue) -> Vec<Refusal> {
+    let refused = |evidence: &Evidence| match evidence {
+        Evidence::Refused(refusal) => Some(*refusal),
+        _ => None,
+    };
+    dialogue.heard.iter().filter_map(refused).collect()
+}
+
+#[test]
+fn a_healthy_pack_closes_and_opens_step_by_step() {
+    for config in [Config::crane(), Config::trainer()] {
+        let dialogue = Dialogue::with(config)
+            .at_ms(1_000)
+            .asks(Wanted::Closed)
+            .for_ms(10)
+            .answers(Step::ClosingNegative)
+            .because(|because| matches!(because, Because::ClosingAsked { .. }))
+            .until(Step::Precharging)
+            .because(|because| matches!(because, Because::NegativeClosed { .. }))
+            .until(Step::ClosingPositive)
+            .until(Step::Closed)
+            .because(|because| matches!(because, Because::PositiveClosed { .. }))
+            .for_ms(3_000)
+            .answers(Step::Closed)
+            .asks(Wanted::Open)
+            .until(Step::Open);
+        let by_the_book = [
+            Step::ClosingNegative,
+            Step::Precharging,
+            Step::ClosingPositive,
+            Step::Closed,
+            Step::Easing,
+            Step::Opening,
+            Step::ProvingDead,
+            Step::Open,
+        ];
+        assert_eq!(dialogue.steps(), by_the_book);
+        assert_eq!(dialogue.found, []);
+        let dialogue = dialogue.for_ms(1_000);
+        assert!(dialogue.sequence.proven_open());
+        assert_eq!(dialogue.coils, Coils::NONE);
+    }
+}
+
+/// τ = 49.0 ms, the link ends at 98.04 % and is charged at 95 %: t = −τ·ln(1 − 0.95/0.9804) = 170 ms (charge law of TI TIDUF73).
+#[test]
+fn precharge_ends_when_the_closed_form_says() {
+    let dialogue = crane().asks(Wanted::Closed).until(Step::ClosingPositive);
+    let ended = |(_, _, because): (Step, Step, Because)| match because {
+        Because::LinkCharged { after, .. } => Some(after.0),
+        _ => None,
+    };
+    let after = dialogue.moves().into_iter().find_map(ended).unwrap_or(0);
+    assert!((155..=185).contains(&after), "{after} ms");
+}
+
+#[test]
+fn nothing_closes_before_the_link_has_settled() {
+    let dialogue = Dialogue::with(Config::crane()).asks(Wanted::Closed).until(Step::ClosingNegative);
+    assert!(dialogue.now_ms() >= 520); // release 20 ms, five time constants of 100 ms
+    assert_eq!(refusals(&dialogue), []);
+}
+
+#[test]
+fn an_open_precharge_contactor_is_flat_three_times_and_then_waits_for_a_clear() {
+    let dialogue = crane()
+        .with_plant(|plant| plant.precharge.stuck_open = true)
+        .asks(Wanted::Closed)
+        .until(Step::ProvingDead)
+        .because(|because| *because == Because::PrechargeFailed { fault: Fault::PrechargeFlat })
+        .until(Step::Open)
+        .for_ms(30_000);
+    assert_eq!(dialogue.found, [Fault::PrechargeFlat]);
+    let starts = dialogue.steps().iter().filter(|step| **step == Step::Precharging).count();
+    assert_eq!(starts, 3);
+    let told = refusals(&dialogue);
+    assert!(told.contains(&Refusal::Retries { wait: Millis::MAX }), "{told:?}");
+    let closed = dialogue
+        .with_plant(|plant| plant.precharge.stuck_open = false)
+        .clears()
+        .until(Step::Closed)
+        .for_ms(10);
+    assert_eq!(closed.findings.precharge_flat.map(|found| found.broken), Some(false));
+}
+
+/// 500 Ω beside 2.5 kΩ behind 50 Ω: the link ends at 89.3 % (voltage divider).
+#[test]
+fn a_load_left_on_stalls_and_is_told_in_ohms() {
+    let dialogue = crane()
+        .with_plant(|plant| plant.load_ohms = Some(500))
+        .asks(Wanted::Closed)
+        .until(Step::ProvingDead)
+        .because(|because| *because == Because::PrechargeFailed { fault: Fault::PrechargeStalled });
+    let told = |evidence: &Evidence| match evidence {
+        Evidence::Precharging(check) => check.explained_by,
+        _ => None,
+    };
+    let ohms = dialogue.heard.iter().find_map(told).map_or(0, |load| load.0);
+    assert!((400..=560).contains(&ohms), "{ohms} Ω");
+}
+
+#[test]
+fn a_resistor_or_a_capacitor_of_thrice_its_value_is_too_slow() {
+    for change in [0, 1] {
+        let dialogue = crane()
+            .with_plant(|plant| match change {
+                0 => plant.precharge_ohms *= 3,
+                _ => plant.microfarads *= 4,
+            })
+            .asks(Wanted::Closed)
+            .until(Step::ProvingDead)
+            .because(|because| *because == Because::PrechargeFailed { fault: Fault::PrechargeTooSlow });
+        // The energy that the slow start cost has been counted as well.
+        assert!(dialogue.findings.resistor_heat > Ratio::percent(50));
+    }
+}
+
+#[test]
+fn missing_capacitance_is_too_fast_and_a_cold_capacitor_is_not() {
+    for (microfarads, fault) in [(20, true), (300, true), (800, false), (1_100, false)] {
+        let dialogue =
+            crane().with_plant(|plant| plant.microfarads = microfarads).asks(Wanted::Closed).for_ms(1_000);
+        let expected: &[Fault] = if fault { &[Fault::PrechargeTooFast] } else { &[] };
+        assert_eq!(dialogue.found, expected, "{microfarads} µF");
+    }
+}
+
+/// A short holds the whole pack across the resistor: after one R·C it has taken two full starts, and no rise was seen.
+#[test]
+fn a_shorted_link_is_flat_and_heats_the_resistor() {
+    let dialogue = crane()
+        .with_plant(|plant| plant.load_ohms = Some(1))
+        .asks(Wanted::Closed)
+        .until(Step::ProvingDead)
+        .because(|because| *because == Because::PrechargeFailed { fault: Fault::PrechargeFlat })
+        .until(Step::Open)
+        .for_ms(6_000);
+    assert!(dialogue.found.contains(&Fault::PrechargeResistorHot));
+}
+
+#[test]
+fn a_welded_positive_is_found_before_anything_closes() {
+    for points in [(true, true), (false, true)] {
+        let mut dialogue = Dialogue::without_points(points.0, points.1)
+            .with_plant(|plant| plant.positive.welded = true)
+            .asks(Wanted::Closed);
+        while dialogue.now_ms() < 3_000 {
+            dialogue.tick();
+            assert_eq!(dialogue.coils, Coils::NONE);
+        }
+        let dialogue = dialogue.answers(Step::Barred);
+        assert_eq!(dialogue.found, [Fault::PositiveWelded]);
+        // Clearing alone does not help while the voltages show the weld.
+        let dialogue = dialogue.clears().answers(Step::Barred);
+        dialogue.with_plant(|plant| plant.positive.welded = false).for_ms(1_500).clears().answers(Step::Open);
+    }
+}
+
+#[test]
+fn a_welded_negative_is_found_at_rest_and_after_opening() {
+    let dialogue = crane().with_plant(|plant| plant.negative.welded = true).for_ms(500).answers(Step::Barred);
+    assert_eq!(dialogue.found, [Fault::NegativeWelded]);
+
+    let dialogue = Dialogue::closed()
+        .with_plant(|plant| plant.negative.welded = true)
+        .asks(Wanted::Open)
+        .until(Step::ProvingDead)
+        .until(Step::Barred);
+    assert_eq!(dialogue.found, [Fault::NegativeWelded]);
+}
+
+#[test]
+fn opening_tells_a_welded_positive_from_a_welded_precharge() {
+    for fault in [Fault::PositiveWelded, Fault::PrechargeWelded] {
+        let dialogue = Dialogue::closed()
+            .with_plant(|plant| {
+                plant.positive.welded = fault == Fault::PositiveWelded;
+                plant.precharge.welded = fault == Fault::PrechargeWelded;
+            })
+            .asks(Wanted::Open)
+            .until(Step::ProvingDead)
+            .because(|because| *because == Because::FaultDemands { fault, reaction: Reaction::OpenNow });
+        assert_eq!(dialogue.found, [fault]);
+        // At rest both look alike; what the fall has told is kept.
+        let dialogue = dialogue.until(Step::Barred).for_ms(10_000);
+        assert_eq!(dialogue.found, [fault]);
+    }
+}
+
+#[test]
+fn without_the_cross_voltage_a_weld_shows_when_negative_closes() {
+    for (fault, unseen) in [
+        (Fault::PositiveWelded, Unseparable::WeldedPositiveFromOpen),
+        (Fault::PrechargeWelded, Unseparable::WeldedPositiveFromOpen),
+    ] {
+        let dialogue = Dialogue::without_points(true, false)
+            .with_plant(|plant| {
+                plant.positive.welded = fault == Fault::PositiveWelded;
+                plant.precharge.welded = fault == Fault::PrechargeWelded;
+            })
+            .at_ms(1_000)
+            .asks(Wanted::Closed)
+            .until(Step::ClosingNegative)
+            .until(Step::ProvingDead);
+        assert_eq!(dialogue.found, [fault]);
+        assert_eq!(dialogue.has_heard(|evidence| *evidence == Evidence::CannotSeparate(unseen)), 1);
+        assert!(!dialogue.sequence.proven_open());
+    }
+}
+
+#[test]
+fn a_pack_without_any_cross_voltage_still_closes() {
+    let dialogue =
+        Dialogue::without_points(false, false).at_ms(1_000).asks(Wanted::Closed).until(Step::Closed);
+    assert_eq!(dialogue.found, []);
+    let dialogue = dialogue.asks(Wanted::Open).until(Step::Open).for_ms(2_000);
+    assert!(!dialogue.sequence.proven_open());
+}
+
+#[test]
+fn contactors_that_do_not_close_are_named() {
+    let dialogue = crane()
+        .with_plant(|plant| plant.negative.stuck_open = true)
+        .asks(Wanted::Closed)
+        .until(Step::ProvingDead);
+    assert_eq!(dialogue.found, [Fault::NegativeStuckOpen]);
+
+    let dialogue = crane()
+        .with_plant(|plant| {
+            plant.positive.stuck_open = true;
+            plant.positive_feedback = Some(Contact::Made); // and its contact lies
+        })
+        .asks(Wanted::Closed)
+        .until(Step::Easing)
+        .until(Step::Open);
+    assert_eq!(dialogue.found, [Fault::PositiveStuckOpen]);
+    assert!(!dialogue.steps().contains(&Step::Closed));
+}
+
+#[test]
+fn a_contactor_that_drops_out_is_named() {
+    let dialogue = Dialogue::closed()
+        .with_plant(|plant| {
+            plant.negative.stuck_open = true;
+            plant.load_ohms = Some(100);
+        })
+        .until(Step::Easing);
+    assert_eq!(dialogue.found, [Fault::NegativeStuckOpen]);
+    let dialogue = Dialogue::closed()
+        .with_plant(|plant| {
+            plant.positive.stuck_open = true;
+            plant.load_ohms = Some(100);
+        })
+        .until(Step::Easing);
+    assert_eq!(dialogue.found, [Fault::PositiveStuckOpen]);
+}
+
+#[test]
+fn a_lying_feedback_contact_is_only_reported() {
+    let mut dialogue = crane().with_plant(|plant| plant.positive_feedback = Some(Contact::Made));
+    dialogue.tick();
+    assert_eq!(dialogue.findings.feedback_contradicts, Some(Some(Contactor::Positive)));
+    let closed = dialogue.asks(Wanted::Closed).until(Step::Closed).for_ms(100);
+    assert_eq!(closed.findings.feedback_contradicts, Some(None));
+}
+
+#[test]
+fn easing_waits_for_the_current_or_for_the_end_of_the_grace() {
+    let dialogue = Dialogue::closed()
+        .with_plant(|plant| plant.load_milliamps = -80_000)
+        .asks(Wanted::Open)
+        .for_ms(1_000)
+        .answers(Step::Easing)
+        .with_plant(|plant| plant.load_milliamps = -9_000)
+        .for_ms(10)
+        .answers(Step::Opening);
+    assert_eq!(dialogue.has_heard(|evidence| matches!(evidence, Evidence::OpenedUnderLoad { .. })), 0);
+
+    let dialogue = Dialogue::closed()
+        .with_plant(|plant| plant.load_milliamps = -80_000)
+        .demands(Reaction::OpenSoon, Fault::OverTemperatureFar)
+        .for_ms(1_990)
+        .answers(Step::Easing)
+        .for_ms(20)
+        .answers(Step::Opening)
+        .because(|because| matches!(because, Because::GraceOver { .. }));
+    let amps = Amps::from_milli(-80_000);
+    assert!(dialogue.heard.contains(&Evidence::OpenedUnderLoad { amps, count: 1 }));
+
+    let mut stale = Dialogue::closed().asks(Wanted::Open);
+    stale.current_is_stale = true;
+    let grace = Millis(2_000);
+    stale
+        .for_ms(2_020)
+        .answers(Step::Opening)
+        .because(|because| *because == Because::GraceOver { amps: None, grace });
+}
+
+#[test]
+fn a_low_supply_shortens_the_grace() {
+    Dialogue::closed()
+        .with_plant(|plant| plant.load_milliamps = -80_000)
+        .demands(Reaction::OpenSoon, Fault::SupplyLow)
+        .for_ms(190)
+        .answers(Step::Easing)
+        .for_ms(30)
+        .answers(Step::Opening);
+}
+
+#[test]
+fn open_soon_opens_even_when_its_fault_has_gone_meanwhile() {
+    let mut dialogue = Dialogue::closed()
+        .with_plant(|plant| plant.load_milliamps = -80_000)
+        .demands(Reaction::OpenSoon, Fault::OverTemperatureFar)
+        .for_ms(500);
+    dialogue.reaction = None;
+    dialogue.until(Step::Opening).with_plant(|plant| plant.load_milliamps = 0).until(Step::Open);
+}
+
+#[test]
+fn above_the_breaking_limit_the_fuse_goes_first_but_not_for_ever() {
+    let short = |dialogue: Dialogue| {
+        dialogue
+            .with_plant(|plant| plant.load_milliamps = -3_500_000)
+            .demands(Reaction::OpenNow, Fault::OverCurrentDischarge)
+            .for_ms(200)
+            .answers(Step::Closed)
+    };
+    let mut cleared = short(Dialogue::closed()).with_plant(|plant| plant.load_milliamps = 0);
+    cleared.tick();
+    assert_eq!(cleared.coils, Coils::NONE);
+    cleared
+        .because(|because| *because == Because::FuseCleared { amps: Some(Amps::ZERO), after: Millis(200) });
+
+    let dialogue = short(Dialogue::closed()).for_ms(790).answers(Step::Closed).for_ms(20);
+    let dialogue = dialogue.answers(Step::ProvingDead);
+    assert_eq!(dialogue.has_heard(|evidence| matches!(evidence, Evidence::OpenedUnderLoad { .. })), 1);
+}
+
+#[test]
+fn a_link_that_stays_live_is_reported_and_bars() {
+    let dialogue = Dialogue::closed()
+        .with_plant(|plant| plant.bleed_down_ohms = 40_000)
+        .asks(Wanted::Open)
+        .until(Step::Barred);
+    let left = dialogue.findings.link_after_opening.map_or(Volts::ZERO, |left| left.volts);
+    assert!(left > Volts::from_milli(60_000));
+}
+
+#[test]
+fn refusals_name_what_must_change_and_are_told_once() {
+    let mut dialogue = crane().asks(Wanted::Closed);
+    dialogue.supply = Volts::from_milli(9_800);
+    let mut dialogue = dialogue.for_ms(1_000).answers(Step::Open);
+    assert!(matches!(refusals(&dialogue)[..], [Refusal::SupplyTooLow { .. }]));
+    dialogue.reaction = Some((Reaction::OpenSoon, Fault::OverTemperatureFar));
+    let dialogue = dialogue.for_ms(1_000).answers(Step::Open);
+    assert!(matches!(refusals(&dialogue)[..], [_, Refusal::FaultHolds { .. }]));
+    let dialogue = dialogue.asks(Wanted::Open).for_ms(50).asks(Wanted::Closed).for_ms(50);
+    assert_eq!(refusals(&dialogue).len(), 3);
+}
+
+#[test]
+fn a_pack_voltage_that_has_collapsed_proves_nothing() {
+    let dialogue =
+        Dialogue::with(Config::crane()).with_plant(|plant| plant.pack = 0).asks(Wanted::Closed).for_ms(3_000);
+    let dialogue = dialogue.answers(Step::Open);
+    assert!(matches!(refusals(&dialogue)[..], [Refusal::NotProvenOpen { .. }]));
+    assert!(!dialogue.sequence.proven_open());
+}
+
+#[test]
+fn positive_is_driven_while_precharge_still_holds() {
+    let dialogue = crane().asks(Wanted::Closed).until(Step::ClosingPositive);
+    assert_eq!(dialogue.coils, Coils { negative: Coil::On, precharge: Coil::On, positive: Coil::On });
+    let dialogue = dialogue.until(Step::Closed);
+    assert_eq!(dialogue.coils, Coils { negative: Coil::On, precharge: Coil::Off, positive: Coil::On });
+}

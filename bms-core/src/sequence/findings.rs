@@ -1,0 +1,80 @@
+//! What the sequence concludes from the voltages, as values for the faults to judge.
+
+use super::precharge::Failure;
+use crate::frame::Contactor;
+use crate::units::{Ratio, Volts};
+
+/// What a finding is about: a value and the bound it was held against.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Found {
+    /// Whether the bound was broken.
+    pub(crate) broken: bool,
+    /// The value.
+    pub(crate) observed: Volts,
+    /// The bound.
+    pub(crate) bound: Volts,
+}
+
+/// The link when it should be down.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct LinkLeft {
+    /// What it reads.
+    pub(crate) volts: Volts,
+    /// A quarter of the pack: the limit for a pack that never exceeds the touch limit.
+    pub(crate) quarter_of_pack: Volts,
+}
+
+/// What the contactor sequence concludes from the voltages in one tick; `None` where nothing can be judged in this tick, so that
+/// the fault stays as it is.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Findings {
+    pub(crate) precharge_flat: Option<Found>,
+    pub(crate) precharge_stalled: Option<Found>,
+    pub(crate) precharge_too_slow: Option<Found>,
+    pub(crate) precharge_too_fast: Option<Found>,
+    /// Modelled temperature rise of the precharge resistor as a fraction of the most allowed.
+    pub(crate) resistor_heat: Ratio,
+    pub(crate) negative_stuck_open: Option<Found>,
+    pub(crate) positive_stuck_open: Option<Found>,
+    pub(crate) negative_welded: Option<Found>,
+    pub(crate) precharge_welded: Option<Found>,
+    pub(crate) positive_welded: Option<Found>,
+    /// Whose feedback contact contradicts coil and voltages; the inner `None` says that none does.
+    #[expect(clippy::option_option, reason = "not judged and no contradiction are two answers")]
+    pub(crate) feedback_contradicts: Option<Option<Contactor>>,
+    /// The link, once it should be down.
+    pub(crate) link_after_opening: Option<LinkLeft>,
+}
+
+impl Found {
+    /// A bound that is kept.
+    pub(super) const fn kept(observed: Volts, bound: Volts) -> Self {
+        Self { broken: false, observed, bound }
+    }
+
+    /// A bound that is broken.
+    pub(super) const fn broken(observed: Volts, bound: Volts) -> Self {
+        Self { broken: true, observed, bound }
+    }
+}
+
+impl Findings {
+    /// Nothing is wrong with precharge: a start ran well, or none is running.
+    pub(super) const fn precharge_is_well(&mut self, observed: Volts, bound: Volts) {
+        let kept = Some(Found::kept(observed, bound));
+        self.precharge_flat = kept;
+        self.precharge_stalled = kept;
+        self.precharge_too_slow = kept;
+        self.precharge_too_fast = kept;
+    }
+
+    /// A start has failed.
+    pub(super) const fn precharge_failed(&mut self, failure: Failure, found: Found) {
+        match failure {
+            Failure::Flat => self.precharge_flat = Some(found),
+            Failure::Stalled => self.precharge_stalled = Some(found),
+            Failure::TooSlow => self.precharge_too_slow = Some(found),
+            Failure::TooFast => self.precharge_too_fast = Some(found),
+        }
+    }
+}

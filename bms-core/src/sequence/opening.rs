@@ -1,0 +1,312 @@
+//! # Opening: has it really opened, and is the link dead?
+//!
+//! Positive opens first while negative still holds the link's place. The link must then fall with `R_d · C`:
+//!
+//! ```text
+//! expected fall:  from · (1 − e^(−t/(R_d·C)))    t from the longest release on      (12 V of 307 V in the first 100 ms)
+//! precharge welded: the link settles at k · pack, a fall of (1 − k) · pack at most   (6 V)
+//! positive welded:  the link stays at the pack
+//! ```
+//! It is judged when the expected fall exceeds twice the fall that a welded precharge allows and five times the measuring error;
+//! three quarters of it are asked for, since a capacitor may have a tenth more than it says. A load or a turning motor may move
+//! the link as well: any level that is clearly not the pack's shows as much.
+//!
+//! Negative opens next, and is judged when the link has fallen: see `weld`. A link above the touch limit is not dead. The touch limit
+//! is a quarter of the nominal voltage for a pack that never exceeds it.
+//!
+//! Opening under load wears contacts. OpenSoon avoids it as long as its grace lasts; OpenNow accepts it, up to the breaking limit:
+//! above that the fuse clears first, and contactors that open then would burst. The wait for the fuse is bounded, since in the cold
+//! the same short circuit draws less and the contactors must break it after all.
+
+use super::closing::{Demanded, reason_to_open, stopped_by};
+use super::findings::{Findings, Found};
+use super::precharge::{curve, significant};
+use super::state::{Measured, Sequence};
+use super::weld::{Joined, place_of_link, settling};
+use super::{Because, Step};
+use crate::config::Checked;
+use crate::fault::{Fault, Reaction};
+use crate::frame::{Asked, Contact, Feedback, PackVoltages, Wanted};
+use crate::units::{Millis, Ratio, Volts};
+use crate::witness::{Act, Evidence, Refusal, Witness};
+
+/// Pack and link must differ for so long until a closed contactor counts as open. Common practice, no source.
+const DIFFERENCE_DWELL: Millis = Millis(50);
+
+/// Below this the link is dead.
+pub(super) fn dead_below(config: &Checked) -> Volts {
+    config.sequence.touch_limit.min(config.pack.nominal.scaled(Ratio::percent(25)))
+}
+
+/// The fall of the link that tells an open positive from a welded precharge.
+fn telling_fall(pack: Volts, config: &Checked) -> Volts {
+    let by_precharge = pack.scaled(Ratio::ONE - config.sequence.end_ratio());
+    (by_precharge + by_precharge).max(significant(config))
+}
+
+impl Sequence {
+    /// OpenNow, in every step: all coils off in this tick, unless the fuse must clear first.
+    pub(super) fn open_now<W: Witness>(
+        &mut self,
+        now: &Measured,
+        fault: Fault,
+        config: &Checked,
+        witness: &mut W,
+    ) -> Option<(Step, Because)> {
+        let demands = Because::FaultDemands { fault, reaction: Reaction::OpenNow };
+        match self.step {
+            Step::Open => Some((Step::Barred, demands)),
+            Step::Barred => None,
+            Step::ProvingDead => {
+                self.barring = true;
+                self.proving_dead(now, config)
+            }
+            Step::ClosingNegative
+            | Step::Precharging
+            | Step::ClosingPositive
+            | Step::Closed
+            | Step::Easing
+            | Step::Opening => {
+                if now.exceeds_breaking(config) && self.fuse_waited < config.sequence.fuse_wait {
+                    // Never zero again, so that the wait shows in the reason even when frames bring no time.
+                    self.fuse_waited = self.fuse_waited + now.elapsed.max(Millis(1));
+                    return None;
+                }
+                let because = if self.fuse_waited > Millis::ZERO {
+                    Because::FuseCleared { amps: now.amps(), after: self.fuse_waited }
+                } else {
+                    demands
+                };
+                self.barring = true;
+                self.count_load(now, config, witness);
+                Some((Step::ProvingDead, because))
+            }
+        }
+    }
+
+    /// Counts an opening under load, if the current is known to be one.
+    fn count_load<W: Witness>(&mut self, now: &Measured, config: &Checked, witness: &mut W) {
+        if let Some(amps) = now.amps().filter(|amps| amps.abs() >= config.sequence.switching_limit) {
+            self.openings_under_load = self.openings_under_load.saturating_add(1);
+            let count = self.openings_under_load;
+            witness.tell(|| Evidence::OpenedUnderLoad { amps, count });
+        }
+    }
+
+    /// Closed and Easing: pack and link are one; where they differ, a contactor has opened by itself.
+    pub(super) fn look_at_closed(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
+        let Some(seen) = now.voltages else { return };
+        findings.precharge_is_well(seen.link, seen.pack);
+        let most = significant(config);
+        let differs = (seen.pack - seen.link).abs() > most;
+        self.differed = if differs { self.differed + now.credit } else { Millis::ZERO };
+        let kept = Some(Found::kept(seen.link, seen.pack - most));
+        let broken = Some(Found::broken(seen.link, seen.pack - most));
+        if !differs {
+            (findings.negative_stuck_open, findings.positive_stuck_open) = (kept, kept);
+        } else if self.differed >= DIFFERENCE_DWELL {
+            let lifted = place_of_link(&seen, config).is_some_and(|place| place >= Ratio::percent(50));
+            if lifted {
+                findings.negative_stuck_open = broken;
+                self.outlook.dropped = true;
+            } else {
+                findings.positive_stuck_open = broken;
+            }
+        }
+    }
+
+    /// Closed: stays until something asks for opening.
+    pub(super) fn closed(
+        &self,
+        asked: Asked,
+        demanded: Demanded,
+        config: &Checked,
+    ) -> Option<(Step, Because)> {
+        let dropped = self.outlook.dropped.then(|| stopped_by(Fault::NegativeStuckOpen, config));
+        reason_to_open(asked, demanded).or(dropped).map(|because| (Step::Easing, because))
+    }
+
+    /// Easing: opens once the current has fallen or the grace is over, whatever is asked for meanwhile. A stale current counts
+    /// as a high one.
+    pub(super) fn easing<W: Witness>(
+        &mut self,
+        now: &Measured,
+        grace: Millis,
+        config: &Checked,
+        witness: &mut W,
+    ) -> Option<(Step, Because)> {
+        let below = config.sequence.switching_limit;
+        let fallen = |current: &crate::sense::CurrentReading| !current.at_end && current.amps.abs() < below;
+        if let Some(current) = now.current.filter(fallen) {
+            return Some((Step::Opening, Because::CurrentFallen { amps: current.amps, below }));
+        }
+        let latest = grace + config.sequence.fuse_wait;
+        if self.since < grace || (now.exceeds_breaking(config) && self.since < latest) {
+            return None;
+        }
+        self.count_load(now, config, witness);
+        Some((Step::Opening, Because::GraceOver { amps: now.amps(), grace }))
+    }
+
+    /// Opening: the link must fall.
+    pub(super) fn look_at_opening(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
+        let Some(seen) = now.voltages else { return };
+        let from = *self.link_from.get_or_insert(seen.link);
+        let telling = telling_fall(seen.pack, config);
+        let asked = telling.scaled(Ratio::percent(75));
+        let error = significant(config);
+        let elsewhere = seen.pack - seen.link > telling + error || seen.link - seen.pack > error;
+        let time = self.steady.positive - config.sequence.release;
+        let expected = from - curve(from, Volts::ZERO, time, config.sequence.discharge_time_constant());
+        if time > Millis::ZERO && (from - seen.link >= asked || elsewhere) {
+            self.outlook.parted = true;
+            let open = Some(Found::kept(seen.link, from - asked));
+            (findings.positive_welded, findings.precharge_welded) = (open, open);
+        } else if expected >= telling {
+            let welded = Some(Found::broken(seen.link, from - asked));
+            let halfway = seen.pack.scaled(Ratio::ONE - config.sequence.end_ratio());
+            self.precharge_named = seen.link < seen.pack - Volts::from_bits(halfway.bits() / 2);
+            let fault = if self.precharge_named {
+                findings.precharge_welded = welded;
+                Fault::PrechargeWelded
+            } else {
+                findings.positive_welded = welded;
+                Fault::PositiveWelded
+            };
+            self.outlook.failed = Some(stopped_by(fault, config));
+        }
+    }
+
+    /// Opening: negative follows.
+    pub(super) fn opening(&self, now: &Measured, config: &Checked) -> Option<(Step, Because)> {
+        if let (true, Some(from), Some(to)) = (self.outlook.parted, self.link_from, now.link()) {
+            return Some((Step::ProvingDead, Because::LinkFell { from, to, after: self.since }));
+        }
+        let because = self.outlook.failed.or_else(|| self.overdue(now, config))?;
+        Some((Step::ProvingDead, because))
+    }
+
+    /// All coils off: what the settled cross voltages say of welds, continuously.
+    pub(super) fn look_at_rest(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
+        if self.step != Step::ProvingDead
+            && let Some(seen) = now.voltages
+        {
+            let kept = Found::kept(seen.link, seen.pack);
+            findings.precharge_is_well(seen.link, seen.pack);
+            (findings.negative_stuck_open, findings.positive_stuck_open) = (Some(kept), Some(kept));
+        }
+        if self.apart < settling(config) {
+            return;
+        }
+        let verdict = self.rest.look(now.voltages.as_ref(), now.credit, config);
+        if let (Some(joined), Some(seen)) = (verdict, now.voltages) {
+            self.name_welds(joined, &seen, now.feedback, findings, config);
+        }
+    }
+
+    fn name_welds(
+        &mut self,
+        joined: Joined,
+        seen: &PackVoltages,
+        feedback: Option<Feedback>,
+        findings: &mut Findings,
+        config: &Checked,
+    ) {
+        let points = &config.sensing.points;
+        // A joined side reads the whole pack behind it; the bound is where it stops being told from a floating link.
+        let quarter = Volts::from_bits((seen.pack - seen.link).bits() / 4);
+        let negative = |broken| Found { broken, observed: seen.behind_negative, bound: seen.pack - quarter };
+        let positive = |broken| Found { broken, observed: seen.behind_positive, bound: seen.pack - quarter };
+        if points.behind_negative {
+            findings.negative_welded = Some(negative(joined == Joined::Negative));
+        }
+        if !points.behind_positive {
+            return;
+        }
+        match joined {
+            Joined::Nothing | Joined::Negative => {
+                self.precharge_named = false;
+                findings.positive_welded = Some(positive(false));
+                findings.precharge_welded = Some(positive(false));
+            }
+            Joined::Positive => {
+                let told = feedback.is_some_and(|contacts| {
+                    contacts.precharge == Contact::Made && contacts.positive == Contact::Broken
+                });
+                self.precharge_named |= told;
+                if self.precharge_named {
+                    findings.precharge_welded = Some(positive(true));
+                } else {
+                    findings.positive_welded = Some(positive(true));
+                }
+            }
+        }
+    }
+
+    /// Whether all is open and the link dead, as far as the points measured can prove it.
+    fn proof_of_death(&self, now: &Measured, config: &Checked) -> Option<PackVoltages> {
+        let points = &config.sensing.points;
+        let blind = !points.behind_negative && !points.behind_positive && self.apart >= settling(config);
+        let open = blind || self.rest.verdict(config) == Some(Joined::Nothing);
+        now.voltages.filter(|seen| open && seen.link < dead_below(config))
+    }
+
+    /// ProvingDead: to Open, or to Barred when it cannot be proven or OpenNow demands it.
+    pub(super) fn proving_dead(&self, now: &Measured, config: &Checked) -> Option<(Step, Because)> {
+        if let Some(seen) = self.proof_of_death(now, config) {
+            let PackVoltages { link, behind_negative, .. } = seen;
+            let to = if self.barring { Step::Barred } else { Step::Open };
+            return Some((to, Because::ProvenDead { link, behind_negative, after: self.apart }));
+        }
+        let fault = match self.rest.verdict(config) {
+            Some(Joined::Negative) => Some(Fault::NegativeWelded),
+            Some(Joined::Positive) if self.precharge_named => Some(Fault::PrechargeWelded),
+            Some(Joined::Positive) => Some(Fault::PositiveWelded),
+            Some(Joined::Nothing) | None => None,
+        };
+        if let (Some(fault), Some(link)) = (fault, now.link())
+            && link < dead_below(config)
+        {
+            return Some((Step::Barred, stopped_by(fault, config)));
+        }
+        self.overdue(now, config).map(|because| (Step::Barred, because))
+    }
+
+    /// Barred: left only by a clear that finds nothing holding, with everything proven open and the link dead.
+    pub(super) fn barred<W: Witness>(
+        &mut self,
+        now: &Measured,
+        asked: Asked,
+        demanded: Demanded,
+        config: &Checked,
+        witness: &mut W,
+    ) -> Option<(Step, Because)> {
+        if asked.contactors == Wanted::Open {
+            self.forget_refusal();
+        } else {
+            let refusal = match demanded {
+                Some((_, fault)) => Refusal::FaultHolds { act: Act::Close, fault },
+                None => Refusal::AwaitsClearing,
+            };
+            self.refuse(refusal, witness);
+        }
+        // Where a fault still holds, its own judge has said what must change.
+        if asked.clear.is_none() || demanded.is_some() {
+            return None;
+        }
+        if self.proof_of_death(now, config).is_some() {
+            return Some((Step::Open, Because::Cleared));
+        }
+        let refusal = match now.voltages {
+            Some(seen) => Refusal::NotProvenOpen {
+                behind_negative: seen.behind_negative,
+                behind_positive: seen.behind_positive,
+                link: seen.link,
+                pack: seen.pack,
+            },
+            None => Refusal::Unmeasured(crate::sense::PartName::Voltages),
+        };
+        witness.tell(|| Evidence::Refused(refusal));
+        None
+    }
+}

@@ -1,0 +1,170 @@
+//! # How hot is the precharge resistor?
+//!
+//! Models the temperature rise of the resistor, so that a hot one is not used.
+//!
+//! ```text
+//! one full start:  E = ½ · C · V²            (whatever the resistance; TI TIDUF73, equations 3 and 4)
+//! over a tick:     (pack − link)² / R_pre · dt   as a fraction of E:   2 · d² · dt / (R_pre · C),  d = (pack − link) / V
+//! rise:            + rise per start · fraction,  − rise · dt / cooling time constant
+//! ```
+//! `V` is the nominal pack voltage. Without load the fractions of one start add up to one; a shorted link adds one every half
+//! time constant, without end. Over the tick in which the link first rises only the part of the tick is counted that the
+//! capacitor's energy tells: `d_before² − d_now²`.
+
+use crate::config::Checked;
+use crate::units::{Celsius, Millis, Ratio, Volts};
+
+/// The resistor by its model.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Resistor {
+    rise: Celsius,
+    /// Energy of the running start, in full starts.
+    start: Ratio,
+    /// Square of the voltage across it, as a fraction of the nominal pack voltage, a tick ago.
+    before: Option<Ratio>,
+}
+
+/// How the voltage across the resistor is to be counted in this tick.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub(super) enum Conducts {
+    /// No current.
+    Not,
+    /// The link has begun to rise in this tick.
+    FromNow,
+    /// For the whole tick.
+    Throughout,
+}
+
+impl Resistor {
+    pub(super) const COLD: Self = Self { rise: Celsius::ZERO, start: Ratio::ZERO, before: None };
+
+    /// Rise above its surroundings.
+    pub(super) const fn rise(&self) -> Celsius {
+        self.rise
+    }
+
+    /// A new start begins.
+    pub(super) fn begin(&mut self) {
+        (self.start, self.before) = (Ratio::ZERO, None);
+    }
+
+    /// The larger of the rise as a fraction of the most allowed, and the energy of this start as a fraction of two full starts.
+    pub(super) fn heat(&self, config: &Checked) -> Ratio {
+        let rise = self.rise.fraction_of(config.sequence.resistor_rise_most).unwrap_or(Ratio::MAX);
+        rise.max(Ratio::from_bits(self.start.bits() / 2))
+    }
+
+    /// Whether this start has taken twice what a full start takes.
+    pub(super) fn overloaded(&self) -> bool {
+        self.start >= Ratio::ONE + Ratio::ONE
+    }
+
+    /// The most rise with which another start is allowed: half a start below the most of all. A third full start in a row ends
+    /// near the most; a fourth is refused.
+    pub(super) fn most_for_a_start(config: &Checked) -> Celsius {
+        let half = Celsius::from_bits(config.sequence.resistor_rise_per_start.bits() / 2);
+        config.sequence.resistor_rise_most - half
+    }
+
+    /// Lets time pass with this voltage across it.
+    pub(super) fn pass(&mut self, across: Volts, conducts: Conducts, elapsed: Millis, config: &Checked) {
+        let facts = &config.sequence;
+        let part = across.fraction_of(config.pack.nominal).unwrap_or(Ratio::ZERO);
+        let square = part.scaled(part);
+        let before = self.before.replace(square).unwrap_or(square);
+        let share = match conducts {
+            Conducts::Not => Ratio::ZERO,
+            Conducts::FromNow => (before - square).max(Ratio::ZERO),
+            Conducts::Throughout => {
+                let mean = i64::from(before.bits()).saturating_add(i64::from(square.bits())) / 2;
+                let micros =
+                    i64::from(facts.precharge_ohms.0).saturating_mul(i64::from(facts.link_microfarads));
+                let twice = i64::from(elapsed.0).saturating_mul(2_000);
+                Ratio::from_wide(mean.saturating_mul(twice).checked_div(micros).unwrap_or(i64::MAX))
+            }
+        };
+        self.start = self.start + share;
+        self.rise = self.rise + facts.resistor_rise_per_start.scaled(share);
+        self.cool(elapsed, facts.resistor_cooling);
+    }
+
+    /// Lets time pass without current.
+    pub(super) fn rest(&mut self, elapsed: Millis, config: &Checked) {
+        self.cool(elapsed, config.sequence.resistor_cooling);
+    }
+
+    fn cool(&mut self, elapsed: Millis, constant: Millis) {
+        let share = i64::from(self.rise.bits())
+            .saturating_mul(i64::from(elapsed.0.min(constant.0)))
+            .checked_div(i64::from(constant.0))
+            .unwrap_or(i64::from(self.rise.bits()));
+        self.rise = self.rise - Celsius::from_wide(share);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::precharge::curve;
+    use super::*;
+    use crate::config::Config;
+
+    fn crane() -> Checked {
+        Config::crane().check(96, 16).expect("the default is valid")
+    }
+
+    fn start(resistor: &mut Resistor, config: &Checked, link: impl Fn(u32) -> Volts) {
+        resistor.begin();
+        resistor.pass(config.pack.nominal, Conducts::Not, Millis(10), config);
+        for tick in 1..30 {
+            let conducts = if tick == 1 { Conducts::FromNow } else { Conducts::Throughout };
+            resistor.pass(config.pack.nominal - link(tick * 10), conducts, Millis(10), config);
+        }
+    }
+
+    /// ½CV² whatever the resistance (TI TIDUF73): one start is one full start, to 4 % for five ticks a time constant and the
+    /// bleed-down's own current.
+    #[test]
+    fn a_healthy_start_takes_one_full_start() {
+        let (config, mut resistor) = (crane(), Resistor::COLD);
+        start(&mut resistor, &config, |ms| curve(Volts::ZERO, config.pack.nominal, Millis(ms), Millis(50)));
+        let found = resistor.start.milli();
+        assert!((960..=1_040).contains(&found), "{found}");
+        let rise = resistor.rise().milli();
+        assert!((28_500..=31_200).contains(&rise), "{rise} m°C"); // 30 °C a start by configuration
+    }
+
+    /// V²/R · t = 307.2²/50 · 50 ms = 94.4 J = twice the 47.2 J of a start: a short reaches the limit after one R·C.
+    #[test]
+    fn a_shorted_link_uses_two_starts_in_one_time_constant() {
+        let (config, mut resistor) = (crane(), Resistor::COLD);
+        resistor.pass(config.pack.nominal, Conducts::Not, Millis(10), &config);
+        for _ in 0..4 {
+            resistor.pass(config.pack.nominal, Conducts::Throughout, Millis(10), &config);
+            assert!(!resistor.overloaded());
+        }
+        resistor.pass(config.pack.nominal, Conducts::Throughout, Millis(10), &config);
+        assert!(resistor.start.milli() >= 1_999);
+        resistor.pass(config.pack.nominal, Conducts::Throughout, Millis(1), &config);
+        assert!(resistor.overloaded() && resistor.heat(&config) >= Ratio::ONE);
+    }
+
+    /// Three full starts are allowed, the fourth is refused, and after one cooling time constant (e⁻¹: 37 %) two fit again.
+    #[test]
+    fn the_fourth_start_in_a_row_is_refused_and_cooling_helps() {
+        let (config, mut resistor) = (crane(), Resistor::COLD);
+        for _ in 0..3 {
+            assert!(resistor.rise() <= Resistor::most_for_a_start(&config));
+            start(&mut resistor, &config, |ms| {
+                curve(Volts::ZERO, config.pack.nominal, Millis(ms), Millis(50))
+            });
+        }
+        assert!(resistor.rise() > Resistor::most_for_a_start(&config));
+        let hot = resistor.rise().milli();
+        for _ in 0..6_000 {
+            resistor.rest(Millis(10), &config);
+        }
+        let cooled = i64::from(resistor.rise().milli()) * 1_000 / i64::from(hot);
+        assert!((360..=376).contains(&cooled), "{cooled} ‰");
+        assert!(resistor.rise() <= Resistor::most_for_a_start(&config));
+    }
+}

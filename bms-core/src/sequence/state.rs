@@ -1,0 +1,419 @@
+//! The state of the sequence, its two halves of a tick, and the one place where the step changes.
+
+use super::findings::{Findings, LinkLeft};
+use super::precharge::Start;
+use super::resistor::Resistor;
+use super::weld::Rest;
+use super::{Because, Step};
+use crate::config::Checked;
+use crate::decision::{Coil, Coils, FaultSummary};
+use crate::fault::{Fault, Reaction};
+use crate::frame::{Asked, Contact, Contactor, Feedback, PackVoltages};
+use crate::sense::{Believed, CurrentReading};
+use crate::units::{Amps, Millis, Ratio, Volts};
+use crate::witness::{Evidence, Refusal, Unseparable, Witness};
+
+/// The parts of a frame that the sequence looks at, whatever the size of the pack.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Measured {
+    pub(super) elapsed: Millis,
+    pub(super) credit: Millis,
+    pub(super) voltages: Option<PackVoltages>,
+    pub(super) current: Option<CurrentReading>,
+    pub(super) supply: Option<Volts>,
+    pub(super) feedback: Option<Feedback>,
+    /// Whether the cells are believed: a pack with a reversed cell must never get as far as precharge.
+    pub(super) cells: bool,
+}
+
+impl Measured {
+    fn of<const CELLS: usize, const THERMISTORS: usize>(believed: &Believed<'_, CELLS, THERMISTORS>) -> Self {
+        Self {
+            elapsed: believed.elapsed,
+            credit: believed.credit,
+            voltages: believed.voltages,
+            current: believed.current,
+            supply: believed.supply,
+            feedback: believed.feedback,
+            cells: believed.cells.is_some(),
+        }
+    }
+
+    pub(super) fn amps(&self) -> Option<Amps> {
+        self.current.map(|current| current.amps)
+    }
+
+    pub(super) fn link(&self) -> Option<Volts> {
+        self.voltages.map(|voltages| voltages.link)
+    }
+
+    /// Whether the contactors must not break this current. A reading at its end counts as more than it says; no reading counts as
+    /// less, since waiting without knowing helps nobody.
+    pub(super) fn exceeds_breaking(&self, config: &Checked) -> bool {
+        self.current
+            .is_some_and(|current| current.at_end || current.amps.abs() > config.sequence.breaking_limit)
+    }
+}
+
+/// Time since each coil was last switched.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Steady {
+    pub(super) negative: Millis,
+    pub(super) precharge: Millis,
+    pub(super) positive: Millis,
+}
+
+/// The state of the contactor sequence.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Sequence {
+    pub(super) step: Step,
+    /// Time spent in the step.
+    pub(super) since: Millis,
+    pub(super) coils: Coils,
+    pub(super) steady: Steady,
+    /// Time since all coils are off; it starts at zero with the controller.
+    pub(super) apart: Millis,
+    /// Where the link hangs with all coils off.
+    pub(super) rest: Rest,
+    pub(super) resistor: Resistor,
+    /// The last start of precharge, as it was watched.
+    pub(super) start: Start,
+    /// The link when the step began.
+    pub(super) link_from: Option<Volts>,
+    /// What this tick's look yielded for the move that follows.
+    pub(super) outlook: Outlook,
+    /// Time for which negative has been seen closed, in ClosingNegative.
+    pub(super) negative_made: Option<Millis>,
+    /// Time for which pack and link have differed although both are closed.
+    pub(super) differed: Millis,
+    /// Whether the fall of the link has told that a weld on the positive side is precharge's.
+    pub(super) precharge_named: bool,
+    /// Whether ProvingDead ends in Barred.
+    pub(super) barring: bool,
+    /// Time waited for the fuse.
+    pub(super) fuse_waited: Millis,
+    pub(super) openings_under_load: u16,
+    /// Starts that failed in a row.
+    pub(super) failures: u8,
+    /// What is left of the pause after a failed start.
+    pub(super) pause: Millis,
+    /// The kind of refusal that was told last: told once a request.
+    told: Option<core::mem::Discriminant<Refusal>>,
+    told_points: bool,
+}
+
+/// What one tick's look yielded.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Outlook {
+    /// The start has failed.
+    pub(super) failed: Option<Because>,
+    /// Precharge is over: the end limit, and the time since the rise.
+    pub(super) charged: Option<(Volts, Millis)>,
+    /// Positive is proven closed.
+    pub(super) closed: bool,
+    /// The link has shown that positive and precharge are open.
+    pub(super) parted: bool,
+    /// Negative has opened although it is commanded closed.
+    pub(super) dropped: bool,
+}
+
+impl Sequence {
+    pub(crate) const fn new() -> Self {
+        let steady = Steady { negative: Millis::ZERO, precharge: Millis::ZERO, positive: Millis::ZERO };
+        Self {
+            step: Step::Open,
+            since: Millis::ZERO,
+            coils: Coils::NONE,
+            steady,
+            apart: Millis::ZERO,
+            rest: Rest::UNKNOWN,
+            resistor: Resistor::COLD,
+            start: Start::new(Volts::ZERO),
+            link_from: None,
+            outlook: Outlook { failed: None, charged: None, closed: false, parted: false, dropped: false },
+            negative_made: None,
+            differed: Millis::ZERO,
+            precharge_named: false,
+            barring: false,
+            fuse_waited: Millis::ZERO,
+            openings_under_load: 0,
+            failures: 0,
+            pause: Millis::ZERO,
+            told: None,
+            told_points: false,
+        }
+    }
+
+    /// Where it stands.
+    pub(crate) const fn step(&self) -> Step {
+        self.step
+    }
+
+    /// Whether both cross voltages have just shown that all contactors are open.
+    pub(crate) const fn proven_open(&self) -> bool {
+        self.rest.proven_open()
+    }
+
+    /// Judges the voltages against what the coils command, without moving.
+    pub(crate) fn observe<const CELLS: usize, const THERMISTORS: usize, W: Witness>(
+        &mut self,
+        believed: &Believed<'_, CELLS, THERMISTORS>,
+        config: &Checked,
+        witness: &mut W,
+    ) -> Findings {
+        self.look(&Measured::of(believed), config, witness)
+    }
+
+    /// Moves at most one step and says which coils are energised.
+    pub(crate) fn advance<const CELLS: usize, const THERMISTORS: usize, W: Witness>(
+        &mut self,
+        believed: &Believed<'_, CELLS, THERMISTORS>,
+        asked: Asked,
+        faults: &FaultSummary,
+        config: &Checked,
+        witness: &mut W,
+    ) -> Coils {
+        self.decide(&Measured::of(believed), asked, faults, config, witness)
+    }
+
+    /// Lets time pass, then looks at what the step is about.
+    pub(super) fn look<W: Witness>(&mut self, now: &Measured, config: &Checked, witness: &mut W) -> Findings {
+        self.pass(now.elapsed);
+        self.tell_points(config, witness);
+        self.outlook = Outlook::default();
+        let mut findings = Findings::default();
+        if self.step != Step::Precharging {
+            self.resistor.rest(now.elapsed, config);
+        }
+        match self.step {
+            Step::Open | Step::ProvingDead | Step::Barred => self.look_at_rest(now, &mut findings, config),
+            Step::ClosingNegative => self.look_at_negative(now, &mut findings, config),
+            Step::Precharging => self.look_at_precharge(now, &mut findings, config, witness),
+            Step::ClosingPositive => self.look_at_positive(now, &mut findings, config),
+            Step::Closed | Step::Easing => self.look_at_closed(now, &mut findings, config),
+            Step::Opening => self.look_at_opening(now, &mut findings, config),
+        }
+        findings.resistor_heat = self.resistor.heat(config);
+        findings.feedback_contradicts =
+            now.feedback.and_then(|feedback| self.contradiction(feedback, &findings, config));
+        findings.link_after_opening = now
+            .link()
+            .filter(|_| self.apart >= config.sequence.dead_after)
+            .map(|volts| LinkLeft { volts, quarter_of_pack: config.pack.nominal.scaled(Ratio::percent(25)) });
+        findings
+    }
+
+    /// Moves at most once, and says the coils of the step that it stands in then.
+    pub(super) fn decide<W: Witness>(
+        &mut self,
+        now: &Measured,
+        asked: Asked,
+        faults: &FaultSummary,
+        config: &Checked,
+        witness: &mut W,
+    ) -> Coils {
+        if asked.clear.is_some() {
+            self.failures = 0;
+        }
+        let demanded = faults.reaction.filter(|(reaction, _)| *reaction >= Reaction::OpenSoon);
+        let moved = match demanded {
+            Some((Reaction::OpenNow, fault)) => self.open_now(now, fault, config, witness),
+            Some((Reaction::Report | Reaction::Derate | Reaction::OpenSoon, _)) | None => match self.step {
+                Step::Open => self.at_open(now, asked, demanded, faults, config, witness),
+                Step::ClosingNegative => self.closing_negative(now, asked, demanded, config),
+                Step::Precharging => self.precharging(now, asked, demanded, config),
+                Step::ClosingPositive => self.closing_positive(now, asked, demanded, config),
+                Step::Closed => self.closed(asked, demanded, config),
+                Step::Easing => {
+                    // A falling supply would drop the coils by itself: open before that.
+                    let low = faults.confirmed.holds(Fault::SupplyLow);
+                    let grace = config.sequence.grace;
+                    let grace = if low { grace.min(config.sequence.supply_grace) } else { grace };
+                    self.easing(now, grace, config, witness)
+                }
+                Step::Opening => self.opening(now, config),
+                Step::ProvingDead => self.proving_dead(now, config),
+                Step::Barred => self.barred(now, asked, demanded, config, witness),
+            },
+        };
+        match moved {
+            Some((to, because)) => self.go(to, because, now, config, witness),
+            None => self.tell_waiting(config, witness),
+        }
+        self.drive(config);
+        self.coils
+    }
+
+    /// The only place where the step changes.
+    fn go<W: Witness>(
+        &mut self,
+        to: Step,
+        because: Because,
+        now: &Measured,
+        config: &Checked,
+        witness: &mut W,
+    ) {
+        let from = self.step;
+        witness.tell(|| Evidence::Moved { from, to, because });
+        (self.step, self.since, self.link_from) = (to, Millis::ZERO, now.link());
+        (self.negative_made, self.differed, self.fuse_waited) = (None, Millis::ZERO, Millis::ZERO);
+        match to {
+            Step::Precharging => {
+                self.start = Start::new(now.link().unwrap_or(Volts::ZERO));
+                self.resistor.begin();
+            }
+            Step::Closed => self.failures = 0,
+            Step::Open | Step::Barred => (self.barring, self.told) = (false, None),
+            Step::ClosingNegative
+            | Step::ClosingPositive
+            | Step::Easing
+            | Step::Opening
+            | Step::ProvingDead => {}
+        }
+        if from == Step::Precharging {
+            self.resistor.begin();
+        }
+        let starting = matches!(from, Step::ClosingNegative | Step::Precharging | Step::ClosingPositive);
+        if starting && self.outlook.failed.is_some() {
+            self.failures = self.failures.saturating_add(1);
+            self.pause = config.sequence.retry_pause;
+        }
+    }
+
+    /// The coils that belong to the step.
+    fn drive(&mut self, config: &Checked) {
+        let (on, off) = (Coil::On, Coil::Off);
+        let (negative, precharge, positive) = match self.step {
+            Step::Open | Step::ProvingDead | Step::Barred => (off, off, off),
+            Step::ClosingNegative | Step::Opening => (on, off, off),
+            Step::Precharging => (on, on, off),
+            // Precharge holds the link until positive has pulled in, then lets go: what still holds it is positive.
+            Step::ClosingPositive if self.since < config.sequence.pull_in => (on, on, on),
+            Step::ClosingPositive | Step::Closed | Step::Easing => (on, off, on),
+        };
+        let coils = Coils { negative, precharge, positive };
+        let restart = |timer: &mut Millis, before, after| {
+            if before != after {
+                *timer = Millis::ZERO;
+            }
+        };
+        restart(&mut self.steady.negative, self.coils.negative, negative);
+        restart(&mut self.steady.precharge, self.coils.precharge, precharge);
+        restart(&mut self.steady.positive, self.coils.positive, positive);
+        if coils != Coils::NONE || self.coils != Coils::NONE {
+            self.apart = Millis::ZERO;
+            self.rest = Rest::UNKNOWN;
+        }
+        self.coils = coils;
+    }
+
+    fn pass(&mut self, elapsed: Millis) {
+        for timer in [
+            &mut self.since,
+            &mut self.apart,
+            &mut self.steady.negative,
+            &mut self.steady.precharge,
+            &mut self.steady.positive,
+        ] {
+            *timer = *timer + elapsed;
+        }
+        self.pause = self.pause - elapsed;
+        self.negative_made = self.negative_made.map(|since| since + elapsed);
+    }
+
+    /// Whose feedback contact has contradicted its coil for longer than the contactor takes to move. A contact that a weld
+    /// explains tells the truth.
+    #[expect(clippy::option_option, reason = "not judged and no contradiction are two answers")]
+    fn contradiction(
+        &self,
+        feedback: Feedback,
+        findings: &Findings,
+        config: &Checked,
+    ) -> Option<Option<Contactor>> {
+        let welded = |found: Option<super::Found>| found.is_some_and(|found| found.broken);
+        let mut all_settled = true;
+        for (contactor, contact, coil, steady, welded) in [
+            (
+                Contactor::Negative,
+                feedback.negative,
+                self.coils.negative,
+                self.steady.negative,
+                welded(findings.negative_welded),
+            ),
+            (
+                Contactor::Precharge,
+                feedback.precharge,
+                self.coils.precharge,
+                self.steady.precharge,
+                welded(findings.precharge_welded),
+            ),
+            (
+                Contactor::Positive,
+                feedback.positive,
+                self.coils.positive,
+                self.steady.positive,
+                welded(findings.positive_welded),
+            ),
+        ] {
+            let (due, time) = match coil {
+                Coil::On => (Contact::Made, config.sequence.pull_in),
+                Coil::Off => (Contact::Broken, config.sequence.release),
+            };
+            let settled = steady >= time;
+            if settled && contact != due && !(welded && contact == Contact::Made) {
+                return Some(Some(contactor));
+            }
+            all_settled &= settled;
+        }
+        all_settled.then_some(None)
+    }
+
+    /// Says a refusal, once a request for each kind.
+    pub(super) fn refuse<W: Witness>(&mut self, refusal: Refusal, witness: &mut W) {
+        let kind = Some(core::mem::discriminant(&refusal));
+        if self.told != kind {
+            self.told = kind;
+            witness.tell(|| Evidence::Refused(refusal));
+        }
+    }
+
+    /// The request has ended.
+    pub(super) fn forget_refusal(&mut self) {
+        self.told = None;
+    }
+
+    /// Says once which welds the missing measuring points hide.
+    fn tell_points<W: Witness>(&mut self, config: &Checked, witness: &mut W) {
+        if self.told_points {
+            return;
+        }
+        self.told_points = true;
+        if !config.sensing.points.behind_positive {
+            witness.tell(|| Evidence::CannotSeparate(Unseparable::WeldedPositiveFromOpen));
+        }
+        if !config.sensing.points.behind_negative {
+            witness.tell(|| Evidence::CannotSeparate(Unseparable::WeldedNegativeFromOpen));
+        }
+    }
+
+    fn tell_waiting<W: Witness>(&self, config: &Checked, witness: &mut W) {
+        if let Some(deadline) = self.deadline(config) {
+            witness.tell(|| Evidence::Waits { step: self.step, since: self.since, deadline });
+        }
+    }
+
+    /// When waiting in this step ends, if it does.
+    pub(super) fn deadline(&self, config: &Checked) -> Option<Millis> {
+        let facts = &config.sequence;
+        match self.step {
+            Step::Open | Step::Closed | Step::Barred => None,
+            Step::ClosingNegative | Step::ClosingPositive | Step::Opening => Some(facts.step_deadline),
+            Step::Precharging => {
+                let rise = facts.time_constant().0.saturating_mul(u32::from(facts.time_constants));
+                Some(facts.flat_after + Millis(rise))
+            }
+            Step::Easing => Some(facts.grace),
+            Step::ProvingDead => Some(facts.dead_after + facts.step_deadline),
+        }
+    }
+}

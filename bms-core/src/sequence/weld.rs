@@ -1,0 +1,168 @@
+//! # Which side of the link is joined to the pack?
+//!
+//! Decides from the two cross voltages whether contactors are open, before anything closes and after everything has opened.
+//!
+//! ```text
+//! lift = pack − behind_negative = behind_positive − link        (L− above B−, in volts)
+//! span = pack − link
+//! lift = 0: negative joined      lift = span: positive or precharge joined      lift = span/2: all open, by the equal dividers
+//! ```
+//! With an empty link that reads: half the pack twice, or 0 and the pack. Positive and precharge cannot be told apart here; the fall
+//! of the link on opening tells them. While the link is charged the span is small and nothing is judged: the expected
+//! change, span/2, must exceed five times the measuring error. The floating link needs five time constants to settle.
+//!
+//! Without one of the two dividers the link floats to that side of the other one, so that open and joined look the same there: the
+//! verdict then covers one side only. A leak from a pole to chassis on each side pulls the link the same way as a weld.
+
+use super::precharge::significant;
+use crate::config::Checked;
+use crate::frame::PackVoltages;
+use crate::units::{Millis, Ratio, Volts};
+
+/// Where the link hangs.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub(super) enum Joined {
+    /// On neither side, as far as the points measured can tell.
+    Nothing,
+    /// L− on B−.
+    Negative,
+    /// L+ on B+, directly or through the precharge resistor.
+    Positive,
+}
+
+/// A quarter and three quarters of the span separate the three places.
+const QUARTER: Ratio = Ratio::percent(25);
+const THREE_QUARTERS: Ratio = Ratio::percent(75);
+
+/// The lift of the link and the span it can move in; `None` where no cross voltage is measured or the two contradict each other.
+fn lift(seen: &PackVoltages, config: &Checked) -> Option<Volts> {
+    let by_negative = seen.pack - seen.behind_negative;
+    let by_positive = seen.behind_positive - seen.link;
+    let points = &config.sensing.points;
+    match (points.behind_negative, points.behind_positive) {
+        (true, true) => ((by_negative - by_positive).abs() <= significant(config)).then_some(by_negative),
+        (true, false) => Some(by_negative),
+        (false, true) => Some(by_positive),
+        (false, false) => None,
+    }
+}
+
+/// The lift as a fraction of the span; `None` where the span is too small to judge.
+pub(super) fn place_of_link(seen: &PackVoltages, config: &Checked) -> Option<Ratio> {
+    let span = seen.pack - seen.link;
+    let judged = Volts::from_bits(span.abs().bits() / 2) >= significant(config);
+    if judged { lift(seen, config)?.fraction_of(span) } else { None }
+}
+
+/// Where the link hangs, if this tick's voltages can tell.
+pub(super) fn joined(seen: &PackVoltages, config: &Checked) -> Option<Joined> {
+    let place = place_of_link(seen, config)?;
+    let points = &config.sensing.points;
+    Some(if place < QUARTER && points.behind_negative {
+        Joined::Negative
+    } else if place > THREE_QUARTERS && points.behind_positive {
+        Joined::Positive
+    } else {
+        Joined::Nothing
+    })
+}
+
+/// The verdict with all coils off, and how long it has held.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Rest {
+    joined: Option<Joined>,
+    held: Millis,
+    proven_open: bool,
+}
+
+impl Rest {
+    pub(super) const UNKNOWN: Self = Self { joined: None, held: Millis::ZERO, proven_open: false };
+
+    /// Takes the voltages of a tick in. What has been read for a whole floating time constant is the verdict.
+    pub(super) fn look(
+        &mut self,
+        seen: Option<&PackVoltages>,
+        credit: Millis,
+        config: &Checked,
+    ) -> Option<Joined> {
+        let joined = seen.and_then(|seen| joined(seen, config));
+        self.held = if joined == self.joined { self.held + credit } else { Millis::ZERO };
+        self.joined = joined;
+        let verdict = self.verdict(config);
+        let points = &config.sensing.points;
+        self.proven_open =
+            verdict == Some(Joined::Nothing) && points.behind_negative && points.behind_positive;
+        verdict
+    }
+
+    /// What has been read for a whole floating time constant.
+    pub(super) fn verdict(self, config: &Checked) -> Option<Joined> {
+        if self.held >= config.sequence.floating_time_constant { self.joined } else { None }
+    }
+
+    /// Whether both cross voltages say that all contactors are open.
+    pub(super) const fn proven_open(self) -> bool {
+        self.proven_open
+    }
+}
+
+/// Time after all coils are off until the floating link has settled.
+pub(super) fn settling(config: &Checked) -> Millis {
+    let constant = config.sequence.floating_time_constant.0;
+    config.sequence.release + Millis(constant.saturating_mul(5))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::{Config, MeasuringPoints};
+
+    fn read(pack: i32, behind_negative: i32, behind_positive: i32, link: i32) -> PackVoltages {
+        let volts = |whole: i32| Volts::from_milli(whole * 1_000);
+        PackVoltages {
+            pack: volts(pack),
+            behind_negative: volts(behind_negative),
+            behind_positive: volts(behind_positive),
+            link: volts(link),
+        }
+    }
+
+    fn with_points(behind_negative: bool, behind_positive: bool) -> Checked {
+        let mut config = Config::crane();
+        config.sensing.points = MeasuringPoints { behind_negative, behind_positive };
+        config.check(96, 16).expect("the default is valid")
+    }
+
+    /// Kirchhoff around the loop B+, L+, L−, B−, worked by hand for each contactor.
+    #[test]
+    fn each_place_of_the_link_is_named() {
+        let config = with_points(true, true);
+        let cases = [
+            (read(300, 150, 150, 0), Some(Joined::Nothing)),
+            (read(300, 0, 300, 0), Some(Joined::Positive)),
+            (read(300, 300, 0, 0), Some(Joined::Negative)),
+            (read(300, 180, 180, 60), Some(Joined::Nothing)),
+            (read(300, 60, 300, 60), Some(Joined::Positive)),
+            (read(300, 300, 60, 60), Some(Joined::Negative)),
+            (read(300, 330, 330, 360), Some(Joined::Nothing)), // a turning motor has lifted the link above the pack
+            (read(300, 300, 300, 300), None),                  // charged: nothing can be told
+            (read(0, 0, 0, 0), None),                          // the string is open
+            (read(300, 150, 20, 0), None),                     // the two cross voltages contradict each other
+        ];
+        for (seen, expected) in cases {
+            assert_eq!(joined(&seen, &config), expected, "{seen:?}");
+        }
+    }
+
+    #[test]
+    fn a_missing_point_blinds_its_own_side_only() {
+        let (welded_positive, welded_negative) = (read(300, 0, 300, 0), read(300, 300, 0, 0));
+        let without_positive = with_points(true, false);
+        assert_eq!(joined(&welded_positive, &without_positive), Some(Joined::Nothing));
+        assert_eq!(joined(&welded_negative, &without_positive), Some(Joined::Negative));
+        let without_negative = with_points(false, true);
+        assert_eq!(joined(&welded_positive, &without_negative), Some(Joined::Positive));
+        assert_eq!(joined(&welded_negative, &without_negative), Some(Joined::Nothing));
+        assert_eq!(joined(&welded_positive, &with_points(false, false)), None);
+    }
+}
