@@ -18,6 +18,7 @@ mod stage;
 mod temperature;
 mod thermistor;
 
+pub(crate) use cell_voltage::reduction_at;
 pub(crate) use judge::Seen;
 pub use judge::{Faults, Found, Limit, Shown};
 pub use list::{Fault, FaultLimits, FaultSet};
