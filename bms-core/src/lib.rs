@@ -27,6 +27,7 @@ mod each;
 pub mod estimate;
 pub mod fault;
 pub mod frame;
+pub mod hal;
 pub mod limit;
 pub mod sense;
 pub mod sequence;

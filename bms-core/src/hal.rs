@@ -1,0 +1,468 @@
+//! # The edge to real hardware
+//!
+//! The only file that knows of `embedded-hal`. The core itself takes a [`Frame`] and answers with a [`Decision`]; a [`Board`] makes the
+//! one from pins and converters and carries the other out. It decides nothing.
+//!
+//! - Coils: three output pins, high is energised. Releases come before pulls, so that two contactors never overlap for
+//!   want of order, and every pin is written in every tick: a write that failed, or a pin that was disturbed, is put right 10 ms later.
+//! - Feedback: three input pins, high is [`Contact::Made`].
+//! - Cooling: a duty cycle, full or none.
+//! - [`Converter`]: one method of our own, since `embedded-hal` 1.0 has no trait for analogue inputs. It gives the fraction of the
+//!   reference; a [`Scale`] turns that into volts or amperes.
+//! - [`FrontEnd`]: the cells and their bleed switches.
+//!
+//! What fails to be read does not fail the frame. That part keeps its last value and grows older, until the core no longer
+//! believes it and says so; a part that never was read has the age [`Millis::MAX`]. Each failure is told as a [`Trouble`].
+//!
+//! ```
+//! use bms_core::decision::CellSet;
+//! use bms_core::frame::{Asked, Contact};
+//! use bms_core::hal::{Board, Channel, Coils, Converter, Feedback, FrontEnd, Scale, Scales};
+//! use bms_core::units::{Amps, Instant, Ratio, Volts};
+//! use bms_core::{Config, Controller, Each, Step};
+//! use core::convert::Infallible;
+//! use embedded_hal::{digital, pwm};
+//!
+//! struct Pin(bool); // a driver's pin
+//! impl digital::ErrorType for Pin {
+//!     type Error = Infallible;
+//! }
+//! impl digital::OutputPin for Pin {
+//!     fn set_low(&mut self) -> Result<(), Infallible> {
+//!         self.0 = false;
+//!         Ok(())
+//!     }
+//!     fn set_high(&mut self) -> Result<(), Infallible> {
+//!         self.0 = true;
+//!         Ok(())
+//!     }
+//! }
+//! impl digital::InputPin for Pin {
+//!     fn is_high(&mut self) -> Result<bool, Infallible> {
+//!         Ok(self.0)
+//!     }
+//!     fn is_low(&mut self) -> Result<bool, Infallible> {
+//!         Ok(!self.0)
+//!     }
+//! }
+//! struct Fan(u16); // a driver's timer channel
+//! impl pwm::ErrorType for Fan {
+//!     type Error = Infallible;
+//! }
+//! impl pwm::SetDutyCycle for Fan {
+//!     fn max_duty_cycle(&self) -> u16 {
+//!         1_000
+//!     }
+//!     fn set_duty_cycle(&mut self, duty: u16) -> Result<(), Infallible> {
+//!         self.0 = duty;
+//!         Ok(())
+//!     }
+//! }
+//! struct Inputs; // a driver's converter: everything stands at half the reference
+//! impl Converter for Inputs {
+//!     type Error = Infallible;
+//!     fn ratio(&mut self, _: Channel) -> Result<Ratio, Infallible> {
+//!         Ok(Ratio::percent(50))
+//!     }
+//! }
+//! struct Cells;
+//! impl FrontEnd<16> for Cells {
+//!     type Error = Infallible;
+//!     fn cells(&mut self, volts: &mut Each<Volts, 16>) -> Result<(), Infallible> {
+//!         *volts = Each::all(Volts::from_milli(3_300));
+//!         Ok(())
+//!     }
+//!     fn bleed(&mut self, _: &CellSet<16>) -> Result<(), Infallible> {
+//!         Ok(())
+//!     }
+//! }
+//!
+//! let of_pack = Scale { at_zero: Volts::ZERO, at_full: Volts::from_milli(100_000) };
+//! let both_ways = Scale { at_zero: Amps::from_milli(-120_000), at_full: Amps::from_milli(120_000) };
+//! let scales = Scales {
+//!     current: both_ways,
+//!     current_check: both_ways,
+//!     pack: of_pack,
+//!     behind_negative: Some(of_pack),
+//!     behind_positive: Some(of_pack),
+//!     link: of_pack,
+//!     supply: Scale { at_zero: Volts::ZERO, at_full: Volts::from_milli(24_000) },
+//! };
+//! let mut board = Board::<_, _, _, _, _, 16, 8>::new(
+//!     Coils { negative: Pin(true), precharge: Pin(true), positive: Pin(true) },
+//!     Feedback { negative: Pin(false), precharge: Pin(false), positive: Pin(false) },
+//!     Fan(0),
+//!     Inputs,
+//!     Cells,
+//!     scales,
+//! );
+//! let config = Config::trainer().check(16, 8).expect("the defaults are valid");
+//! let mut controller = Controller::<16, 8>::new(config);
+//!
+//! let frame = board.sample(Instant(10), Asked::NOTHING, |trouble| panic!("{trouble:?}"));
+//! assert_eq!(frame.voltages.value.pack.milli(), 50_000);
+//! assert_eq!(frame.current.value, Amps::ZERO);
+//! assert_eq!(frame.feedback.value.positive, Contact::Broken);
+//! let decision = controller.tick(&frame, &mut ());
+//! assert_eq!(decision.step, Step::Open);
+//! board.act(&decision, |trouble| panic!("{trouble:?}"));
+//! assert!(!board.coils().positive.0, "released");
+//! ```
+
+use crate::decision::{self, CellSet, Coil, Cooling, Decision};
+use crate::each::Each;
+use crate::frame::{self, Asked, Contact, Contactor, Frame, PackVoltages, Part};
+use crate::units::{Amps, Instant, Millis, Ratio, Volts};
+use embedded_hal::digital::{self, Error as _, InputPin, OutputPin};
+use embedded_hal::pwm::{self, Error as _, SetDutyCycle};
+
+/// An analogue input of the board.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Channel {
+    /// Voltage across a thermistor's place in its divider (counted from 0).
+    Thermistor(u8),
+    /// Main current sensor.
+    Current,
+    /// Second current sensor.
+    CurrentCheck,
+    /// B+ to B−.
+    Pack,
+    /// B+ to L−.
+    BehindNegative,
+    /// L+ to B−.
+    BehindPositive,
+    /// L+ to L−.
+    Link,
+    /// Auxiliary supply.
+    Supply,
+}
+
+/// Analogue inputs, each as a fraction of the reference: 0 to 1.
+pub trait Converter {
+    /// What the driver says when it fails.
+    type Error: DriverError;
+
+    /// One conversion.
+    ///
+    /// # Errors
+    ///
+    /// Whatever keeps the driver from a valid result.
+    fn ratio(&mut self, channel: Channel) -> Result<Ratio, Self::Error>;
+}
+
+/// The cells' measuring chips.
+pub trait FrontEnd<const CELLS: usize> {
+    /// What the driver says when it fails.
+    type Error: DriverError;
+
+    /// Measures every cell, with bleeding paused. On failure the values are not used.
+    ///
+    /// # Errors
+    ///
+    /// Whatever keeps the driver from a complete and valid set.
+    fn cells(&mut self, volts: &mut Each<Volts, CELLS>) -> Result<(), Self::Error>;
+
+    /// Switches the bleed resistors of exactly these cells on.
+    ///
+    /// # Errors
+    ///
+    /// Whatever keeps the driver from it; it is asked again in the next tick.
+    fn bleed(&mut self, cells: &CellSet<CELLS>) -> Result<(), Self::Error>;
+}
+
+/// A driver's own error, with the kind that it is.
+pub trait DriverError: core::fmt::Debug {
+    /// The kind.
+    fn kind(&self) -> DriverErrorKind;
+}
+
+/// What kept a converter or a front end from answering.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum DriverErrorKind {
+    /// It did not answer in time.
+    NoAnswer,
+    /// Its answer failed a check.
+    Corrupted,
+    /// It answered that it is not ready, or not set up.
+    NotReady,
+    /// Something else.
+    Other,
+}
+
+impl DriverError for core::convert::Infallible {
+    fn kind(&self) -> DriverErrorKind {
+        match *self {}
+    }
+}
+
+/// What failed at the edge, with the kind that the driver gave.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Trouble {
+    /// A coil's pin could not be written.
+    Coil(Contactor, digital::ErrorKind),
+    /// A feedback contact's pin could not be read.
+    Feedback(Contactor, digital::ErrorKind),
+    /// The cooling's duty cycle could not be set.
+    Cooling(pwm::ErrorKind),
+    /// An analogue input could not be read.
+    Input(Channel, DriverErrorKind),
+    /// The cells could not be read.
+    Cells(DriverErrorKind),
+    /// The bleed switches could not be set.
+    Bleed(DriverErrorKind),
+}
+
+/// The pins of the three coils. High is energised.
+#[derive(Clone, Debug)]
+pub struct Coils<N, P, Q> {
+    /// Of the negative contactor.
+    pub negative: N,
+    /// Of the precharge contactor.
+    pub precharge: P,
+    /// Of the positive contactor.
+    pub positive: Q,
+}
+
+impl<N: OutputPin, P: OutputPin, Q: OutputPin> Coils<N, P, Q> {
+    /// Writes all three pins: first those that release, then those that pull. A pin that fails keeps none of the others back.
+    pub fn drive(&mut self, coils: decision::Coils, mut trouble: impl FnMut(Trouble)) {
+        for now in [Coil::Off, Coil::On] {
+            let mut told = |contactor, written: Result<(), digital::ErrorKind>| {
+                if let Err(kind) = written {
+                    trouble(Trouble::Coil(contactor, kind));
+                }
+            };
+            if coils.positive == now {
+                told(Contactor::Positive, write(&mut self.positive, now));
+            }
+            if coils.precharge == now {
+                told(Contactor::Precharge, write(&mut self.precharge, now));
+            }
+            if coils.negative == now {
+                told(Contactor::Negative, write(&mut self.negative, now));
+            }
+        }
+    }
+}
+
+fn write(pin: &mut impl OutputPin, coil: Coil) -> Result<(), digital::ErrorKind> {
+    match coil {
+        Coil::On => pin.set_high(),
+        Coil::Off => pin.set_low(),
+    }
+    .map_err(|error| error.kind())
+}
+
+/// The pins of the three feedback contacts. High is [`Contact::Made`].
+#[derive(Clone, Debug)]
+pub struct Feedback<N, P, Q> {
+    /// Of the negative contactor.
+    pub negative: N,
+    /// Of the precharge contactor.
+    pub precharge: P,
+    /// Of the positive contactor.
+    pub positive: Q,
+}
+
+impl<N: InputPin, P: InputPin, Q: InputPin> Feedback<N, P, Q> {
+    /// Reads all three contacts; `None` where one of them fails.
+    pub fn read(&mut self, mut trouble: impl FnMut(Trouble)) -> Option<frame::Feedback> {
+        let mut told = |contactor, contact: Result<Contact, digital::ErrorKind>| {
+            contact.map_err(|kind| trouble(Trouble::Feedback(contactor, kind))).ok()
+        };
+        let negative = told(Contactor::Negative, read(&mut self.negative));
+        let precharge = told(Contactor::Precharge, read(&mut self.precharge));
+        let positive = told(Contactor::Positive, read(&mut self.positive));
+        Some(frame::Feedback { negative: negative?, precharge: precharge?, positive: positive? })
+    }
+}
+
+fn read(pin: &mut impl InputPin) -> Result<Contact, digital::ErrorKind> {
+    match pin.is_high() {
+        Ok(true) => Ok(Contact::Made),
+        Ok(false) => Ok(Contact::Broken),
+        Err(error) => Err(error.kind()),
+    }
+}
+
+/// A straight line from a fraction of the reference to a quantity.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Scale<Q> {
+    /// The quantity at a ratio of 0.
+    pub at_zero: Q,
+    /// The quantity at a ratio of 1.
+    pub at_full: Q,
+}
+
+macro_rules! scale {
+    ($($quantity:ident)+) => {
+        $(impl Scale<$quantity> {
+            /// The quantity at a ratio, rounded towards minus infinity to one step.
+            #[must_use]
+            pub fn at(&self, ratio: Ratio) -> $quantity {
+                self.at_zero + (self.at_full - self.at_zero).scaled(ratio)
+            }
+        })+
+    };
+}
+
+scale! { Volts Amps }
+
+/// How the analogue inputs are scaled.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Scales {
+    /// Main current sensor, positive when it charges the pack.
+    pub current: Scale<Amps>,
+    /// Second current sensor, positive when it charges the pack.
+    pub current_check: Scale<Amps>,
+    /// B+ to B−.
+    pub pack: Scale<Volts>,
+    /// B+ to L−; `None` where this point is not measured, as `sensing.points` then says too.
+    pub behind_negative: Option<Scale<Volts>>,
+    /// L+ to B−; `None` where this point is not measured, as `sensing.points` then says too.
+    pub behind_positive: Option<Scale<Volts>>,
+    /// L+ to L−.
+    pub link: Scale<Volts>,
+    /// Auxiliary supply.
+    pub supply: Scale<Volts>,
+}
+
+/// Everything between the core and the pins.
+#[derive(Clone, Debug)]
+pub struct Board<C, F, W, A, E, const CELLS: usize, const THERMISTORS: usize> {
+    coils: C,
+    feedback: F,
+    cooling: W,
+    converter: A,
+    front_end: E,
+    scales: Scales,
+    frame: Frame<CELLS, THERMISTORS>,
+}
+
+impl<C, F, W, A, E, const CELLS: usize, const THERMISTORS: usize> Board<C, F, W, A, E, CELLS, THERMISTORS> {
+    /// Puts the parts together; nothing is read or written yet.
+    #[must_use]
+    pub const fn new(coils: C, feedback: F, cooling: W, converter: A, front_end: E, scales: Scales) -> Self {
+        Self { coils, feedback, cooling, converter, front_end, scales, frame: Frame::empty(Instant(0)) }
+    }
+
+    /// The coils' pins.
+    #[must_use]
+    pub const fn coils(&self) -> &C {
+        &self.coils
+    }
+
+    /// Takes the parts out again: coils, feedback, cooling, converter, front end.
+    #[must_use]
+    pub fn into_parts(self) -> (C, F, W, A, E) {
+        (self.coils, self.feedback, self.cooling, self.converter, self.front_end)
+    }
+}
+
+impl<N, P, Q, I, J, K, W, A, E, const CELLS: usize, const THERMISTORS: usize>
+    Board<Coils<N, P, Q>, Feedback<I, J, K>, W, A, E, CELLS, THERMISTORS>
+where
+    N: OutputPin,
+    P: OutputPin,
+    Q: OutputPin,
+    I: InputPin,
+    J: InputPin,
+    K: InputPin,
+    W: SetDutyCycle,
+    A: Converter,
+    E: FrontEnd<CELLS>,
+{
+    /// Reads everything and gives the frame of this tick. What fails keeps its last value and grows older.
+    pub fn sample(
+        &mut self,
+        at: Instant,
+        asked: Asked,
+        mut trouble: impl FnMut(Trouble),
+    ) -> Frame<CELLS, THERMISTORS> {
+        // A clock that runs backwards says nothing about how old a reading is: then it is too old.
+        let elapsed = at.since(self.frame.at).unwrap_or(Millis::MAX);
+        let (scales, converter, kept) = (&self.scales, &mut self.converter, &mut self.frame);
+        (kept.at, kept.asked) = (at, asked);
+        let mut input = |channel| {
+            converter.ratio(channel).map_err(|error| trouble(Trouble::Input(channel, error.kind()))).ok()
+        };
+        kept.voltages.renew(voltages(scales, &mut input), elapsed);
+        kept.current.renew(input(Channel::Current).map(|ratio| scales.current.at(ratio)), elapsed);
+        let check = input(Channel::CurrentCheck).map(|ratio| scales.current_check.at(ratio));
+        kept.current_check.renew(check, elapsed);
+        kept.supply.renew(input(Channel::Supply).map(|ratio| scales.supply.at(ratio)), elapsed);
+        kept.thermistors.renew(thermistors(&mut input), elapsed);
+        kept.feedback.renew(self.feedback.read(&mut trouble), elapsed);
+        let mut volts = kept.cells.value;
+        let cells = match self.front_end.cells(&mut volts) {
+            Ok(()) => Some(volts),
+            Err(error) => {
+                trouble(Trouble::Cells(error.kind()));
+                None
+            }
+        };
+        kept.cells.renew(cells, elapsed);
+        *kept
+    }
+
+    /// Carries out a decision: coils first, since they protect; then cooling and bleeding. Nothing that fails keeps the rest back.
+    pub fn act(&mut self, decision: &Decision<CELLS>, mut trouble: impl FnMut(Trouble)) {
+        self.coils.drive(decision.coils, &mut trouble);
+        let cooled = match decision.cooling {
+            Cooling::On => self.cooling.set_duty_cycle_fully_on(),
+            Cooling::Off => self.cooling.set_duty_cycle_fully_off(),
+        };
+        if let Err(error) = cooled {
+            trouble(Trouble::Cooling(error.kind()));
+        }
+        if let Err(error) = self.front_end.bleed(&decision.bleed) {
+            trouble(Trouble::Bleed(error.kind()));
+        }
+    }
+}
+
+impl<T> Part<T> {
+    /// Takes a new reading, or lets the last one grow older.
+    fn renew(&mut self, reading: Option<T>, elapsed: Millis) {
+        match reading {
+            Some(value) => *self = Self::fresh(value),
+            None => self.age = self.age + elapsed,
+        }
+    }
+}
+
+/// All points that there are, in one go: a set from two instants would contradict itself.
+fn voltages(scales: &Scales, input: &mut impl FnMut(Channel) -> Option<Ratio>) -> Option<PackVoltages> {
+    let mut point = |scale: Option<Scale<Volts>>, channel| match scale {
+        Some(scale) => input(channel).map(|ratio| scale.at(ratio)),
+        None => Some(Volts::ZERO),
+    };
+    let pack = point(Some(scales.pack), Channel::Pack);
+    let behind_negative = point(scales.behind_negative, Channel::BehindNegative);
+    let behind_positive = point(scales.behind_positive, Channel::BehindPositive);
+    let link = point(Some(scales.link), Channel::Link);
+    Some(PackVoltages {
+        pack: pack?,
+        behind_negative: behind_negative?,
+        behind_positive: behind_positive?,
+        link: link?,
+    })
+}
+
+fn thermistors<const THERMISTORS: usize>(
+    input: &mut impl FnMut(Channel) -> Option<Ratio>,
+) -> Option<Each<Ratio, THERMISTORS>> {
+    let mut ratios = Each::all(Ratio::ZERO);
+    let mut place = 0_u8;
+    for ratio in &mut ratios {
+        *ratio = input(Channel::Thermistor(place))?;
+        place = place.saturating_add(1);
+    }
+    Some(ratios)
+}
+
+#[cfg(test)]
+mod tests;
