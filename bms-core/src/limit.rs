@@ -139,10 +139,9 @@ impl Limiter {
             Side::Charge => self.given.charge,
             Side::Discharge => self.given.discharge,
         };
-        let given = if situation.conducts {
-            binding.1.held_between(before - rules.step, before + rules.step)
-        } else {
-            Amps::ZERO
+        let given = match situation.path {
+            Path::Closed | Path::Ending => binding.1.held_between(before - rules.step, before + rules.step),
+            Path::Open => Amps::ZERO,
         };
         witness.tell(|| {
             let [binding, next] =
@@ -195,10 +194,18 @@ struct Situation {
     one_c: Amps,
     derated: bool,
     too_cold: bool,
-    /// Contactors are closed and stay so.
-    closed: bool,
-    /// Contactors are still closed.
-    conducts: bool,
+    path: Path,
+}
+
+/// Whether current can flow through the contactors.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+enum Path {
+    /// They are closed and stay so.
+    Closed,
+    /// They are still closed and about to open.
+    Ending,
+    /// At least one is commanded open.
+    Open,
 }
 
 impl Situation {
@@ -215,16 +222,16 @@ impl Situation {
         let factor = resistance_factor(temperatures.map_or(Celsius::MIN, |(coldest, _)| coldest));
         let most = config.faults.cell_over_voltage.trip - rules.margin;
         let least = config.faults.cell_under_voltage.trip + rules.margin;
-        let (closed, conducts) = match step {
-            Step::Closed => (true, true),
-            Step::Easing => (false, true),
+        let path = match step {
+            Step::Closed => Path::Closed,
+            Step::Easing => Path::Ending,
             Step::Open
             | Step::ClosingNegative
             | Step::Precharging
             | Step::ClosingPositive
             | Step::Opening
             | Step::ProvingDead
-            | Step::Barred => (false, false),
+            | Step::Barred => Path::Open,
         };
         Self {
             current: believed.current.map(|current| current.amps),
@@ -239,8 +246,7 @@ impl Situation {
             one_c: config.pack.one_c,
             derated: faults.reaction.is_some_and(|(reaction, _)| reaction >= Reaction::Derate),
             too_cold: faults.confirmed.holds(Fault::TooColdToWork),
-            closed,
-            conducts,
+            path,
         }
     }
 
@@ -263,7 +269,7 @@ impl Situation {
         let of_state = [
             self.derate(before_faults, rules).map(|amps| (LimitRule::Derate, amps)),
             self.lost_reading(side, rules).map(|amps| (LimitRule::LostReading, amps)),
-            (!self.closed).then_some((LimitRule::NotClosed, Amps::ZERO)),
+            (self.path != Path::Closed).then_some((LimitRule::NotClosed, Amps::ZERO)),
         ];
         of_state.into_iter().flatten().for_each(|rule| found.take(rule));
         [found.binding, found.next.unwrap_or(found.binding)]

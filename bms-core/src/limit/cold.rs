@@ -16,6 +16,9 @@ const FROM_BITS: i32 = Celsius::from_milli(-40_000).bits();
 /// From entry to entry: 5 °C.
 const STEP_BITS: i32 = Celsius::from_milli(5_000).bits();
 
+/// The same for a product in 64 bits.
+const STEP_BITS_WIDE: i64 = STEP_BITS as i64;
+
 /// `f` at −40, −35 … 25 °C in steps of 1/65 536, rounded up.
 const FACTORS: [i32; 14] = [
     621_326, 500_320, 406_483, 333_023, 274_996, 228_770, 191_649, 161_615, 137_142, 117_064, 100_485,
@@ -30,7 +33,7 @@ pub(super) fn resistance_factor(celsius: Celsius) -> Ratio {
     match (from_here.next(), from_here.next()) {
         (Some(left), Some(right)) => {
             let fall = i64::from(left.saturating_sub(*right)).saturating_mul(i64::from(within));
-            Ratio::from_wide(i64::from(*left).saturating_sub(fall / i64::from(STEP_BITS)))
+            Ratio::from_wide(i64::from(*left).saturating_sub(fall / STEP_BITS_WIDE))
         }
         (_, _) => Ratio::ONE,
     }

@@ -29,8 +29,7 @@ fn rested(milli_celsius: i32) -> Situation {
         one_c: amps(100_000),
         derated: false,
         too_cold: false,
-        closed: true,
-        conducts: true,
+        path: Path::Closed,
     }
 }
 
@@ -209,29 +208,24 @@ fn any_situation() -> impl Strategy<Value = Situation> {
     (
         (milli(-600_000, 600_000), milli(-2_000, 2_000), milli(-2_000, 2_000), milli(-45_000, 90_000)),
         (0..=100_i32, 0..=100_i32, 0..200_i32),
-        (any::<bool>(), any::<bool>(), any::<bool>(), any::<bool>()),
+        (any::<bool>(), any::<bool>(), prop_oneof![Just(Path::Closed), Just(Path::Ending), Just(Path::Open)]),
     )
-        .prop_map(
-            |((current, empty, full, here), (low, high, heat), (derated, too_cold, closed, conducts))| {
-                let cells = empty.zip(full);
-                Situation {
-                    current: current.map(amps),
-                    to_empty: cells.map(|(empty, _)| Volts::from_milli(empty)),
-                    to_full: cells.map(|(_, full)| Volts::from_milli(full)),
-                    resistance: crane()
-                        .resistance
-                        .scaled(resistance_factor(here.map_or(Celsius::MIN, celsius))),
-                    temperatures: here.map(|here| (celsius(here), celsius(here))),
-                    charge: (Ratio::percent(low.min(high)), Ratio::percent(low.max(high))),
-                    heat_used: Ratio::percent(heat),
-                    one_c: amps(100_000),
-                    derated,
-                    too_cold,
-                    closed,
-                    conducts: closed || conducts,
-                }
-            },
-        )
+        .prop_map(|((current, empty, full, here), (low, high, heat), (derated, too_cold, path))| {
+            let cells = empty.zip(full);
+            Situation {
+                current: current.map(amps),
+                to_empty: cells.map(|(empty, _)| Volts::from_milli(empty)),
+                to_full: cells.map(|(_, full)| Volts::from_milli(full)),
+                resistance: crane().resistance.scaled(resistance_factor(here.map_or(Celsius::MIN, celsius))),
+                temperatures: here.map(|here| (celsius(here), celsius(here))),
+                charge: (Ratio::percent(low.min(high)), Ratio::percent(low.max(high))),
+                heat_used: Ratio::percent(heat),
+                one_c: amps(100_000),
+                derated,
+                too_cold,
+                path,
+            }
+        })
 }
 
 proptest! {
@@ -253,9 +247,9 @@ proptest! {
                 (before.discharge, given.discharge, rules.discharge),
             ] {
                 prop_assert!(now >= Amps::ZERO && now <= rating);
-                prop_assert!(!situation.conducts || (now - was).abs() <= rules.step);
-                prop_assert!(situation.conducts || now == Amps::ZERO);
-                prop_assert!(situation.closed || now <= was);
+                prop_assert!(situation.path == Path::Open || (now - was).abs() <= rules.step);
+                prop_assert!(situation.path != Path::Open || now == Amps::ZERO);
+                prop_assert!(situation.path == Path::Closed || now <= was);
             }
         }
     }
