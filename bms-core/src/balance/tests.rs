@@ -116,13 +116,13 @@ fn a_pause_is_told_when_it_begins() {
 #[test]
 fn one_ampere_hour_takes_ten_hours() {
     let config = trainer();
-    let mut missing = [1_000_000; 16]; // µAh
+    let mut missing = [1_000_000_i64; 16]; // µAh
     missing[6] = 2_100_000;
-    let mut hours_in_steps = 0;
+    let mut minutes = 0;
     let minute = Amps::from_milli(100).over(Millis(60_000));
     loop {
         let interval = |cell: u8| {
-            let here = Coulombs::from_bits(i64::from(missing[usize::from(cell)]) * mah(1).bits() / 1_000);
+            let here = Coulombs::from_bits(missing[usize::from(cell)] * mah(1).bits() / 1_000);
             let interval = Interval { low: here, high: here };
             Some(Missing { to_full: interval, against_median: interval })
         };
@@ -131,12 +131,12 @@ fn one_ampere_hour_takes_ten_hours() {
             break;
         }
         for cell in set.iter() {
-            missing[usize::from(cell)] += (minute.bits() * 1_000 / mah(1).bits()) as i32;
+            missing[usize::from(cell)] += minute.bits() * 1_000 / mah(1).bits();
         }
-        hours_in_steps += 1;
+        minutes += 1;
     }
     // 1.1 Ah apart, 0.1 Ah of margin: 1 Ah is bled.
-    assert!((600..=601).contains(&hours_in_steps), "{hours_in_steps} minutes");
+    assert!((600..=601).contains(&minutes), "{minutes} minutes");
 }
 
 proptest! {
