@@ -172,4 +172,18 @@ mod tests {
             other => panic!("{other:?}"),
         }
     }
+
+    /// 4 kΩ with 1 mF: 307.2 V · e^(−5 s/4 s) = 88.0 V are left after five seconds, more than the 60 V that may be touched.
+    #[test]
+    fn a_bleed_down_that_is_too_slow_is_refused() {
+        let config =
+            crate::config::Config::for_pack(Pack::crane(), SequenceFacts::of(Ohms(50), Ohms(4_000), 1_000));
+        match config.check(96, 16) {
+            Err(ConfigError::BleedDownTooSlow { left, limit }) => {
+                assert!((87_950..=88_060).contains(&left.milli()), "{} mV", left.milli());
+                assert_eq!(limit.milli(), 60_000);
+            }
+            other => panic!("{other:?}"),
+        }
+    }
 }

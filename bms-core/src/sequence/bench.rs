@@ -154,7 +154,12 @@ pub(super) struct Dialogue {
     /// Every finding that was ever broken.
     pub(super) found: Vec<Fault>,
     pub(super) supply: Volts,
+    /// Time from frame to frame, over and over: longer where frames are lost.
+    pub(super) ticks_ms: Vec<u32>,
+    /// What the pack's voltmeter shows, in thousandths of the truth.
+    pub(super) pack_scale: i64,
     asked: Asked,
+    ticks: usize,
     now_ms: u32,
 }
 
@@ -171,7 +176,10 @@ impl Dialogue {
             current_is_stale: false,
             found: Vec::new(),
             supply: Volts::from_milli(12_000),
+            ticks_ms: vec![10],
+            pack_scale: 1_000,
             asked: Asked::NOTHING,
+            ticks: 0,
             now_ms: 0,
             config,
         }
@@ -212,7 +220,7 @@ impl Dialogue {
         self
     }
 
-    /// Runs to this time, in ticks of 10 ms.
+    /// Runs to this time.
     pub(super) fn at_ms(mut self, ms: u32) -> Self {
         while self.now_ms < ms {
             self.tick();
@@ -269,14 +277,16 @@ impl Dialogue {
         self.now_ms
     }
 
-    fn measured(&self) -> Measured {
+    fn measured(&self, elapsed: Millis) -> Measured {
         let amps = Amps::from_milli(self.plant.milliamps());
+        let mut voltages = self.plant.voltages();
+        voltages.pack = Volts::from_milli((self.plant.pack * self.pack_scale / 1_000_000) as i32);
         let current =
             CurrentReading { amps, raw: amps, at_end: false, calm: Millis::ZERO, since_load: Millis::ZERO };
         Measured {
-            elapsed: Millis(10),
-            credit: Millis(10),
-            voltages: Some(self.plant.voltages()),
+            elapsed,
+            credit: elapsed.min(self.config.pack.oldest_age),
+            voltages: Some(voltages),
             current: (!self.current_is_stale).then_some(current),
             supply: Some(self.supply),
             feedback: Some(self.plant.feedback()),
@@ -285,9 +295,11 @@ impl Dialogue {
     }
 
     pub(super) fn tick(&mut self) {
-        self.now_ms += 10;
-        self.plant.pass(self.coils, 10);
-        let now = self.measured();
+        let elapsed = self.ticks_ms[self.ticks % self.ticks_ms.len()];
+        self.ticks += 1;
+        self.now_ms += elapsed;
+        self.plant.pass(self.coils, elapsed.into());
+        let now = self.measured(Millis(elapsed));
         self.findings = self.sequence.look(&now, &self.config, &mut Ear(&mut self.heard));
         for (found, fault) in findings(&self.findings) {
             if found.is_some_and(|found| found.broken) {
@@ -309,7 +321,7 @@ impl Dialogue {
         }
         let coils = self.sequence.decide(&now, self.asked, &faults, &self.config, &mut Ear(&mut self.heard));
         if coils.positive == Coil::On && self.coils.positive == Coil::Off {
-            let seen = self.plant.voltages();
+            let seen = now.voltages.expect("the bench measures");
             // 5 %, and a millivolt for the rounding of the bench.
             let limit = Volts::from_bits(seen.pack.bits() / 20) + Volts::from_milli(1);
             assert!((seen.pack - seen.link).abs() <= limit, "positive commanded onto {seen:?}");

@@ -266,18 +266,21 @@ impl Sequence {
         self.overdue(now, config).map(|because| (Step::ProvingDead, because))
     }
 
-    /// ClosingPositive: once precharge has let go, the link must hold.
+    /// ClosingPositive: once precharge has let go, the link must hold. It is held against the highest level it has had in this step
+    /// and not against the pack, so that an error of scale between the two does not accuse the contactor.
     pub(super) fn look_at_positive(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
         let Some(seen) = now.voltages else { return };
+        let from = self.link_from.unwrap_or(seen.link).max(seen.link);
+        self.link_from = Some(from);
         if self.since < proof_of_positive(seen.pack, config) {
             return;
         }
-        let most = Volts::from_bits(significant(config).bits() / 2);
-        if seen.pack - seen.link > most {
-            findings.positive_stuck_open = Some(Found::broken(seen.link, seen.pack - most));
+        let least = from - Volts::from_bits(significant(config).bits() / 2);
+        if seen.link < least {
+            findings.positive_stuck_open = Some(Found::broken(seen.link, least));
             self.outlook.failed = Some(stopped_by(Fault::PositiveStuckOpen, config));
         } else {
-            findings.positive_stuck_open = Some(Found::kept(seen.link, seen.pack - most));
+            findings.positive_stuck_open = Some(Found::kept(seen.link, least));
             self.outlook.closed = true;
         }
     }

@@ -270,6 +270,17 @@ fn a_contactor_that_drops_out_is_named() {
     assert_eq!(dialogue.found, [Fault::PositiveStuckOpen]);
 }
 
+/// A pack voltmeter that reads 2 % too much or too little has a fault of its own: it does not accuse a contactor.
+#[test]
+fn a_scale_error_of_the_pack_accuses_no_contactor() {
+    for pack_scale in [980, 1_020] {
+        let mut dialogue = crane();
+        dialogue.pack_scale = pack_scale;
+        let dialogue = dialogue.asks(Wanted::Closed).until(Step::Closed).for_ms(1_000).answers(Step::Closed);
+        assert_eq!(dialogue.found, []);
+    }
+}
+
 #[test]
 fn a_lying_feedback_contact_is_only_reported() {
     let mut dialogue = crane().with_plant(|plant| plant.positive_feedback = Some(Contact::Made));

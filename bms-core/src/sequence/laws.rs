@@ -300,6 +300,44 @@ proptest! {
         }
     }
 
+    /// Frames that are lost, two in a row at most, are no faults of a healthy bench.
+    #[test]
+    fn lost_frames_are_no_faults(
+        ticks_ms in prop::collection::vec(prop::sample::select(vec![10, 10, 20, 30]), 1..40),
+        microfarads in 800..1_100_i64,
+    ) {
+        let mut dialogue =
+            Dialogue::with(Config::crane()).with_plant(|plant| plant.microfarads = microfarads);
+        dialogue.ticks_ms = ticks_ms;
+        let dialogue =
+            dialogue.at_ms(1_000).asks(Wanted::Closed).until(Step::Closed).asks(Wanted::Open).until(Step::Open);
+        prop_assert_eq!(&dialogue.found, &[]);
+    }
+
+    /// Nor do lost frames hide a fault: each defect is found, and by its own name.
+    #[test]
+    fn lost_frames_hide_nothing(
+        ticks_ms in prop::collection::vec(prop::sample::select(vec![10, 10, 20, 30]), 1..40),
+        defect in 0..4_usize,
+    ) {
+        let mut dialogue = Dialogue::with(Config::crane()).with_plant(|plant| match defect {
+            0 => plant.positive.stuck_open = true,
+            1 => plant.precharge.stuck_open = true,
+            2 => plant.load_ohms = Some(400),
+            _ => plant.positive.welded = true,
+        });
+        dialogue.ticks_ms = ticks_ms;
+        let dialogue = dialogue.at_ms(1_000).asks(Wanted::Closed).for_ms(2_000);
+        let expected = [
+            Fault::PositiveStuckOpen,
+            Fault::PrechargeFlat,
+            Fault::PrechargeStalled,
+            Fault::PositiveWelded,
+        ];
+        prop_assert_eq!(&dialogue.found[..], &expected[defect..=defect]);
+        prop_assert!(!dialogue.steps().contains(&Step::Closed));
+    }
+
     /// A healthy bench with any capacitor within its tolerance and any resistor within its own starts and stops without a finding.
     #[test]
     fn tolerances_are_no_faults(microfarads in 800..1_100_i64, ohms in 47..=52_i64, bleed in 2_400..=2_600_i64) {

@@ -20,7 +20,7 @@
 
 use super::closing::{Demanded, reason_to_open, stopped_by};
 use super::findings::{Findings, Found};
-use super::precharge::{curve, significant};
+use super::precharge::{curve, end_limit, significant};
 use super::state::{Measured, Sequence};
 use super::weld::{Joined, place_of_link, settling};
 use super::{Because, Step};
@@ -97,7 +97,8 @@ impl Sequence {
     pub(super) fn look_at_closed(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
         let Some(seen) = now.voltages else { return };
         findings.precharge_is_well(seen.link, seen.pack);
-        let most = significant(config);
+        // The end limit is wider than any error of scale, and a link without its contactor passes it in a tenth of a second.
+        let most = end_limit(seen.pack, config).max(significant(config));
         let differs = (seen.pack - seen.link).abs() > most;
         self.differed = if differs { self.differed + now.credit } else { Millis::ZERO };
         let kept = Some(Found::kept(seen.link, seen.pack - most));

@@ -78,7 +78,7 @@ pub(crate) struct Sequence {
     pub(super) resistor: Resistor,
     /// The last start of precharge, as it was watched.
     pub(super) start: Start,
-    /// The link when the step began.
+    /// The link when the step began; in ClosingPositive the highest since then.
     pub(super) link_from: Option<Volts>,
     /// What this tick's look yielded for the move that follows.
     pub(super) outlook: Outlook,
