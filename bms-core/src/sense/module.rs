@@ -1,0 +1,174 @@
+//! # What a module's temperature may be
+//!
+//! Decides which temperatures must be allowed for in each module: the hottest credible one counts against hot limits, the coldest
+//! against cold ones, each in °C.
+//!
+//! - A believed sensor speaks for its module.
+//! - A doubtful one (jumped, stray, frozen) may only tighten: hot counts as hot, cold as cold, and it is never a reason to allow
+//!   more. A moisture path beside a thermistor reads too warm; believed, it would let a frozen module be charged.
+//! - A reading at a rail is dropped: it says nothing about temperature.
+//! - A module without any believed sensor counts as its warmest neighbour plus a margin and as its coldest neighbour less a margin;
+//!   with several blind modules in a row the margin is added for each. It is never unknown and therefore fine.
+//! - When no module has a believed sensor, the doubtful ones speak for all of them, with the margin. When even those are missing,
+//!   every module counts as too hot for any current and as cold as the table goes.
+
+use super::curve::COLDEST;
+use super::thermistor::SensorReading;
+use crate::config::Config;
+use crate::each::Each;
+use crate::units::Celsius;
+
+/// Temperatures that must be allowed for in a module.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct ModuleRange {
+    /// Coldest that is credible: counts against cold limits.
+    pub(crate) coldest: Celsius,
+    /// Hottest that is credible: counts against hot limits.
+    pub(crate) hottest: Celsius,
+    /// Whether a sensor of the module itself is believed.
+    pub(crate) measured: bool,
+}
+
+impl ModuleRange {
+    /// Holds nothing yet: taking any reading in makes it that reading.
+    const EMPTY: Self = Self { coldest: Celsius::MAX, hottest: Celsius::MIN, measured: false };
+
+    fn take(&mut self, other: Self) {
+        self.coldest = self.coldest.min(other.coldest);
+        self.hottest = self.hottest.max(other.hottest);
+    }
+
+    fn widened(self, by: Celsius) -> Self {
+        Self { coldest: self.coldest - by, hottest: self.hottest + by, measured: false }
+    }
+}
+
+/// The range of each module; places beyond the configured modules take the widest of all.
+pub(super) fn ranges<const THERMISTORS: usize>(
+    sensors: &Each<SensorReading, THERMISTORS>,
+    extremes: Option<(Celsius, Celsius)>,
+    config: &Config,
+) -> Each<ModuleRange, THERMISTORS> {
+    let margin = config.sensing.blind_margin;
+    let unmeasured = match extremes {
+        Some((coldest, hottest)) => ModuleRange { coldest, hottest, measured: false }.widened(margin),
+        None => ModuleRange { coldest: COLDEST, hottest: config.limits.hot_none, measured: false },
+    };
+    let mut modules = Each::all(unmeasured);
+    let per_module = usize::from(config.pack.thermistors_per_module);
+    let mut rest = sensors.iter();
+    let mut blind = false;
+    for module in modules.iter_mut().take(usize::from(config.pack.modules)) {
+        *module = ModuleRange::EMPTY;
+        for sensor in rest.by_ref().take(per_module).filter(|sensor| !sensor.at_rail()) {
+            module.take(ModuleRange { coldest: sensor.celsius, hottest: sensor.celsius, measured: false });
+            module.measured |= sensor.doubt.is_none();
+        }
+        blind |= !module.measured;
+    }
+    if blind {
+        fill_blind(&mut modules, config, unmeasured);
+    }
+    modules
+}
+
+/// Gives each blind module what its nearest measured neighbours on both sides make credible, besides its own doubtful readings.
+#[cold]
+fn fill_blind<const THERMISTORS: usize>(
+    modules: &mut Each<ModuleRange, THERMISTORS>,
+    config: &Config,
+    unmeasured: ModuleRange,
+) {
+    let count = usize::from(config.pack.modules);
+    let none_measured = !modules.iter().take(count).any(|module| module.measured);
+    if none_measured {
+        modules.iter_mut().take(count).for_each(|module| module.take(unmeasured));
+        return;
+    }
+    let margin = config.sensing.blind_margin;
+    let fill = |carried: &mut Option<ModuleRange>, module: &mut ModuleRange| {
+        if module.measured {
+            *carried = Some(*module);
+        } else {
+            *carried = carried.map(|neighbour| neighbour.widened(margin));
+            if let Some(credible) = *carried {
+                module.take(credible);
+            }
+        }
+    };
+    // Only measured neighbours are carried, so that the way back does not carry what the way there has filled in.
+    let mut carried = None;
+    modules.iter_mut().take(count).for_each(|module| fill(&mut carried, module));
+    let beyond = THERMISTORS.saturating_sub(count);
+    carried = None;
+    modules.iter_mut().rev().skip(beyond).for_each(|module| fill(&mut carried, module));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::thermistor::Doubt;
+    use super::*;
+
+    fn celsius(degrees: i32) -> Celsius {
+        Celsius::from_milli(degrees * 1_000)
+    }
+
+    /// The crane's 16 sensors at 20 °C but for the given ones.
+    fn crane(changed: &[(u8, i32, Doubt)]) -> Each<ModuleRange, 16> {
+        let mut sensors = Each::all(SensorReading { celsius: celsius(20), ..SensorReading::default() });
+        for (place, degrees, doubt) in changed {
+            *sensors.at_mut(*place).unwrap() =
+                SensorReading { celsius: celsius(*degrees), doubt: Some(*doubt), ..SensorReading::default() };
+        }
+        ranges(&sensors, Some((celsius(20), celsius(20))), &Config::crane())
+    }
+
+    fn degrees(modules: &Each<ModuleRange, 16>, place: u8) -> (i32, i32, bool) {
+        let module = modules.at(place).unwrap();
+        (module.coldest.milli() / 1_000, module.hottest.milli() / 1_000, module.measured)
+    }
+
+    #[test]
+    fn a_doubtful_sensor_tightens_both_ways_and_relaxes_neither() {
+        let modules = crane(&[(4, 35, Doubt::Stray), (6, 5, Doubt::Jumped)]);
+        assert_eq!(degrees(&modules, 2), (20, 35, true));
+        assert_eq!(degrees(&modules, 3), (5, 20, true));
+    }
+
+    #[test]
+    fn a_sensor_at_a_rail_is_dropped() {
+        assert_eq!(degrees(&crane(&[(4, -40, Doubt::AtOpenRail)]), 2), (20, 20, true));
+    }
+
+    /// The default margin is 5 °C a module: three blind ones in a row, and two at the end of the pack.
+    #[test]
+    fn blind_modules_count_as_their_neighbours_and_more() {
+        let rails: Vec<_> = (4..10).chain(12..16).map(|place| (place, -40, Doubt::AtOpenRail)).collect();
+        let modules = crane(&rails);
+        assert_eq!(degrees(&modules, 2), (15, 25, false));
+        assert_eq!(degrees(&modules, 3), (10, 30, false));
+        assert_eq!(degrees(&modules, 4), (15, 25, false));
+        assert_eq!(degrees(&modules, 6), (15, 25, false));
+        assert_eq!(degrees(&modules, 7), (10, 30, false));
+        assert_eq!(degrees(&modules, 5), (20, 20, true));
+    }
+
+    #[test]
+    fn a_blind_module_takes_its_own_doubtful_readings_in() {
+        let modules = crane(&[(4, 60, Doubt::Jumped), (5, -40, Doubt::AtOpenRail)]);
+        assert_eq!(degrees(&modules, 2), (15, 60, false));
+    }
+
+    #[test]
+    fn a_pack_without_any_sensor_allows_no_current() {
+        let sensors =
+            Each::all(SensorReading { doubt: Some(Doubt::AtShortRail), ..SensorReading::default() });
+        let config = Config::crane();
+        for module in &ranges::<16>(&sensors, None, &config) {
+            assert_eq!(
+                (module.coldest, module.hottest, module.measured),
+                (COLDEST, config.limits.hot_none, false)
+            );
+        }
+    }
+}

@@ -1,0 +1,203 @@
+//! Once a second: each reading against its own past and against its neighbours.
+
+use super::{SECOND, SensorReading, Thermistors, Track};
+use crate::config::{Config, Sensing};
+use crate::each::Each;
+use crate::units::{Celsius, CelsiusPerSecond, Millis, Ratio};
+
+/// A second that took longer than this had a gap: what lies on both sides of it is not compared as one second.
+const GAP: Millis = Millis(1_500);
+
+/// Seconds for which a reading that jumped is doubted. Common practice, no source.
+const DOUBTED_AFTER_JUMP: u8 = 60;
+
+/// Work shows unevenly in the temperatures for so long. Common practice, no source.
+const WARM_FROM_WORK: Millis = Millis::from_seconds(600);
+
+/// How much warmer than the limit a sensor may be after work, as a fraction of that limit. Common practice, no source.
+const WARMER_BY_WORK: Ratio = Ratio::from_milli(333);
+
+/// A stray reading has come back when it is inside this part of the limit.
+const BACK_INSIDE: Ratio = Ratio::percent(80);
+
+/// Most sensors of one module that speak for it to its neighbours.
+const SPEAKERS: usize = 5;
+
+/// What the sensors of a module and of those beside it read, in rising order of bits.
+type Neighbourhood = heapless::Vec<i32, { 3 * SPEAKERS }>;
+
+impl<const THERMISTORS: usize> Thermistors<THERMISTORS> {
+    pub(super) fn compare(&mut self, since_load: Millis, config: &Config) {
+        let warmer = if since_load <= WARM_FROM_WORK {
+            config.sensing.stray.scaled(WARMER_BY_WORK)
+        } else {
+            Celsius::ZERO
+        };
+        let medians = medians(&self.readings.sensors, config);
+        let passed = Passed { time: self.since, frames: self.summed };
+        for ((reading, track), median) in self.readings.sensors.iter_mut().zip(&mut self.tracks).zip(&medians)
+        {
+            if !reading.at_rail() {
+                track.against_its_past(reading, passed, config.sensing.jump);
+                track.against_its_neighbours(reading, *median, warmer, &config.sensing);
+            }
+            track.sum = Some(0);
+        }
+        (self.since, self.summed) = (Millis::ZERO, 0);
+    }
+}
+
+/// What lies between two judgements.
+#[derive(Clone, Copy)]
+struct Passed {
+    time: Millis,
+    frames: i32,
+}
+
+impl Track {
+    fn against_its_past(&mut self, reading: &mut SensorReading, passed: Passed, jump: Celsius) {
+        let gap = passed.time > GAP;
+        reading.change = match (self.before, self.last) {
+            (Some(before), Some(last)) if !gap => borne_out(last - before, reading.celsius - before),
+            (Some(_) | None, Some(_) | None) => Celsius::ZERO,
+        };
+        self.doubted =
+            if reading.change.abs() >= jump { DOUBTED_AFTER_JUMP } else { self.doubted.saturating_sub(1) };
+        self.before = if gap { None } else { self.last };
+        self.last = Some(reading.celsius);
+
+        let mean = self.sum.and_then(|sum| sum.checked_div(passed.frames));
+        reading.rise = match (self.mean, mean) {
+            (Some(before), Some(mean)) => rise(mean.saturating_sub(before), passed.time),
+            (Some(_) | None, Some(_) | None) => CelsiusPerSecond::ZERO,
+        };
+        self.mean = mean;
+    }
+
+    fn against_its_neighbours(
+        &mut self,
+        reading: &mut SensorReading,
+        median: Option<Celsius>,
+        warmer: Celsius,
+        sensing: &Sensing,
+    ) {
+        // A gap counts as one second: what was not seen did not stay the same.
+        self.same = self.same + SECOND;
+        let Some(median) = median else {
+            (reading.astray, self.stray) = (Celsius::ZERO, false);
+            return;
+        };
+        let difference = reading.celsius - median;
+        reading.astray =
+            if difference > Celsius::ZERO { (difference - warmer).max(Celsius::ZERO) } else { difference };
+        let limit = if self.stray { sensing.stray.scaled(BACK_INSIDE) } else { sensing.stray };
+        self.stray = reading.astray.abs() >= limit;
+
+        let (lowest, highest) = self.neighbours.unwrap_or((median, median));
+        let (lowest, highest) = (lowest.min(median), highest.max(median));
+        self.neighbours = Some((lowest, highest));
+        reading.neighbours_moved =
+            if self.same >= sensing.frozen_window { highest - lowest } else { Celsius::ZERO };
+    }
+}
+
+/// What two readings after the same one both say of the change: the smaller amount, or nothing when their signs differ.
+fn borne_out(first: Celsius, second: Celsius) -> Celsius {
+    if first > Celsius::ZERO && second > Celsius::ZERO {
+        first.min(second)
+    } else if first < Celsius::ZERO && second < Celsius::ZERO {
+        first.max(second)
+    } else {
+        Celsius::ZERO
+    }
+}
+
+/// A difference of means in 1/256 °C over a time, as a rate; never below zero.
+fn rise(difference: i32, over: Millis) -> CelsiusPerSecond {
+    let scaled = i64::from(difference).saturating_mul(256 * 1_000).checked_div(i64::from(over.0));
+    CelsiusPerSecond::from_wide(scaled.unwrap_or(0)).max(CelsiusPerSecond::ZERO)
+}
+
+/// For each sensor the median of its neighbours: the other sensors of its module and those of the modules beside it, without
+/// those at a rail. `None` where there is no neighbour.
+fn medians<const THERMISTORS: usize>(
+    sensors: &Each<SensorReading, THERMISTORS>,
+    config: &Config,
+) -> Each<Option<Celsius>, THERMISTORS> {
+    let per_module = usize::from(config.pack.thermistors_per_module);
+    let mut medians = Each::all(None);
+    let mut places = medians.iter_mut().zip(sensors);
+    for module in 0..usize::from(config.pack.modules) {
+        let readings = neighbourhood(sensors, module, per_module);
+        let mut speakers = SPEAKERS;
+        for (median, sensor) in places.by_ref().take(per_module) {
+            let own = (speakers > 0 && !sensor.at_rail()).then_some(sensor.celsius);
+            *median = median_without(&readings, own);
+            speakers = speakers.saturating_sub(1);
+        }
+    }
+    medians
+}
+
+fn neighbourhood<const THERMISTORS: usize>(
+    sensors: &Each<SensorReading, THERMISTORS>,
+    module: usize,
+    per_module: usize,
+) -> Neighbourhood {
+    let mut sorted = Neighbourhood::new();
+    for beside in [module.checked_sub(1), Some(module), module.checked_add(1)].into_iter().flatten() {
+        let first = beside.saturating_mul(per_module);
+        for sensor in sensors.iter().skip(first).take(per_module.min(SPEAKERS)).filter(|s| !s.at_rail()) {
+            let mut carried = sensor.celsius.bits();
+            for place in &mut sorted {
+                if carried < *place {
+                    core::mem::swap(&mut carried, place);
+                }
+            }
+            if sorted.push(carried).is_err() {
+                return sorted; // never: there is a place for each speaker
+            }
+        }
+    }
+    sorted
+}
+
+/// The median of sorted readings, one of them left out; the mean of the middle two where their count is even.
+fn median_without(sorted: &Neighbourhood, own: Option<Celsius>) -> Option<Celsius> {
+    let own = own.and_then(|own| sorted.iter().position(|bits| *bits == own.bits())).unwrap_or(usize::MAX);
+    let others = if own == usize::MAX { sorted.len() } else { sorted.len().saturating_sub(1) };
+    let past_own = |place: usize| if place < own { place } else { place.saturating_add(1) };
+    let lower = sorted.get(past_own(others.checked_sub(1)? / 2))?;
+    let upper = sorted.get(past_own(others / 2))?;
+    Some(Celsius::from_bits(lower.midpoint(*upper)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// The same as sorting the others and taking the middle, as the standard library does it.
+        #[test]
+        fn the_median_leaves_one_reading_out(mut bits in proptest::collection::vec(-8_000_000..8_000_000_i32, 1..15), which in any::<prop::sample::Index>()) {
+            let own = bits[which.index(bits.len())];
+            bits.sort_unstable();
+            let sorted = Neighbourhood::from_slice(&bits).unwrap();
+            let mut others = bits.clone();
+            others.remove(bits.iter().position(|bits| *bits == own).unwrap());
+            let expected = (!others.is_empty())
+                .then(|| others[(others.len() - 1) / 2].midpoint(others[others.len() / 2]));
+            let median = median_without(&sorted, Some(Celsius::from_bits(own)));
+            prop_assert_eq!(median.map(Celsius::bits), expected);
+        }
+    }
+
+    #[test]
+    fn a_change_needs_both_readings() {
+        let celsius = |degrees: i32| Celsius::from_milli(degrees * 1_000);
+        for (first, second, change) in [(6, 7, 6), (6, 0, 0), (6, -6, 0), (-8, -5, -5), (0, 9, 0)] {
+            assert_eq!(borne_out(celsius(first), celsius(second)), celsius(change));
+        }
+    }
+}
