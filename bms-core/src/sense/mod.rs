@@ -21,6 +21,7 @@ mod thermistor;
 
 pub(crate) use cell::CellReadings;
 pub(crate) use current::CurrentReading;
+pub(crate) use module::ModuleRange;
 pub use thermistor::Doubt;
 pub(crate) use thermistor::{SensorReading, Temperatures};
 

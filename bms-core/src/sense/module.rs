@@ -7,8 +7,9 @@
 //! - A doubtful one (jumped, stray, frozen) may only tighten: hot counts as hot, cold as cold, and it is never a reason to allow
 //!   more. A moisture path beside a thermistor reads too warm; believed, it would let a frozen module be charged.
 //! - A reading at a rail is dropped: it says nothing about temperature.
-//! - A module without any believed sensor counts as its warmest neighbour plus a margin and as its coldest neighbour less a margin;
-//!   with several blind modules in a row the margin is added for each. It is never unknown and therefore fine.
+//! - A module without any believed sensor counts as its warmest neighbour plus a margin and as its coldest neighbour less a margin.
+//!   Neighbours are the nearest modules with a believed sensor on either side, and the margin is added for each module on the way.
+//!   A module is never unknown and therefore fine.
 //! - When no module has a believed sensor, the doubtful ones speak for all of them, with the margin. When even those are missing,
 //!   every module counts as too hot for any current and as cold as the table goes.
 
@@ -140,14 +141,15 @@ mod tests {
         assert_eq!(degrees(&crane(&[(4, -40, Doubt::AtOpenRail)]), 2), (20, 20, true));
     }
 
-    /// The default margin is 5 °C a module: three blind ones in a row, and two at the end of the pack.
+    /// The default margin is 5 °C a module: three blind ones in a row (the farther neighbour of the
+    /// outer ones is three modules away), and two at the end of the pack.
     #[test]
     fn blind_modules_count_as_their_neighbours_and_more() {
         let rails: Vec<_> = (4..10).chain(12..16).map(|place| (place, -40, Doubt::AtOpenRail)).collect();
         let modules = crane(&rails);
-        assert_eq!(degrees(&modules, 2), (15, 25, false));
+        assert_eq!(degrees(&modules, 2), (5, 35, false));
         assert_eq!(degrees(&modules, 3), (10, 30, false));
-        assert_eq!(degrees(&modules, 4), (15, 25, false));
+        assert_eq!(degrees(&modules, 4), (5, 35, false));
         assert_eq!(degrees(&modules, 6), (15, 25, false));
         assert_eq!(degrees(&modules, 7), (10, 30, false));
         assert_eq!(degrees(&modules, 5), (20, 20, true));

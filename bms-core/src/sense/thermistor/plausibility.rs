@@ -61,9 +61,24 @@ impl Track {
             (Some(before), Some(last)) if !gap => borne_out(last - before, reading.celsius - before),
             (Some(_) | None, Some(_) | None) => Celsius::ZERO,
         };
-        self.doubted =
-            if reading.change.abs() >= jump { DOUBTED_AFTER_JUMP } else { self.doubted.saturating_sub(1) };
-        self.before = if gap { None } else { self.last };
+        self.doubted = if reading.change.abs() >= jump {
+            DOUBTED_AFTER_JUMP
+        } else if !gap && self.is_away(reading.celsius, jump) {
+            // Either the jump starts here or the reading before was the wild one: a second decides.
+            self.doubted.saturating_sub(1).max(1)
+        } else {
+            self.doubted.saturating_sub(1)
+        };
+        self.before = match (self.before, self.last) {
+            _ if gap => None,
+            // The reading between was the wild one: measured from it, coming back would be a jump.
+            (Some(before), Some(last))
+                if (last - before).abs() >= jump && (reading.celsius - before).abs() < jump =>
+            {
+                Some(before)
+            }
+            (Some(_) | None, last) => last,
+        };
         self.last = Some(reading.celsius);
 
         let mean = self.sum.and_then(|sum| sum.checked_div(passed.frames));
