@@ -70,7 +70,6 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
             bleeding: self.balance.bleeding(),
             step: self.sequence.step(),
             replaced: frame.asked.replaced,
-            now: self.now,
         };
         self.estimated.advance(&believed, &surroundings, config, witness);
         let findings = self.sequence.observe(&believed, config, witness);

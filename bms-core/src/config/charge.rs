@@ -2,7 +2,7 @@
 
 use super::digest::section;
 use super::{ConfigError, Pack};
-use crate::units::{Amps, Celsius, Millis, Ratio, Volts};
+use crate::units::{Amps, Celsius, Milliohms, Millis, Ratio, Volts};
 
 section! {
     /// What charge bounds rest on.
@@ -35,6 +35,9 @@ section! {
         hysteresis: Volts,
         /// Polarisation left after the least rest, for the largest current before it; halves with every further rest of that length.
         relaxation: Volts,
+        /// Highest credible resistance of a cell to a current that flows on and on, at 25 °C and any charge: what a current that the
+        /// sensor cannot tell from none may drop at rest.
+        still_resistance: Milliohms,
         /// Temperature that an entropy change is counted from.
         curve_temperature: Celsius,
     }
@@ -53,11 +56,13 @@ impl ChargeFacts {
             rest_warm: Millis::from_seconds(1_800),
             rest_cold: Millis::from_seconds(7_200),
             curve_error: Volts::from_milli(20),
-            curve_error_ends: Volts::from_milli(20),
+            curve_error_ends: Volts::from_milli(10),
             curve_spread: Volts::from_milli(2),
             entropy: Volts::from_bits(16), // 0.25 mV
             hysteresis: Volts::from_milli(15),
             relaxation: Volts::from_milli(4),
+            // All of R0, R1 and R2 is 2.4 times what a load step shows; twice that when nearly empty. Common practice, no source.
+            still_resistance: pack.resistance.expected.scaled(Ratio::from_milli(5_000)),
             curve_temperature: Celsius::from_milli(25_000),
         }
     }
@@ -71,6 +76,9 @@ impl ChargeFacts {
                 smaller: "charge.capacity_least",
                 larger: "charge.capacity_most",
             });
+        }
+        if self.rest_warm == Millis::ZERO {
+            return Err(ConfigError::NotPositive { field: "charge.rest_warm" });
         }
         if self.rest_warm > self.rest_cold {
             return Err(ConfigError::OutOfOrder { smaller: "charge.rest_warm", larger: "charge.rest_cold" });

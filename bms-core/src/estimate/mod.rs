@@ -1,9 +1,27 @@
 //! # What is worked out over time
 //!
-//! From believed readings: how much charge is missing in each cell ([`charge`]), what resistance each cell shows in load
-//! steps ([`resistance`]), and how much of the heat budget of fuse and cable is used ([`heat`]).
+//! From believed readings: how much charge is missing in each cell (`charge`, corrected by `compare`), what resistance each cell
+//! shows in load steps (`resistance`), and how much of the heat budget of fuse and cable is used (`heat`).
 
-use crate::units::{Amps, Coulombs, Milliohms, Volts};
+mod charge;
+mod compare;
+mod heat;
+mod median;
+mod ocv;
+mod resistance;
+mod rest;
+
+use crate::config::Checked;
+use crate::decision::CellSet;
+use crate::sense::Believed;
+use crate::sequence::Step;
+use crate::units::{Amps, Coulombs, Milliohms, Millis, Ratio, Volts};
+use crate::witness::{Act, Evidence, Refusal, Witness};
+use charge::Count;
+use compare::Comparison;
+use heat::Heat;
+use resistance::Steps;
+use rest::Rest;
 
 /// Two bounds with the truth between them.
 #[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
@@ -14,6 +32,48 @@ pub struct Interval {
     pub low: Coulombs,
     /// Not more than this.
     pub high: Coulombs,
+}
+
+impl Interval {
+    /// From end to end.
+    #[must_use]
+    pub fn width(self) -> Coulombs {
+        self.high - self.low
+    }
+
+    /// Both ends moved by those of another one.
+    fn plus(self, other: Self) -> Self {
+        Self { low: self.low + other.low, high: self.high + other.high }
+    }
+
+    /// Undoes [`Self::plus`].
+    fn minus(self, other: Self) -> Self {
+        Self { low: self.low - other.low, high: self.high - other.high }
+    }
+
+    /// Wider by so much at each end.
+    fn widened(self, by: Coulombs) -> Self {
+        Self { low: self.low - by, high: self.high + by }
+    }
+
+    /// The smallest interval that holds both.
+    fn spanning(self, other: Self) -> Self {
+        Self { low: self.low.min(other.low), high: self.high.max(other.high) }
+    }
+
+    /// What lies in both; `None` when they exclude each other.
+    fn common_with(self, other: Self) -> Option<Self> {
+        let common = Self { low: self.low.max(other.low), high: self.high.min(other.high) };
+        (common.low <= common.high).then_some(common)
+    }
+
+    /// Each end moved to within the bounds.
+    fn held_within(self, bounds: Self) -> Self {
+        Self {
+            low: self.low.held_between(bounds.low, bounds.high),
+            high: self.high.held_between(bounds.low, bounds.high),
+        }
+    }
 }
 
 /// What a load step said about the cell that stood out most in it.
@@ -54,70 +114,150 @@ pub enum Discarded {
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Surroundings<'a, const CELLS: usize> {
     /// The cells that bled since the frame before.
-    pub(crate) bleeding: &'a crate::decision::CellSet<CELLS>,
+    pub(crate) bleeding: &'a CellSet<CELLS>,
     /// Where the contactor sequence stood.
-    pub(crate) step: crate::sequence::Step,
+    pub(crate) step: Step,
     /// A cell that the workshop reports as replaced.
     pub(crate) replaced: Option<u8>,
-    /// When this is.
-    pub(crate) now: crate::units::Uptime,
 }
 
 /// What is worked out over time, kept from tick to tick.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Estimated<const CELLS: usize> {
-    cells: crate::each::Each<Interval, CELLS>,
+    count: Count<CELLS>,
+    rest: Rest,
+    comparison: Comparison<CELLS>,
+    steps: Steps<CELLS>,
+    heat: Heat,
 }
 
 impl<const CELLS: usize> Estimated<CELLS> {
-    pub(crate) fn new(_config: &crate::config::Checked) -> Self {
-        Self { cells: crate::each::Each::all(Interval { low: Coulombs::ZERO, high: Coulombs::ZERO }) }
+    pub(crate) fn new(config: &Checked) -> Self {
+        Self {
+            count: Count::new(config),
+            rest: Rest::NONE,
+            comparison: Comparison::new(),
+            steps: Steps::new(),
+            heat: Heat::COLD,
+        }
     }
 
-    pub(crate) fn advance<const THERMISTORS: usize, W: crate::witness::Witness>(
+    pub(crate) fn advance<const THERMISTORS: usize, W: Witness>(
         &mut self,
-        _believed: &crate::sense::Believed<'_, CELLS, THERMISTORS>,
-        _surroundings: &Surroundings<'_, CELLS>,
-        _config: &crate::config::Checked,
-        _witness: &mut W,
+        believed: &Believed<'_, CELLS, THERMISTORS>,
+        surroundings: &Surroundings<'_, CELLS>,
+        config: &Checked,
+        witness: &mut W,
     ) {
+        self.count.advance(believed, surroundings.bleeding, config);
+        self.rest.advance(believed.current.as_ref(), believed.credit);
+        if let Some(cell) = surroundings.replaced {
+            self.replace(cell, surroundings.step, witness);
+        }
+        self.comparison.advance(
+            &mut self.count,
+            &self.rest,
+            believed,
+            surroundings.bleeding,
+            config,
+            witness,
+        );
+        let undisturbed = surroundings.bleeding.is_empty() && !switching(surroundings.step);
+        self.steps.advance(believed, undisturbed, config, witness);
+        let amps = believed.current.map(|current| current.amps);
+        self.heat.advance(amps, believed.elapsed, believed.credit, &config.pack);
     }
 
-    /// Charge missing to full in a cell.
+    /// A cell was replaced: nothing is known of the new one. Refused with the contactors closed, and for a cell that does not exist.
+    fn replace<W: Witness>(&mut self, cell: u8, step: Step, witness: &mut W) {
+        let open = match step {
+            Step::Open | Step::ProvingDead | Step::Barred => true,
+            Step::ClosingNegative
+            | Step::Precharging
+            | Step::ClosingPositive
+            | Step::Closed
+            | Step::Easing
+            | Step::Opening => false,
+        };
+        if usize::from(cell) >= CELLS {
+            witness.tell(|| Evidence::Refused(Refusal::NoSuchCell(cell)));
+        } else if !open {
+            witness.tell(|| Evidence::Refused(Refusal::NotOpen(Act::Replace)));
+        } else {
+            self.count.replace(cell);
+            self.comparison.replace(cell);
+            self.steps.replace(cell);
+            witness.tell(|| Evidence::CellReplaced { cell });
+        }
+    }
+
+    /// Charge missing to full in a cell; `None` for a cell that does not exist.
     #[must_use]
     pub fn missing(&self, cell: u8) -> Option<Interval> {
-        self.cells.at(cell).copied()
+        self.count.missing(cell)
     }
 
-    /// How much more is missing in this cell than in the pack's median cell; narrower than the difference of two `missing`.
+    /// How much more is missing in this cell than in a typical one: a cell at the median voltage when the cells were last compared,
+    /// which has not bled since. Two of these may be held against each other; they are narrower than two of [`Self::missing`].
     #[must_use]
     pub fn missing_against_median(&self, cell: u8) -> Option<Interval> {
-        self.cells.at(cell).copied()
+        self.count.difference(cell)
     }
 
-    /// Lowest and highest credible state of charge of the emptiest and the fullest cell.
+    /// Lowest credible state of charge of any cell and highest credible one of any cell, 0 to 1.
     #[must_use]
-    pub fn state_of_charge(&self) -> (crate::units::Ratio, crate::units::Ratio) {
-        (crate::units::Ratio::ZERO, crate::units::Ratio::ONE)
+    pub const fn state_of_charge(&self) -> (Ratio, Ratio) {
+        self.count.charge()
     }
 
-    /// Largest excess of resistance that each of the last three load steps showed, with its cell; `None` before three steps.
-    pub(crate) fn excess_resistance(&self) -> Option<LoadStep> {
-        None
+    /// Lowest and highest credible state of charge of one cell, 0 to 1; `None` for a cell that does not exist.
+    #[must_use]
+    pub fn cell_state_of_charge(&self, cell: u8) -> Option<(Ratio, Ratio)> {
+        self.count.charge_of(cell)
     }
 
-    /// In how many of the last three load steps the cells moved against the current.
-    pub(crate) fn steps_against_current(&self) -> u8 {
-        0
+    /// How long the pack has rested: whole blocks of ten seconds in which its current could not be told from none.
+    #[must_use]
+    pub const fn rested(&self) -> Millis {
+        self.rest.rested()
     }
 
-    /// The cell whose count and open-circuit voltage exclude each other, and by how much.
-    pub(crate) fn charge_gap(&self) -> Option<(u8, Coulombs)> {
-        None
+    /// Load steps that were not used, since the start.
+    #[must_use]
+    pub const fn discarded_steps(&self) -> u16 {
+        self.steps.discarded()
+    }
+
+    /// The cell whose excess of resistance in the weakest of its last three load steps is largest; `None` before three steps. The
+    /// resistance is the one of that weakest step, brought to what is expected now; the voltage follows from it by Ohm's law.
+    pub(crate) const fn excess_resistance(&self) -> Option<LoadStep> {
+        self.steps.worst()
+    }
+
+    /// In how many load steps in a row, up to the last one, the cells moved against the current.
+    pub(crate) const fn steps_against_current(&self) -> u8 {
+        self.steps.against_current()
+    }
+
+    /// The cell whose count and open-circuit voltage exclude each other by most, and by how much: zero when all agree, `None` before
+    /// any comparison.
+    pub(crate) const fn charge_gap(&self) -> Option<(u8, Coulombs)> {
+        self.comparison.gap()
     }
 
     /// Used part of the heat budget of fuse and cable.
-    pub(crate) fn heat_used(&self) -> crate::units::Ratio {
-        crate::units::Ratio::ZERO
+    pub(crate) const fn heat_used(&self) -> Ratio {
+        self.heat.used()
     }
 }
+
+/// Whether contactors or precharge are at work.
+const fn switching(step: Step) -> bool {
+    match step {
+        Step::ClosingNegative | Step::Precharging | Step::ClosingPositive | Step::Opening => true,
+        Step::Open | Step::Closed | Step::Easing | Step::ProvingDead | Step::Barred => false,
+    }
+}
+
+#[cfg(test)]
+mod tests;

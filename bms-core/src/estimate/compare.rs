@@ -1,0 +1,274 @@
+//! # Counted charge against open-circuit voltage
+//!
+//! Decides what the voltage of a rested cell adds to what was counted. The voltage may be off by
+//!
+//! ```text
+//! meter + curve + entropy · |T − 25 °C| + hysteresis + relaxation left + (2 e + b) · R · f(T)
+//! ```
+//!
+//! where the last term is what a current below the sensor's error `e` and the cell's own bleed current `b` may drop in `R`, the
+//! highest credible resistance. Put through the inverse of the curve, with the range of capacity, this gives a second interval of
+//! missing charge. Both hold the truth, so their intersection does: an interval can only get narrower. On the plateau it usually
+//! does not; that is told as well. An empty intersection means that some stated error was not kept: the count stays as it is, the
+//! distance is told, and a fault is made of it elsewhere.
+//!
+//! One cell is compared a tick, all of them once at the beginning of a rest and again every ten minutes of it. Along the way each
+//! cell is compared with the median voltage, for the differences. Of that error the cells share most, and it cancels. Its own are:
+//! the meter, the spread of the curve, twice the curve's error as far as the two stand apart on it, the entropy for the
+//! temperature across the pack, and, for cells that have bled since the whole pack last moved, hysteresis both ways.
+
+use super::charge::Count;
+use super::median::median;
+use super::resistance::growth;
+use super::rest::{self, Rest};
+use super::{Interval, ocv};
+use crate::config::Checked;
+use crate::decision::CellSet;
+use crate::each::Each;
+use crate::sense::{Believed, CurrentReading};
+use crate::units::{Celsius, Coulombs, Millis, Volts};
+use crate::witness::{Evidence, Witness};
+
+/// All cells are compared again after so much more rest. Common practice, no source.
+const AGAIN: Millis = Millis::from_seconds(600);
+
+/// After so much charge has gone through the pack, as a part of its capacity, every cell's hysteresis is that of the pack's own
+/// history: it follows the charge moved, most of it within two hundredths. Common practice, no source.
+const HISTORY: crate::units::Ratio = crate::units::Ratio::percent(10);
+
+/// Where a comparison of all cells stands.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Comparison<const CELLS: usize> {
+    /// The cell whose turn it is; `None` between comparisons.
+    turn: Option<u8>,
+    /// The rest at which the last one began.
+    begun: Option<Millis>,
+    /// The median voltage when it began.
+    typical: Volts,
+    /// Widths of all differences together, by this comparison and before it.
+    widths: [Coulombs; 2],
+    /// Cells whose hysteresis need not be that of the others, and what the pack has moved since they became so.
+    own_history: CellSet<CELLS>,
+    throughput: Coulombs,
+    /// The cell that excludes its count by most, and by how much.
+    gap: Option<(u8, Coulombs)>,
+}
+
+/// How far the voltage of a rested cell may be off.
+#[derive(Clone, Copy, Debug)]
+struct Errors {
+    /// Shared by all cells.
+    shared: Volts,
+    /// Of this cell against the others.
+    own: Volts,
+    /// In all.
+    all: Volts,
+}
+
+impl<const CELLS: usize> Comparison<CELLS> {
+    /// Nothing compared; no history is known.
+    pub(super) fn new() -> Self {
+        let mut own_history = CellSet::EMPTY;
+        (0..=127_u8).for_each(|cell| own_history.insert(cell));
+        Self {
+            turn: None,
+            begun: None,
+            typical: Volts::ZERO,
+            widths: [Coulombs::ZERO; 2],
+            own_history,
+            throughput: Coulombs::ZERO,
+            gap: None,
+        }
+    }
+
+    /// The cell that excludes its count by most, and by how much; `None` before any comparison.
+    pub(super) const fn gap(&self) -> Option<(u8, Coulombs)> {
+        self.gap
+    }
+
+    /// A new cell: what was found out about the old one is void.
+    pub(super) fn replace(&mut self, cell: u8) {
+        self.own_history.insert(cell);
+        self.throughput = Coulombs::ZERO;
+        if self.gap.is_some_and(|(worst, _)| worst == cell) {
+            self.gap = None;
+        }
+    }
+
+    /// Compares the cell whose turn it is, if the pack rests.
+    pub(super) fn advance<const THERMISTORS: usize, W: Witness>(
+        &mut self,
+        count: &mut Count<CELLS>,
+        rest: &Rest,
+        believed: &Believed<'_, CELLS, THERMISTORS>,
+        bleeding: &CellSet<CELLS>,
+        config: &Checked,
+        witness: &mut W,
+    ) {
+        self.follow_history(believed, bleeding, config);
+        let rested = rest.rested();
+        if rested < config.charge.rest_warm {
+            (self.turn, self.begun) = (None, None);
+            return;
+        }
+        let needed = rest::needed(believed.temperatures.coldest.map(|(_, celsius)| celsius), &config.charge);
+        let (Some(cells), Some(current)) = (believed.cells.as_ref(), believed.current.as_ref()) else {
+            return;
+        };
+        if rested < needed {
+            return;
+        }
+        let due = self.begun.is_none_or(|begun| rested - begun >= AGAIN);
+        if self.turn.is_none() && due {
+            self.begun = Some(rested);
+            self.turn = Some(0);
+            self.widths = [Coulombs::ZERO; 2];
+            self.typical = typical(cells.volts);
+        }
+        let Some(cell) = self.turn else { return };
+        if let Some(volts) = cells.volts.at(cell) {
+            let relaxation = rest::relaxation(rested, needed, &config.charge);
+            let errors = self.errors(cell, *volts, current, relaxation, believed, config);
+            let agrees = self.compare(count, cell, *volts, errors, witness);
+            self.compare_with_typical(count, cell, agrees.then_some((*volts, errors)), config);
+        }
+        self.turn = Some(cell.saturating_add(1)).filter(|next| usize::from(*next) < CELLS);
+        if self.turn.is_none() && self.widths[0] < self.widths[1] {
+            count.take_proposed();
+        }
+    }
+
+    /// Keeps who has bled since the whole pack moved.
+    fn follow_history<const THERMISTORS: usize>(
+        &mut self,
+        believed: &Believed<'_, CELLS, THERMISTORS>,
+        bleeding: &CellSet<CELLS>,
+        config: &Checked,
+    ) {
+        if !bleeding.is_empty() {
+            bleeding.iter().for_each(|cell| self.own_history.insert(cell));
+            self.throughput = Coulombs::ZERO;
+        } else if let Some(current) = &believed.current
+            && current.calm == Millis::ZERO
+        {
+            self.throughput = self.throughput + current.amps.abs().over(believed.credit);
+            if self.throughput >= config.pack.capacity.scaled(HISTORY) {
+                self.own_history = CellSet::EMPTY;
+            }
+        }
+    }
+
+    /// How far this cell's voltage may be off.
+    fn errors<const THERMISTORS: usize>(
+        &self,
+        cell: u8,
+        volts: Volts,
+        current: &CurrentReading,
+        relaxation: Volts,
+        believed: &Believed<'_, CELLS, THERMISTORS>,
+        config: &Checked,
+    ) -> Errors {
+        let (facts, sensing) = (&config.charge, &config.sensing);
+        let temperatures = &believed.temperatures;
+        let range = temperatures.modules.at(config.pack.module_of_cell(cell)).copied().unwrap_or_default();
+        let away = |celsius: Celsius| (celsius - facts.curve_temperature).abs();
+        let kelvin = away(range.coldest).max(away(range.hottest)) + sensing.temperature_error;
+        let across = match (temperatures.hottest, temperatures.coldest) {
+            (Some(hottest), Some(coldest)) => {
+                hottest.1 - coldest.1 + sensing.temperature_error + sensing.temperature_error
+            }
+            _ => kelvin + kelvin,
+        };
+        let steep = ocv::beyond_plateau(volts, facts.curve_error.max(facts.curve_error_ends));
+        let curve =
+            if steep { facts.curve_error_ends } else { facts.curve_error.max(facts.curve_error_ends) };
+        let hidden_current = current.error + current.error + facts.bleed;
+        let hidden = hidden_current * facts.still_resistance.scaled(growth(range.coldest));
+        let shared = curve + entropy(facts.entropy, kelvin) + facts.hysteresis + relaxation + hidden;
+        let apart = (volts - self.typical).abs().min(curve + curve);
+        let history =
+            if self.own_history.holds(cell) { facts.hysteresis + facts.hysteresis } else { Volts::ZERO };
+        let own = sensing.cell_error + facts.curve_spread + apart + entropy(facts.entropy, across) + history;
+        Errors { shared, own, all: sensing.cell_error + shared }
+    }
+
+    /// Narrows the count by the voltage, or tells that they exclude each other. Whether they agree.
+    fn compare<W: Witness>(
+        &mut self,
+        count: &mut Count<CELLS>,
+        cell: u8,
+        volts: Volts,
+        errors: Errors,
+        witness: &mut W,
+    ) -> bool {
+        let Some(counted) = count.counted(cell) else { return false };
+        let (highest, lowest) = (volts + errors.all, volts - errors.all);
+        let by_ocv = count.of_capacity(
+            (highest < ocv::FULL).then(|| ocv::missing_at(highest)),
+            (lowest > ocv::EMPTY).then(|| ocv::missing_at(lowest)),
+        );
+        let common = counted.common_with(by_ocv);
+        match common {
+            Some(after) => {
+                count.believe(cell, after);
+                witness.tell(|| Evidence::OcvCompared {
+                    cell,
+                    volts,
+                    error: errors.all,
+                    counted,
+                    by_ocv,
+                    after,
+                });
+            }
+            None => witness.tell(|| Evidence::ChargeDisagrees { cell, counted, by_ocv }),
+        }
+        let gap = match common {
+            Some(_) => Coulombs::ZERO,
+            None => (by_ocv.low - counted.high).max(counted.low - by_ocv.high),
+        };
+        self.gap = match self.gap {
+            Some((worst, largest)) if worst != cell && largest >= gap => Some((worst, largest)),
+            _ => Some((cell, gap)),
+        };
+        common.is_some()
+    }
+
+    /// The cell's difference to the typical one; a cell that does not agree with its count says nothing.
+    fn compare_with_typical(
+        &mut self,
+        count: &mut Count<CELLS>,
+        cell: u8,
+        reading: Option<(Volts, Errors)>,
+        config: &Checked,
+    ) {
+        let facts = &config.charge;
+        let seen = reading.map(|(volts, errors)| {
+            let (least, most) = ocv::difference(
+                (volts, self.typical),
+                (errors.shared, errors.own, errors.all),
+                (facts.capacity_least, facts.capacity_most),
+            );
+            let capacity = config.pack.capacity;
+            let seen = Interval { low: capacity.scaled(least), high: capacity.scaled(most) };
+            // The table ends at full and empty, a cell need not.
+            let ends = |volts: Volts| volts + errors.all >= ocv::FULL || volts - errors.all <= ocv::EMPTY;
+            if ends(volts) || ends(self.typical) { seen.widened(count.beyond()) } else { seen }
+        });
+        let proposed = count.propose_difference(cell, seen);
+        let before = count.difference(cell).map_or(Coulombs::ZERO, Interval::width);
+        let [new, old] = self.widths;
+        self.widths = [new + proposed.width(), old + before];
+    }
+}
+
+/// The median cell voltage.
+fn typical<const CELLS: usize>(volts: &Each<Volts, CELLS>) -> Volts {
+    let mut bits = Each::<i32, CELLS>::all(0);
+    bits.iter_mut().zip(volts).for_each(|(bits, volts)| *bits = volts.bits());
+    Volts::from_bits(median(bits.iter()))
+}
+
+/// What the open-circuit voltage may change over so many kelvin.
+fn entropy(a_kelvin: Volts, kelvin: Celsius) -> Volts {
+    a_kelvin.scaled(crate::units::Ratio::from_bits(kelvin.bits()))
+}
