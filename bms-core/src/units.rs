@@ -148,7 +148,7 @@ macro_rules! quantity {
         impl defmt::Format for $name {
             fn format(&self, f: defmt::Formatter<'_>) {
                 // The bits, not the text: formatting a fixed-point value on the target would link a panic path and 2.5 kB.
-                defmt::write!(f, concat!("{=i32}/65536 ", $unit), self.bits());
+                defmt::write!(f, "{=i32}/65536 {=str}", self.bits(), $unit);
             }
         }
     };

@@ -14,7 +14,7 @@ use crate::units::{
 
 /// One thing that a decision rested on.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Evidence {
     /// The configuration was refused; the controller is barred but still measures.

@@ -37,6 +37,8 @@ pub struct Load {
     pub brake_joules: f64,
     /// Open voltage of the motor as a generator, in volts.
     pub motor_volts: f64,
+    /// Step length and the part of a difference that remains after it.
+    keeps: (f64, f64),
     spec: LoadSpec,
 }
 
@@ -57,7 +59,7 @@ impl Load {
     /// Standing still.
     #[must_use]
     pub fn new(spec: &LoadSpec) -> Self {
-        Self { amps: 0.0, brake_joules: 0.0, motor_volts: 0.0, spec: spec.clone() }
+        Self { amps: 0.0, brake_joules: 0.0, motor_volts: 0.0, keeps: (0.0, 1.0), spec: spec.clone() }
     }
 
     /// Settles its current for the coming step of `dt` seconds.
@@ -69,6 +71,9 @@ impl Load {
         link_volts: f64,
         motor_defect_volts: f64,
     ) {
+        if self.keeps.0.to_bits() != dt.to_bits() {
+            self.keeps = (dt, libm::exp(-dt / self.spec.follow_seconds));
+        }
         let up =
             bounds.connected && link_volts > self.spec.under_voltage && link_volts < self.spec.over_voltage;
         if up {
@@ -77,7 +82,7 @@ impl Load {
             } else {
                 demand.amps.min(bounds.charge_amps.max(0.0)).max(-bounds.discharge_amps.max(0.0))
             };
-            self.amps = allowed + (self.amps - allowed) * libm::exp(-dt / self.spec.follow_seconds);
+            self.amps = allowed + (self.amps - allowed) * self.keeps.1;
             if demand.giver == Giver::Drive && demand.amps > 0.0 {
                 self.brake_joules += (demand.amps - self.amps).max(0.0) * link_volts * dt;
             }

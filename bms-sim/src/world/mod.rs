@@ -11,6 +11,8 @@ pub mod cell;
 pub mod contactor;
 pub mod deviation;
 pub mod heat;
+#[cfg(test)]
+mod laws;
 pub mod load;
 pub mod noise;
 pub mod ocv;
@@ -125,6 +127,8 @@ pub struct World<const CELLS: usize, const THERMISTORS: usize> {
     pub flow: Flow,
     /// Mean heat of each joint over about the last minute (first-order mean, 60 s), in watts.
     pub joint_watts: [f64; CELLS],
+    /// Heat of all joints since the start, in joules.
+    pub joint_joules: f64,
     /// Charge that was put into cells by swapping them, in coulombs.
     pub swapped_coulombs: f64,
     step_seconds: f64,
@@ -180,6 +184,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             defects: Defects::default(),
             sensors: Sensors::new(&spec.sensors, noise),
             step_seconds: FIRST_STEP_SECONDS,
+            joint_joules: 0.0,
             swapped_coulombs: 0.0,
             slow: Slow {
                 beat_seconds: 0.0,
@@ -192,6 +197,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             },
             spec: spec.clone(),
         };
+        world.cells.adapt(spec.joint_ohms, 0, &world.deviations);
         world.renew(FIRST_STEP_SECONDS, 0, false, initial.celsius);
         world.cells.settle(0.0);
         world.bus.pack_volts = world.cells.sum_of_open_volts();
@@ -264,17 +270,19 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         if warm || cells {
             self.renew_now();
             self.deviations = fresh;
+            self.cells.adapt(self.spec.joint_ohms, self.slow.bleeding, &self.deviations);
             self.renew_now();
-            self.cells.settle(self.flow.end_amps);
         } else {
             self.deviations = fresh;
         }
         self.sensors.see(&self.heat, &self.deviations);
     }
 
-    fn renew_now(&mut self) {
+    /// Brings the slow parts up to this instant.
+    pub(crate) fn renew_now(&mut self) {
         let Slow { bleeding, cooling, outside_celsius, .. } = self.slow;
         self.renew(self.cells.step_seconds(), bleeding, cooling, outside_celsius);
+        self.cells.settle(self.flow.end_amps);
     }
 
     fn drive_coils(&mut self, dt: f64, coils: [bool; CONTACTORS]) {
@@ -302,9 +310,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             };
             self.heat.step(gone, &mut self.cells.celsius, &heating, &self.deviations);
             self.bus.weather(gone, self.slow.outside_celsius, self.deviations.link_left);
+            self.joint_joules += self.slow.square_seconds * self.slow.source_ohms[1];
             self.remember_joints(gone);
         }
-        self.cells.refresh(dt, curve, bleeding, self.spec.joint_ohms, &self.deviations);
+        if bleeding != self.slow.bleeding {
+            self.cells.adapt(self.spec.joint_ohms, bleeding, &self.deviations);
+        }
+        self.cells.refresh(dt, curve, &self.deviations);
         let joints = self.deviations.joint_ohms.iter().map(|added| self.spec.joint_ohms + added).sum();
         self.slow = Slow {
             beat_seconds: self.slow.beat_seconds,

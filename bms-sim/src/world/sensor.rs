@@ -8,7 +8,7 @@ use super::World;
 use super::bus::{NEGATIVE, POSITIVE, PRECHARGE};
 use super::deviation::{CONTACTORS, CurrentDeviation, Deviations};
 use super::heat::Heat;
-use super::noise::{Noise, Stream};
+use super::noise::{Draws, Noise};
 use super::spec::{ChannelSpec, SensorSpec};
 use super::thermistor;
 
@@ -123,20 +123,19 @@ impl<const CELLS: usize, const THERMISTORS: usize> Sensors<CELLS, THERMISTORS> {
     fn cells(
         &self,
         volts: &[f64; CELLS],
-        tick: u64,
+        draws: &[f32],
         deviations: &Deviations<CELLS, THERMISTORS>,
     ) -> [f64; CELLS] {
-        let mut draws = [0.0_f32; CELLS];
-        self.noise.normal(Stream::Cells, tick, &mut draws);
         let channel = &self.spec.cell;
         let (noise, step, steps) = (channel.noise, channel.step, 1.0 / channel.step);
         let range = channel.range;
         let mut readings = [0.0; CELLS];
+        let draws = &draws[..CELLS];
         for cell in 0..CELLS {
             let seen = volts[cell] * self.cell_gain[cell]
                 + (self.cell_offset[cell] + deviations.cell_offset_volts[cell])
                 + noise * f64::from(draws[cell]);
-            readings[cell] = nearest(seen.min(range).max(-range) * steps) * step;
+            readings[cell] = nearest(held(seen, range) * steps) * step;
         }
         let mut frozen = deviations.cells_frozen;
         while frozen != 0 {
@@ -147,9 +146,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Sensors<CELLS, THERMISTORS> {
         readings
     }
 
-    fn thermistors(&self, tick: u64, deviations: &Deviations<CELLS, THERMISTORS>) -> [f64; THERMISTORS] {
-        let mut draws = [0.0_f32; THERMISTORS];
-        self.noise.normal(Stream::Thermistors, tick, &mut draws);
+    fn thermistors(&self, draws: &[f32], deviations: &Deviations<CELLS, THERMISTORS>) -> [f64; THERMISTORS] {
         let channel = &self.spec.thermistor;
         core::array::from_fn(|place| {
             let seen = match deviations.thermistors[place].frozen {
@@ -164,7 +161,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Sensors<CELLS, THERMISTORS> {
         })
     }
 
-    fn single(&self, which: usize, channel: &ChannelSpec, truth: f64, draws: &[f32; SINGLE]) -> f64 {
+    fn single(&self, which: usize, channel: &ChannelSpec, truth: f64, draws: &[f32]) -> f64 {
         let Calibration { gain, offset } = self.single[which];
         let seen = truth * gain + offset + channel.noise * f64::from(draws[which]);
         nearest(seen.clamp(-channel.range, channel.range) / channel.step) * channel.step
@@ -175,7 +172,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Sensors<CELLS, THERMISTORS> {
         which: usize,
         channel: &ChannelSpec,
         truth: f64,
-        draws: &[f32; SINGLE],
+        draws: &[f32],
         deviation: &CurrentDeviation,
     ) -> f64 {
         if deviation.dead {
@@ -190,31 +187,38 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
     #[must_use]
     pub fn measure(&self, tick: u64) -> Measured<CELLS, THERMISTORS> {
         let (sensors, deviations, bus) = (&self.sensors, &self.deviations, &self.bus);
-        let mut draws = [0.0_f32; SINGLE];
-        sensors.noise.normal(Stream::Pack, tick, &mut draws);
+        let draws: Draws<CELLS, THERMISTORS> = sensors.noise.draws(tick);
         let spec = &sensors.spec;
         let sampled = |channel: &ChannelSpec| {
             let share = (channel.earlier_seconds / self.step_seconds).min(1.0);
             self.flow.end_amps + share * (self.flow.start_amps - self.flow.end_amps)
         };
         let current = |which: usize, channel: &ChannelSpec| {
-            sensors.current(which, channel, sampled(channel), &draws, &deviations.currents[which])
+            sensors.current(which, channel, sampled(channel), draws.single(), &deviations.currents[which])
         };
-        let pack = |which: usize, volts: f64| sensors.single(which, &spec.pack, volts, &draws);
+        let pack = |which: usize, volts: f64| sensors.single(which, &spec.pack, volts, draws.single());
         let feedback = |which: usize| bus.contactors[which].feedback(&deviations.contactors[which]);
         Measured {
-            cell_volts: sensors.cells(&self.cells.volts, tick, deviations),
-            thermistor_ratios: sensors.thermistors(tick, deviations),
+            cell_volts: sensors.cells(&self.cells.volts, draws.cells(), deviations),
+            thermistor_ratios: sensors.thermistors(draws.thermistors(), deviations),
             current_amps: current(CURRENT, &spec.current),
             current_check_amps: current(CURRENT_CHECK, &spec.current_check),
             pack_volts: pack(PACK, bus.pack_volts),
             behind_negative_volts: pack(BEHIND_NEGATIVE, bus.behind_negative_volts()),
             behind_positive_volts: pack(BEHIND_POSITIVE, bus.behind_positive_volts()),
             link_volts: pack(LINK, bus.link_volts),
-            supply_volts: sensors.single(SUPPLY, &spec.supply, self.supply.volts, &draws),
+            supply_volts: sensors.single(SUPPLY, &spec.supply, self.supply.volts, draws.single()),
             feedback: [feedback(NEGATIVE), feedback(PRECHARGE), feedback(POSITIVE)],
         }
     }
+}
+
+/// Not beyond ± the range. Two plain comparisons, which become two vector instructions; the library's own also mind what is not a
+/// number, which a voltage here never is.
+#[inline]
+fn held(value: f64, range: f64) -> f64 {
+    let value = if value < range { value } else { range };
+    if value > -range { value } else { -range }
 }
 
 /// The nearest whole number, halves to even, for amounts below 2⁵¹: adding 1.5·2⁵² leaves no place for a fraction. Unlike the
