@@ -265,7 +265,7 @@ impl<const CELLS: usize> Comparison<CELLS> {
 fn typical<const CELLS: usize>(volts: &Each<Volts, CELLS>) -> Volts {
     let mut bits = Each::<i32, CELLS>::all(0);
     bits.iter_mut().zip(volts).for_each(|(bits, volts)| *bits = volts.bits());
-    Volts::from_bits(median(bits.iter()))
+    Volts::from_bits(median(&bits.iter()))
 }
 
 /// What the open-circuit voltage may change over so many kelvin.

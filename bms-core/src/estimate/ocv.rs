@@ -207,6 +207,11 @@ mod tests {
         (998, 3_469),
     ];
 
+    /// Millionths of a volt.
+    fn micro(micro: i32) -> Volts {
+        Volts::from_wide(i64::from(micro) * 65_536 / 1_000_000)
+    }
+
     /// Whether the inverse of `millivolts`, widened by `error`, holds the state of charge.
     fn holds(millivolts: i32, error: i32, soc: i32) -> bool {
         let least = missing_at(Volts::from_milli(millivolts + error)).milli();
@@ -263,7 +268,7 @@ mod tests {
         /// The same where the curve lives.
         #[test]
         fn the_inverse_is_monotone_on_the_curve(a in 2_700_000..3_600_000_i32, step in 1..5_000_i32) {
-            let at = |micro: i32| missing_at(Volts::from_bits((i64::from(micro) * 65_536 / 1_000_000) as i32));
+            let at = |volts: i32| missing_at(micro(volts));
             prop_assert!(at(a) >= at(a + step));
         }
 
@@ -275,7 +280,6 @@ mod tests {
             bounds in (0..40_000_i32, 0..10_000_i32),
             (shared, own) in (-100..=100_i32, -100..=100_i32),
         ) {
-            let micro = |micro: i32| Volts::from_bits((i64::from(micro) * 65_536 / 1_000_000) as i32);
             let told = difference(
                 (micro(volts), micro(reference)),
                 (micro(bounds.0), micro(bounds.1), micro(bounds.0 + bounds.1)),

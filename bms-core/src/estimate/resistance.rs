@@ -299,7 +299,7 @@ impl<const CELLS: usize> Steps<CELLS> {
             let at_25 = (i64::from(measured.bits()) << 16).checked_div(i64::from(factors.next().bits()));
             *sum_before = at_25.map_or(0, |bits| Milliohms::from_wide(bits).bits());
         }
-        median(self.before_sums.iter())
+        median(&self.before_sums.iter())
     }
 
     /// Holds every cell against the median and keeps its excess.
