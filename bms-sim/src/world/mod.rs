@@ -23,6 +23,8 @@ pub mod thermistor;
 pub mod truth;
 
 use crate::defect::Defects;
+use bms_core::decision::{Coil, Coils, Cooling, Decision};
+use bms_core::units::Amps;
 use bus::{Bus, Source};
 use cell::{Cells, Flow};
 use deviation::{CONTACTORS, Deviations};
@@ -67,6 +69,29 @@ impl Actuators {
         charge_limit_amps: 0.0,
         discharge_limit_amps: 0.0,
     };
+}
+
+impl<const CELLS: usize> From<&Decision<CELLS>> for Actuators {
+    fn from(decision: &Decision<CELLS>) -> Self {
+        let Coils { negative, precharge, positive } = decision.coils;
+        let bleeding = if decision.bleed.is_empty() {
+            0
+        } else {
+            decision.bleed.iter().fold(0, |cells, cell| cells | 1 << cell)
+        };
+        Self {
+            coils: [negative, precharge, positive].map(|coil| coil == Coil::On),
+            bleeding,
+            cooling: decision.cooling == Cooling::On,
+            charge_limit_amps: amps(decision.limits.charge),
+            discharge_limit_amps: amps(decision.limits.discharge),
+        }
+    }
+}
+
+/// Exact: the fixed point has 32 bits.
+fn amps(amps: Amps) -> f64 {
+    f64::from(amps.bits()) / 65_536.0
 }
 
 /// How a pack stands when its story begins: at rest for hours.
