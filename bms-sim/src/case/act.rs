@@ -1,0 +1,92 @@
+//! What the operator and the workshop do, and when.
+//!
+//! `close` and `open` hold until the next of them; `clear` and `replace` are asked for in one tick only, the first at or after their
+//! time. A tick therefore answers for all acts since the tick before it, however long ago that was.
+
+use bms_core::frame::{Asked, Clearance, Wanted};
+use serde::Serialize;
+
+/// One act.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Act {
+    /// When, in milliseconds from the start.
+    pub at_ms: u64,
+    /// What is asked for.
+    pub ask: Ask,
+}
+
+/// What can be asked for.
+#[derive(Clone, Copy, Debug, Eq, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Ask {
+    /// Close the contactors, from now on.
+    Close,
+    /// Open them, from now on.
+    Open,
+    /// Clear the fault memory, once.
+    Clear(Clearance),
+    /// Report that this cell, counted from 0, was replaced, once.
+    Replace(u8),
+}
+
+impl Ask {
+    /// Its name in files and for people.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Close => "close",
+            Self::Open => "open",
+            Self::Clear(_) => "clear",
+            Self::Replace(_) => "replace",
+        }
+    }
+
+    /// Whether it lasts for one tick only.
+    pub(super) const fn is_brief(self) -> bool {
+        matches!(self, Self::Clear(_) | Self::Replace(_))
+    }
+}
+
+/// What is asked for in the tick at `at_ms`, the tick before it being `step_ms` earlier; `acts` in order of time.
+pub(super) fn asked_at(acts: &[Act], at_ms: u64, step_ms: u64) -> Asked {
+    let mut asked = Asked::NOTHING;
+    let done = acts.partition_point(|act| act.at_ms <= at_ms);
+    let latest = acts.iter().take(done).rev().find(|act| !act.ask.is_brief());
+    if latest.is_some_and(|act| act.ask == Ask::Close) {
+        asked.contactors = Wanted::Closed;
+    }
+    for act in acts.iter().take(done).rev().take_while(|act| act.at_ms + step_ms > at_ms) {
+        match act.ask {
+            Ask::Clear(by) => asked.clear = asked.clear.or(Some(by)),
+            Ask::Replace(cell) => asked.replaced = asked.replaced.or(Some(cell)),
+            Ask::Close | Ask::Open => {}
+        }
+    }
+    asked
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const ACTS: [Act; 4] = [
+        Act { at_ms: 0, ask: Ask::Replace(4) },
+        Act { at_ms: 1_000, ask: Ask::Close },
+        Act { at_ms: 1_005, ask: Ask::Clear(Clearance::Service) },
+        Act { at_ms: 2_000, ask: Ask::Open },
+    ];
+
+    #[test]
+    fn closing_holds_and_a_brief_act_falls_into_exactly_one_tick() {
+        for step_ms in [1, 3, 10, 400, 10_000] {
+            let ticks: Vec<_> =
+                (0..=20_000 / step_ms).map(|tick| asked_at(&ACTS, tick * step_ms, step_ms)).collect();
+            assert_eq!(ticks.iter().filter(|asked| asked.clear == Some(Clearance::Service)).count(), 1);
+            assert_eq!(ticks.iter().filter(|asked| asked.replaced == Some(4)).count(), 1);
+            assert_eq!(ticks[0].replaced, Some(4));
+        }
+        assert_eq!(asked_at(&ACTS, 999, 1).contactors, Wanted::Open);
+        assert_eq!(asked_at(&ACTS, 1_999, 1).contactors, Wanted::Closed);
+        assert_eq!(asked_at(&ACTS, 2_000, 1).contactors, Wanted::Open);
+    }
+}

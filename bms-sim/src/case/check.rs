@@ -1,0 +1,328 @@
+//! From what is typed to what it means: every value is held against its bounds here, once.
+
+use super::act::{Act, Ask};
+use super::duty::{Phase, Surrounding, Work};
+use super::error::{Accepted, CaseError, Problem, WITHOUT_END};
+use super::file::{ActTable, CaseFile, DutyTable, ExpectTable, PhaseTable, StartTable};
+use super::place::{Path, Source};
+use super::{Bound, Case, CellStart, Expect, Pack, Start, defects, limits};
+use bms_core::frame::Clearance;
+use bms_core::{Fault, Step};
+use std::time::Duration;
+
+/// Longest story and latest instant: 60 days, so that milliseconds since the start fit the core's uptime many times over.
+pub(super) const MOST_SECONDS: f64 = 5_184_000.0;
+/// Temperatures that the thermistor tables cover, in °C.
+pub(super) const CELSIUS: (f64, f64) = (-40.0, 85.0);
+/// Largest strength of a phase, in C: beyond what any limit allows, short of a short circuit.
+const MOST_RATE: f64 = 6.0;
+/// Most phases after unrolling what is repeated: a week of the shortest usual ones.
+const MOST_PHASES: usize = 100_000;
+/// The step when nothing is said, in milliseconds.
+const USUAL_TICK_MS: u64 = 10;
+/// Steps of the closed loop: a precharge time constant of 49 ms must hold at least three, and a half to spare.
+const TICK_MS: (u64, u64) = (1, 10);
+/// Steps at rest, in seconds: the world's formulas are meant for up to a minute.
+const REST_SECONDS: (f64, f64) = (0.1, 60.0);
+/// The steps of the contactor sequence, as files call them.
+const STEPS: [Step; 9] = [
+    Step::Open,
+    Step::ClosingNegative,
+    Step::Precharging,
+    Step::ClosingPositive,
+    Step::Closed,
+    Step::Easing,
+    Step::Opening,
+    Step::ProvingDead,
+    Step::Barred,
+];
+
+/// The checked case.
+pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, CaseError> {
+    let top = Path::TOP;
+    source.whole(&top.key("schema"), file.schema, 1, 1)?;
+    let packs = Pack::ALL.map(Pack::name);
+    let pack = Pack::ALL[source.word(&top.key("pack"), &file.pack, &packs)?];
+    let duration_seconds =
+        source.number(&top.key("duration_s"), file.duration_s, (0.01, MOST_SECONDS), "s")?;
+    let tick_ms = file.tick_ms.unwrap_or(USUAL_TICK_MS);
+    source.whole(&top.key("tick_ms"), tick_ms, TICK_MS.0, TICK_MS.1)?;
+    let rest_ms = match &file.rest {
+        Some(rest) => Some(milliseconds(source.number(
+            &top.key("rest").key("step_s"),
+            rest.step_s,
+            REST_SECONDS,
+            "s",
+        )?)),
+        None => None,
+    };
+    let start = start(source, &file.start, pack)?;
+    let limits = limits::changes(source, &file.limits, pack)?;
+    Ok(Case {
+        name: source.file.to_owned(),
+        digest: super::digest(source.text),
+        title: file.title.clone(),
+        story: file.story.clone(),
+        pack,
+        seed: source.whole(&top.key("seed"), file.seed, 0, WITHOUT_END)?,
+        duration_seconds,
+        tick_ms,
+        rest_ms,
+        surroundings: surroundings(source, file, &start)?,
+        start,
+        duty: duty(source, &file.duty, pack)?,
+        acts: acts(source, &file.act, pack, duration_seconds, rest_ms.unwrap_or(tick_ms))?,
+        defects: defects::checked(source, &file.defect, pack, duration_seconds)?,
+        config: limits::configuration(source, &limits, pack, tick_ms)?,
+        limits,
+        expect: file
+            .expect
+            .as_ref()
+            .map(|expect| expectation(source, expect, duration_seconds))
+            .transpose()?,
+    })
+}
+
+fn start(source: &Source<'_>, table: &StartTable, pack: Pack) -> Result<Start, CaseError> {
+    let path = Path::TOP.key("start");
+    let percent = source.number(&path.key("charge_percent"), table.charge_percent, (0.0, 100.0), "%")?;
+    let celsius = source.number(&path.key("celsius"), table.celsius, CELSIUS, "°C")?;
+    let mut cells: Vec<CellStart> = Vec::new();
+    for (item, typed) in table.cell.iter().enumerate() {
+        let path = path.key("cell").item(item);
+        let cell = place(source, &path.key("cell"), typed.cell, pack.cells())?;
+        if cells.iter().any(|other| other.cell == cell) {
+            return Err(source.refuse(&path.key("cell"), Problem::Twice));
+        }
+        let charge = match (typed.charge_percent, typed.missing_ah) {
+            (Some(percent), None) => {
+                source.number(&path.key("charge_percent"), percent, (0.0, 100.0), "%")? / 100.0
+            }
+            (None, Some(missing)) => {
+                let held = pack.ampere_hours() * percent / 100.0;
+                let missing = source.number(&path.key("missing_ah"), missing, (0.0, held), "Ah")?;
+                (held - missing) / pack.ampere_hours()
+            }
+            (Some(_), Some(_)) => {
+                let problem =
+                    Problem::NotBeside { beside: "charge_percent".to_owned(), accepted: Vec::new() };
+                return Err(source.refuse_key(&path.key("missing_ah"), problem));
+            }
+            (None, None) => {
+                let accepted = Accepted::Said("the cell's charge in percent, or missing_ah instead");
+                return Err(source.missing(&path, "charge_percent", accepted));
+            }
+        };
+        cells.push(CellStart { cell, charge });
+    }
+    Ok(Start { charge: percent / 100.0, celsius, cells })
+}
+
+fn surroundings(source: &Source<'_>, file: &CaseFile, start: &Start) -> Result<Vec<Surrounding>, CaseError> {
+    let mut points: Vec<Surrounding> = Vec::new();
+    for (item, typed) in file.surroundings.iter().enumerate() {
+        let path = Path::TOP.key("surroundings").item(item);
+        let at_seconds = source.number(&path.key("at_s"), typed.at_s, (0.0, MOST_SECONDS), "s")?;
+        if let Some(before) = points.last().filter(|before| before.at_seconds >= at_seconds) {
+            let after = "at_s of the entry before".to_owned();
+            return Err(
+                source.refuse(&path.key("at_s"), Problem::NotAfter { after, limit: before.at_seconds })
+            );
+        }
+        let celsius = source.number(&path.key("celsius"), typed.celsius, CELSIUS, "°C")?;
+        points.push(Surrounding { at_seconds, celsius });
+    }
+    if points.is_empty() {
+        points.push(Surrounding { at_seconds: 0.0, celsius: start.celsius });
+    }
+    Ok(points)
+}
+
+fn duty(source: &Source<'_>, tables: &[DutyTable], pack: Pack) -> Result<Vec<Phase>, CaseError> {
+    let mut phases: Vec<Phase> = Vec::new();
+    for (item, typed) in tables.iter().enumerate() {
+        let path = Path::TOP.key("duty").item(item);
+        match (&typed.r#do, &typed.phases) {
+            (Some(work), None) => {
+                let single = PhaseTable { r#do: work.clone(), for_s: typed.for_s, rate_c: typed.rate_c };
+                if typed.times.is_some() {
+                    let problem =
+                        Problem::NotBeside { beside: "do".to_owned(), accepted: words(&["for_s", "rate_c"]) };
+                    return Err(source.refuse_key(&path.key("times"), problem));
+                }
+                append(source, &path, &mut phases, &[phase(source, &path, &single, pack)?])?;
+            }
+            (None, Some(repeated)) => {
+                for (key, there) in [("for_s", typed.for_s.is_some()), ("rate_c", typed.rate_c.is_some())] {
+                    if there {
+                        let problem =
+                            Problem::NotBeside { beside: "phases".to_owned(), accepted: words(&["times"]) };
+                        return Err(source.refuse_key(&path.key(key), problem));
+                    }
+                }
+                let path = path.key("phases");
+                let round = repeated
+                    .iter()
+                    .enumerate()
+                    .map(|(place, typed)| phase(source, &path.item(place), typed, pack));
+                let round = round.collect::<Result<Vec<_>, _>>()?;
+                let most = u64::try_from(MOST_PHASES).unwrap_or(WITHOUT_END);
+                let times = Path::TOP.key("duty").item(item).key("times");
+                for _ in 0..source.whole(&times, typed.times.unwrap_or(1), 1, most)? {
+                    append(source, &path, &mut phases, &round)?;
+                }
+            }
+            (Some(_), Some(_)) => {
+                let problem =
+                    Problem::NotBeside { beside: "do".to_owned(), accepted: words(&["for_s", "rate_c"]) };
+                return Err(source.refuse_key(&path.key("phases"), problem));
+            }
+            (None, None) => return Err(source.missing(&path, "do", accepted_work())),
+        }
+    }
+    Ok(phases)
+}
+
+/// One phase; when it begins is settled by [`append`].
+fn phase(source: &Source<'_>, path: &Path, typed: &PhaseTable, pack: Pack) -> Result<Phase, CaseError> {
+    let work = Work::ALL[source.word(&path.key("do"), &typed.r#do, &Work::ALL.map(Work::name))?];
+    let seconds = typed.for_s.unwrap_or(work.usual_seconds());
+    source.number(&path.key("for_s"), seconds, (0.01, MOST_SECONDS), "s")?;
+    let usual = work.usual_rate();
+    let rate = match typed.rate_c {
+        None => usual,
+        Some(_) if usual == 0.0 => {
+            let beside = format!("do = \"{}\"", work.name());
+            let problem = Problem::NotBeside { beside, accepted: words(&["for_s"]) };
+            return Err(source.refuse_key(&path.key("rate_c"), problem));
+        }
+        Some(rate) => source.number(&path.key("rate_c"), rate, (0.0, MOST_RATE), "C")?.copysign(usual),
+    };
+    Ok(Phase { work, from_seconds: 0.0, seconds, amps: rate * pack.ampere_hours() })
+}
+
+fn append(
+    source: &Source<'_>,
+    path: &Path,
+    phases: &mut Vec<Phase>,
+    round: &[Phase],
+) -> Result<(), CaseError> {
+    if phases.len() + round.len() > MOST_PHASES {
+        let problem = Problem::TooMany { found: phases.len() + round.len(), most: MOST_PHASES };
+        return Err(source.refuse_key(path, problem));
+    }
+    for phase in round {
+        let from_seconds = phases.last().map_or(0.0, |last| last.from_seconds + last.seconds);
+        phases.push(Phase { from_seconds, ..*phase });
+    }
+    Ok(())
+}
+
+fn acts(
+    source: &Source<'_>,
+    tables: &[ActTable],
+    pack: Pack,
+    most_seconds: f64,
+    step_ms: u64,
+) -> Result<Vec<Act>, CaseError> {
+    let mut acts: Vec<Act> = Vec::new();
+    for (item, typed) in tables.iter().enumerate() {
+        let path = Path::TOP.key("act").item(item);
+        let at_ms = milliseconds(source.number(&path.key("at_s"), typed.at_s, (0.0, most_seconds), "s")?);
+        let ask = asked(source, &path, typed, pack)?;
+        let near = |act: &&Act| act.ask.name() == ask.name() && act.at_ms.abs_diff(at_ms) < step_ms;
+        if ask.is_brief() && acts.iter().find(near).is_some() {
+            let accepted =
+                Accepted::Said("one of this kind in each step of time (tick_ms, or step_s under [rest])");
+            return Err(source.refuse(&path.key("at_s"), Problem::NotAccepted { accepted }));
+        }
+        acts.push(Act { at_ms, ask });
+    }
+    acts.sort_by_key(|act| act.at_ms);
+    Ok(acts)
+}
+
+fn asked(source: &Source<'_>, path: &Path, typed: &ActTable, pack: Pack) -> Result<Ask, CaseError> {
+    let which = source.word(&path.key("ask"), &typed.ask, &["close", "open", "clear", "replace"])?;
+    let not_beside = |key: &str, accepted: &[&str]| {
+        let beside = format!("ask = \"{}\"", typed.ask);
+        source.refuse_key(&path.key(key), Problem::NotBeside { beside, accepted: words(accepted) })
+    };
+    let ask = match which {
+        0 => Ask::Close,
+        1 => Ask::Open,
+        2 => {
+            let by = typed.by.as_deref().unwrap_or("panel");
+            let may = [Clearance::Panel, Clearance::Service];
+            Ask::Clear(may[source.word(&path.key("by"), by, &["panel", "service"])?])
+        }
+        _ => {
+            let Some(cell) = typed.cell else {
+                let accepted = Accepted::Whole { low: 1, high: pack.cells() };
+                return Err(source.missing(path, "cell", accepted));
+            };
+            let place = place(source, &path.key("cell"), cell, pack.cells())?;
+            Ask::Replace(u8::try_from(place).unwrap_or(u8::MAX))
+        }
+    };
+    match ask {
+        Ask::Clear(_) if typed.cell.is_some() => Err(not_beside("cell", &["at_s", "by"])),
+        Ask::Replace(_) if typed.by.is_some() => Err(not_beside("by", &["at_s", "cell"])),
+        Ask::Close | Ask::Open if typed.cell.is_some() => Err(not_beside("cell", &["at_s"])),
+        Ask::Close | Ask::Open if typed.by.is_some() => Err(not_beside("by", &["at_s"])),
+        Ask::Close | Ask::Open | Ask::Clear(_) | Ask::Replace(_) => Ok(ask),
+    }
+}
+
+fn expectation(source: &Source<'_>, typed: &ExpectTable, most_seconds: f64) -> Result<Expect, CaseError> {
+    let path = Path::TOP.key("expect");
+    let mut faults = Vec::new();
+    for (item, name) in typed.faults.iter().enumerate() {
+        let path = path.key("faults").item(item);
+        let fault = Fault::ALL[source.word(&path, name, &Fault::ALL.map(Fault::key))?];
+        if faults.contains(&fault) {
+            return Err(source.refuse(&path, Problem::Twice));
+        }
+        faults.push(fault);
+    }
+    let mut within = Vec::new();
+    for (name, seconds) in &typed.within_s {
+        let path = path.key("within_s").key(name);
+        let Some(fault) = faults.iter().find(|fault| fault.key() == name) else {
+            let accepted: Vec<_> = typed.faults.clone();
+            return Err(source.refuse_key(&path, Problem::UnknownKey { suggestion: None, accepted }));
+        };
+        within.push(Bound {
+            fault: *fault,
+            seconds: source.number(&path, *seconds, (0.0, most_seconds), "s")?,
+        });
+    }
+    let ends = match &typed.ends {
+        None => None,
+        Some(name) => {
+            let names = STEPS.map(|step| format!("{step:?}"));
+            Some(STEPS[source.word(&path.key("ends"), name, &names.each_ref().map(String::as_str))?])
+        }
+    };
+    Ok(Expect { faults, ends, critical: typed.critical, within })
+}
+
+/// A place as people count it, from 1, turned into one counted from 0.
+pub(super) fn place(source: &Source<'_>, path: &Path, found: u64, count: u64) -> Result<usize, CaseError> {
+    let found = source.whole(path, found, 1, count)?;
+    Ok(usize::try_from(found - 1).unwrap_or(usize::MAX))
+}
+
+/// Seconds as whole milliseconds; what a file may hold is neither negative nor endless.
+pub(super) fn milliseconds(seconds: f64) -> u64 {
+    let time = Duration::try_from_secs_f64(seconds).unwrap_or_default();
+    u64::try_from(time.as_millis()).unwrap_or(u64::MAX)
+}
+
+pub(super) fn words(words: &[&str]) -> Vec<String> {
+    words.iter().map(|word| (*word).to_owned()).collect()
+}
+
+fn accepted_work() -> Accepted {
+    Accepted::Words(words(&Work::ALL.map(Work::name)))
+}

@@ -1,0 +1,160 @@
+//! Defects as a case file writes them: the kind decides which key gives the place and which one the severity.
+
+use super::Pack;
+use super::check::{MOST_SECONDS, place, words};
+use super::error::{Accepted, CaseError, Problem};
+use super::file::DefectTable;
+use super::place::{Path, Source};
+use crate::defect::{Defect, Kind, MOST, PlaceKind};
+
+/// The names of the places that have names.
+const CURRENT_SENSORS: [&str; 2] = ["main", "check"];
+const CONTACTORS: [&str; 3] = ["negative", "precharge", "positive"];
+
+/// The checked defects.
+pub(super) fn checked(
+    source: &Source<'_>,
+    tables: &[DefectTable],
+    pack: Pack,
+    most_seconds: f64,
+) -> Result<Vec<Defect>, CaseError> {
+    if tables.len() > MOST {
+        let path = Path::TOP.key("defect").item(MOST);
+        return Err(source.refuse_key(&path, Problem::TooMany { found: tables.len(), most: MOST }));
+    }
+    let defects = tables.iter().enumerate();
+    defects
+        .map(|(item, typed)| one(source, &Path::TOP.key("defect").item(item), typed, pack, most_seconds))
+        .collect()
+}
+
+fn one(
+    source: &Source<'_>,
+    path: &Path,
+    typed: &DefectTable,
+    pack: Pack,
+    most_seconds: f64,
+) -> Result<Defect, CaseError> {
+    let kind = Kind::ALL[source.word(&path.key("kind"), &typed.kind, &keys())?];
+    let onset_seconds = typed.at_s.unwrap_or(0.0);
+    source.number(&path.key("at_s"), onset_seconds, (0.0, most_seconds), "s")?;
+    if let Some(end) = typed.until_s {
+        source.number(&path.key("until_s"), end, (0.0, MOST_SECONDS), "s")?;
+        if end <= onset_seconds {
+            let problem = Problem::NotAfter { after: "at_s".to_owned(), limit: onset_seconds };
+            return Err(source.refuse(&path.key("until_s"), problem));
+        }
+    }
+    let grows_seconds = typed.ramp_s.unwrap_or(0.0);
+    source.number(&path.key("ramp_s"), grows_seconds, (0.0, MOST_SECONDS), "s")?;
+    refuse_others(source, path, typed, kind)?;
+    Ok(Defect {
+        kind,
+        place: place_of(source, path, typed, kind, pack)?,
+        severity: severity(source, path, typed, kind)?,
+        onset_seconds,
+        end_seconds: typed.until_s,
+        grows_seconds,
+    })
+}
+
+fn keys() -> Vec<&'static str> {
+    Kind::ALL.iter().map(|kind| kind.key()).collect()
+}
+
+/// The key that gives the place of such a defect; none where there is only one place.
+const fn place_key(kind: PlaceKind) -> Option<&'static str> {
+    match kind {
+        PlaceKind::Cell => Some("cell"),
+        PlaceKind::Joint => Some("joint"),
+        PlaceKind::Thermistor => Some("thermistor"),
+        PlaceKind::Module => Some("module"),
+        PlaceKind::CurrentSensor => Some("current_sensor"),
+        PlaceKind::Contactor => Some("contactor"),
+        PlaceKind::Pack => None,
+    }
+}
+
+/// Every key of a place or a severity that this kind has no use for is a mistake.
+fn refuse_others(source: &Source<'_>, path: &Path, typed: &DefectTable, kind: Kind) -> Result<(), CaseError> {
+    let place_key = place_key(kind.place());
+    let places = [
+        ("cell", typed.cell.is_some()),
+        ("joint", typed.joint.is_some()),
+        ("thermistor", typed.thermistor.is_some()),
+        ("module", typed.module.is_some()),
+        ("current_sensor", typed.current_sensor.is_some()),
+        ("contactor", typed.contactor.is_some()),
+    ];
+    let severities = typed.severities();
+    let severity_key = severities.iter().find(|(_, unit, _)| *unit == kind.unit()).map(|(key, _, _)| *key);
+    let stray_place =
+        places.iter().find(|(key, there)| *there && Some(*key) != place_key).map(|(key, _)| *key);
+    let stray_severity = severities
+        .iter()
+        .find(|(key, _, there)| there.is_some() && Some(*key) != severity_key)
+        .map(|(key, _, _)| *key);
+    match stray_place.or(stray_severity) {
+        None => Ok(()),
+        Some(stray) => {
+            let accepted: Vec<&str> =
+                place_key.into_iter().chain(severity_key).chain(["at_s", "until_s", "ramp_s"]).collect();
+            let beside = format!("kind = \"{}\"", kind.key());
+            Err(source
+                .refuse_key(&path.key(stray), Problem::NotBeside { beside, accepted: words(&accepted) }))
+        }
+    }
+}
+
+fn place_of(
+    source: &Source<'_>,
+    path: &Path,
+    typed: &DefectTable,
+    kind: Kind,
+    pack: Pack,
+) -> Result<usize, CaseError> {
+    let Some(key) = place_key(kind.place()) else { return Ok(0) };
+    let path_of_key = path.key(key);
+    let counted = |found: Option<u64>, count: u64| match found {
+        Some(found) => place(source, &path_of_key, found, count),
+        None => Err(source.missing(path, key, Accepted::Whole { low: 1, high: count })),
+    };
+    let named = |found: &Option<String>, names: &[&str]| match found {
+        Some(found) => source.word(&path_of_key, found, names),
+        None => Err(source.missing(path, key, Accepted::Words(words(names)))),
+    };
+    match kind.place() {
+        PlaceKind::Cell => counted(typed.cell, pack.cells()),
+        PlaceKind::Joint => counted(typed.joint, pack.cells() - 1),
+        PlaceKind::Thermistor => counted(typed.thermistor, pack.thermistors()),
+        PlaceKind::Module => counted(typed.module, pack.modules()),
+        PlaceKind::CurrentSensor => named(&typed.current_sensor, &CURRENT_SENSORS),
+        PlaceKind::Contactor => named(&typed.contactor, &CONTACTORS),
+        PlaceKind::Pack => Ok(0),
+    }
+}
+
+/// The severity in the kind's unit; the usual one when nothing is said.
+fn severity(source: &Source<'_>, path: &Path, typed: &DefectTable, kind: Kind) -> Result<f64, CaseError> {
+    let severities = typed.severities();
+    let written = severities.iter().find(|(_, unit, _)| *unit == kind.unit());
+    match written {
+        Some((key, unit, Some(severity))) => source.number(&path.key(key), *severity, kind.range(), unit),
+        Some((_, _, None)) | None => Ok(kind.usual()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A unit that no key stands for would silently take the usual severity.
+    #[test]
+    fn every_unit_in_the_list_of_defects_has_a_key() {
+        let empty: DefectTable = toml::from_str("kind = \"\"").expect("the kind alone is enough");
+        for kind in Kind::ALL {
+            let known = empty.severities().iter().any(|(_, unit, _)| *unit == kind.unit());
+            assert!(known || kind.unit().is_empty(), "no key for {} in {}", kind.unit(), kind.key());
+        }
+    }
+}

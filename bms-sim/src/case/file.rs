@@ -1,0 +1,218 @@
+//! The case file as it is typed: what may be written where. What it means is settled in `check`.
+
+use super::error::{Accepted, CaseError, Mistake, Problem, WITHOUT_END, nearest};
+use super::place::{Path, Source};
+use serde::Deserialize;
+use std::collections::BTreeMap;
+use toml::de::DeTable;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct CaseFile {
+    pub(super) schema: u64,
+    pub(super) title: String,
+    pub(super) story: String,
+    pub(super) pack: String,
+    pub(super) seed: u64,
+    pub(super) duration_s: f64,
+    pub(super) tick_ms: Option<u64>,
+    pub(super) start: StartTable,
+    #[serde(default)]
+    pub(super) surroundings: Vec<SurroundingTable>,
+    #[serde(default)]
+    pub(super) duty: Vec<DutyTable>,
+    #[serde(default)]
+    pub(super) act: Vec<ActTable>,
+    #[serde(default)]
+    pub(super) defect: Vec<DefectTable>,
+    pub(super) rest: Option<RestTable>,
+    #[serde(default)]
+    pub(super) limits: BTreeMap<String, LimitTable>,
+    pub(super) expect: Option<ExpectTable>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct StartTable {
+    pub(super) charge_percent: f64,
+    pub(super) celsius: f64,
+    #[serde(default)]
+    pub(super) cell: Vec<StartCellTable>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct StartCellTable {
+    pub(super) cell: u64,
+    pub(super) charge_percent: Option<f64>,
+    pub(super) missing_ah: Option<f64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct SurroundingTable {
+    pub(super) at_s: f64,
+    pub(super) celsius: f64,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct DutyTable {
+    pub(super) r#do: Option<String>,
+    pub(super) for_s: Option<f64>,
+    pub(super) rate_c: Option<f64>,
+    pub(super) times: Option<u64>,
+    pub(super) phases: Option<Vec<PhaseTable>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct PhaseTable {
+    pub(super) r#do: String,
+    pub(super) for_s: Option<f64>,
+    pub(super) rate_c: Option<f64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct ActTable {
+    pub(super) at_s: f64,
+    pub(super) ask: String,
+    pub(super) by: Option<String>,
+    pub(super) cell: Option<u64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct DefectTable {
+    pub(super) kind: String,
+    pub(super) at_s: Option<f64>,
+    pub(super) until_s: Option<f64>,
+    pub(super) ramp_s: Option<f64>,
+    pub(super) cell: Option<u64>,
+    pub(super) joint: Option<u64>,
+    pub(super) thermistor: Option<u64>,
+    pub(super) module: Option<u64>,
+    pub(super) current_sensor: Option<String>,
+    pub(super) contactor: Option<String>,
+    pub(super) milliohms: Option<f64>,
+    pub(super) ohms: Option<f64>,
+    pub(super) kiloohms: Option<f64>,
+    pub(super) ampere_hours: Option<f64>,
+    pub(super) percent: Option<f64>,
+    pub(super) watts: Option<f64>,
+    pub(super) millivolts: Option<f64>,
+    pub(super) amps: Option<f64>,
+    pub(super) celsius: Option<f64>,
+    pub(super) milliseconds: Option<f64>,
+}
+
+impl DefectTable {
+    /// Each key that gives a severity, with the unit it stands for and what was written.
+    pub(super) fn severities(&self) -> [(&'static str, &'static str, Option<f64>); 10] {
+        [
+            ("milliohms", "mΩ", self.milliohms),
+            ("ohms", "Ω", self.ohms),
+            ("kiloohms", "kΩ", self.kiloohms),
+            ("ampere_hours", "Ah", self.ampere_hours),
+            ("percent", "%", self.percent),
+            ("watts", "W", self.watts),
+            ("millivolts", "mV", self.millivolts),
+            ("amps", "A", self.amps),
+            ("celsius", "°C", self.celsius),
+            ("milliseconds", "ms", self.milliseconds),
+        ]
+    }
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RestTable {
+    pub(super) step_s: f64,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct LimitTable {
+    pub(super) trip: Option<f64>,
+    pub(super) release: Option<f64>,
+    pub(super) dwell_ms: Option<u64>,
+    pub(super) release_dwell_ms: Option<u64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct ExpectTable {
+    pub(super) faults: Vec<String>,
+    pub(super) ends: Option<String>,
+    pub(super) critical: Option<bool>,
+    #[serde(default)]
+    pub(super) within_s: BTreeMap<String, f64>,
+}
+
+/// Parses the text and gives the typed file with the document in which places are looked up to `then`.
+pub(super) fn parse<T>(
+    text: &str,
+    file: &str,
+    then: impl FnOnce(&Source<'_>, &CaseFile) -> Result<T, CaseError>,
+) -> Result<T, CaseError> {
+    let not_toml = |error: &toml::de::Error| {
+        let span = error.span().unwrap_or(0..0);
+        let reason = error.message().lines().collect::<Vec<_>>().join(", ");
+        let problem = Problem::NotToml { reason };
+        CaseError::Mistaken(Box::new(Mistake::new(file, text, String::new(), span, false, problem)))
+    };
+    let top = DeTable::parse(text).map_err(|error| not_toml(&error))?;
+    let source = Source { file, text, top: &top };
+    // Asked first: a file of another schema would be full of keys that look like mistakes.
+    if let Some(schema) = top.get_ref().get("schema").filter(|schema| schema.get_ref().is_integer()) {
+        let written = schema.get_ref().as_integer().map(toml::de::DeInteger::as_str);
+        if written != Some("1") {
+            let accepted = accepted_at("schema");
+            return Err(source.refuse(&Path::TOP.key("schema"), Problem::NotAccepted { accepted }));
+        }
+    }
+    let typed = serde_path_to_error::deserialize(toml::Deserializer::from(top.clone()))
+        .map_err(|error| explained(&source, &(error.path().into()), error.inner().message()))?;
+    then(&source, &typed)
+}
+
+/// A mistake that serde found, in our words. Serde gives only a sentence, in which backquotes stand around names.
+fn explained(source: &Source<'_>, path: &Path, sentence: &str) -> CaseError {
+    let names: Vec<&str> = sentence.split('`').skip(1).step_by(2).collect();
+    match (names.as_slice(), sentence) {
+        ([found, accepted @ ..], sentence) if sentence.starts_with("unknown field") => {
+            let suggestion = nearest(found, accepted.iter().copied()).map(str::to_owned);
+            let accepted = accepted.iter().map(|key| (*key).to_owned()).collect();
+            // Depending on the table, serde's path ends at the table or at the unknown key.
+            let path = if path.last_key() == *found { path.clone() } else { path.key(found) };
+            source.refuse_key(&path, Problem::UnknownKey { suggestion, accepted })
+        }
+        ([key], sentence) if sentence.starts_with("missing field") => {
+            source.missing(path, key, accepted_at(key))
+        }
+        _ => source.refuse(path, Problem::NotAccepted { accepted: accepted_at(path.last_key()) }),
+    }
+}
+
+/// What a key holds, by its name alone; `check` knows more of it.
+fn accepted_at(key: &str) -> Accepted {
+    let at_least = |low| Accepted::Whole { low, high: WITHOUT_END };
+    match key {
+        "schema" => Accepted::Whole { low: 1, high: 1 },
+        "title" | "story" | "pack" | "do" | "ask" | "by" | "kind" | "ends" | "contactor"
+        | "current_sensor" => Accepted::Said("text in quotes"),
+        "seed" | "tick_ms" | "dwell_ms" | "release_dwell_ms" => at_least(0),
+        "cell" | "joint" | "thermistor" | "module" | "times" => at_least(1),
+        "critical" => Accepted::Said("true or false"),
+        "faults" => Accepted::Said("a list of fault names"),
+        "phases" => Accepted::Said("a list of tables, as phases = [{ do = \"hoist\" }]"),
+        "surroundings" | "duty" | "act" | "defect" => Accepted::Said("a list of tables, each under [[…]]"),
+        "start" | "rest" | "limits" | "expect" => Accepted::Said("a table, under […]"),
+        "within_s" => Accepted::Said("a table of fault names and seconds"),
+        "charge_percent" => Accepted::Number { low: 0.0, high: 100.0, unit: "%" },
+        "celsius" => Accepted::Said("a temperature in °C"),
+        seconds if seconds.ends_with("_s") => Accepted::Said("a number of seconds"),
+        _ => Accepted::Said("a number"),
+    }
+}

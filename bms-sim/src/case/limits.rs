@@ -1,0 +1,172 @@
+//! The firmware's limits as a case changes them.
+//!
+//! A limit is written in the unit that its fault is watched in: V, A, °C, °C/s, mΩ, %, Ah or ms. A release limit that is not given
+//! moves along with its trip limit, so that the gap between them stays.
+
+use super::Pack;
+use super::error::{Accepted, CaseError, Problem, WITHOUT_END};
+use super::file::LimitTable;
+use super::place::{Path, Source};
+use bms_core::fault::FaultLimits;
+use bms_core::units::Millis;
+use bms_core::witness::Quantity;
+use bms_core::{Config, ConfigError, Fault};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// A changed limit; what is `None` stays as it is.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct LimitChange {
+    /// Whose limit.
+    #[serde(serialize_with = "super::as_key")]
+    pub fault: Fault,
+    /// Trip limit, in the unit of the fault.
+    pub trip: Option<f64>,
+    /// Release limit, in the same unit.
+    pub release: Option<f64>,
+    /// Dwell until Confirmed, in milliseconds.
+    pub dwell_ms: Option<u64>,
+    /// Dwell within the release limit, in milliseconds.
+    pub release_dwell_ms: Option<u64>,
+}
+
+/// Longest dwell that fits its store, in milliseconds; the configuration check knows a shorter one.
+const MOST_DWELL_MS: u64 = u32::MAX as u64;
+
+/// The changes that a file asks for.
+pub(super) fn changes(
+    source: &Source<'_>,
+    tables: &BTreeMap<String, LimitTable>,
+    pack: Pack,
+) -> Result<Vec<LimitChange>, CaseError> {
+    let usual = pack.config().faults;
+    let mut changes = Vec::new();
+    for (name, typed) in tables {
+        let path = Path::TOP.key("limits").key(name);
+        let Some(fault) = Fault::ALL.into_iter().find(|fault| fault.key() == name) else {
+            let keys = Fault::ALL.map(Fault::key);
+            let suggestion = super::error::nearest(name, keys.into_iter()).map(str::to_owned);
+            let accepted = super::check::words(&keys);
+            return Err(source.refuse_key(&path, Problem::UnknownKey { suggestion, accepted }));
+        };
+        let scale = usual.shown(fault).trip.map(scale);
+        for (key, value) in [("trip", typed.trip), ("release", typed.release)] {
+            match (value, scale) {
+                (Some(value), Some(scale)) => {
+                    source.number(&path.key(key), value, (scale.low, scale.high), scale.unit)?;
+                }
+                (Some(_), None) => {
+                    let beside = format!("limits.{name}");
+                    let accepted = super::check::words(&["dwell_ms", "release_dwell_ms"]);
+                    return Err(source.refuse_key(&path.key(key), Problem::NotBeside { beside, accepted }));
+                }
+                (None, _) => {}
+            }
+        }
+        for (key, value) in [("dwell_ms", typed.dwell_ms), ("release_dwell_ms", typed.release_dwell_ms)] {
+            source.whole(&path.key(key), value.unwrap_or(0), 0, MOST_DWELL_MS)?;
+        }
+        let LimitTable { trip, release, dwell_ms, release_dwell_ms } = *typed;
+        changes.push(LimitChange { fault, trip, release, dwell_ms, release_dwell_ms });
+    }
+    Ok(changes)
+}
+
+/// The firmware's configuration with these changes, as its own check accepts it.
+pub(super) fn configuration(
+    source: &Source<'_>,
+    changes: &[LimitChange],
+    pack: Pack,
+    tick_ms: u64,
+) -> Result<Config, CaseError> {
+    let mut config = pack.config();
+    let tick = u32::try_from(tick_ms).unwrap_or(u32::MAX);
+    if Millis(tick) != config.pack.tick {
+        // Three missed parts of a frame are stale, whatever the tick.
+        config.pack.tick = Millis(tick);
+        config.pack.oldest_age = Millis(tick.saturating_mul(3));
+        config.faults = FaultLimits::for_pack(&config.pack);
+    }
+    config.faults = changed(&config.faults, changes);
+    let size = |count: u64| usize::try_from(count).unwrap_or(usize::MAX);
+    match config.check(size(pack.cells()), size(pack.thermistors())) {
+        Ok(_) => Ok(config),
+        Err(error) => Err(refused(source, error)),
+    }
+}
+
+/// What one step of the stored number means in the unit that people write, and how far it reaches.
+#[derive(Clone, Copy)]
+struct Scale {
+    bits_a_unit: f64,
+    low: f64,
+    high: f64,
+    unit: &'static str,
+}
+
+fn scale(quantity: Quantity) -> Scale {
+    let fixed = |unit| Scale { bits_a_unit: 65_536.0, low: -32_000.0, high: 32_000.0, unit };
+    match quantity {
+        Quantity::Volts(_) => fixed("V"),
+        Quantity::Amps(_) => fixed("A"),
+        Quantity::Celsius(_) => fixed("°C"),
+        Quantity::CelsiusPerSecond(_) => fixed("°C/s"),
+        Quantity::Milliohms(_) => fixed("mΩ"),
+        Quantity::Ratio(_) => Scale { bits_a_unit: 655.36, low: -1_000.0, high: 1_000.0, unit: "%" },
+        // A step is 2⁻¹⁶ A·ms; an hour has 3 600 000 ms.
+        Quantity::Coulombs(_) => {
+            Scale { bits_a_unit: 65_536.0 * 3.6e6, low: -4_000.0, high: 4_000.0, unit: "Ah" }
+        }
+        Quantity::Ohms(_) => Scale { bits_a_unit: 1.0, low: 0.0, high: 4e9, unit: "Ω" },
+        Quantity::Millis(_) => Scale { bits_a_unit: 1.0, low: 0.0, high: 4e9, unit: "ms" },
+    }
+}
+
+/// The limits with the changes written in. The list of faults gives each limit a type of its own, so they are reached by name, in
+/// the form that the core writes them in.
+fn changed(limits: &FaultLimits, changes: &[LimitChange]) -> FaultLimits {
+    let Ok(mut written) = serde_json::to_value(limits) else { return *limits };
+    for change in changes {
+        let one = &mut written[change.fault.key()];
+        if let Some(scale) = limits.shown(change.fault).trip.map(scale) {
+            #[expect(
+                clippy::cast_possible_truncation,
+                reason = "the bounds of the scale keep it far inside of 64 bits"
+            )]
+            let bits = |value: f64| (value * scale.bits_a_unit).round() as i64;
+            let was = |part: &serde_json::Value| part.as_i64().unwrap_or_default();
+            let (trip, release) = (was(&one["trip"]), was(&one["release"]));
+            let to = change.trip.map_or(trip, bits);
+            one["trip"] = to.into();
+            one["release"] = change.release.map_or(release + (to - trip), bits).into();
+        }
+        if let Some(dwell) = change.dwell_ms {
+            one["dwell"] = dwell.into();
+        }
+        if let Some(dwell) = change.release_dwell_ms {
+            one["release_dwell"] = dwell.into();
+        }
+    }
+    serde_json::from_value(written).unwrap_or(*limits)
+}
+
+/// The refusal of the configuration check, at the key that caused it.
+fn refused(source: &Source<'_>, error: ConfigError) -> CaseError {
+    let limits = Path::TOP.key("limits");
+    match error {
+        ConfigError::ReleaseBeyondTrip { fault } => {
+            let accepted =
+                Accepted::Said("a release limit inwards of the trip limit, so that the fault can end");
+            source.refuse(&limits.key(fault.key()).key("release"), Problem::NotAccepted { accepted })
+        }
+        ConfigError::DwellTooLong { fault, most } => {
+            let accepted = Accepted::Whole { low: 0, high: u64::from(most.0).min(WITHOUT_END) };
+            source.refuse(&limits.key(fault.key()).key("dwell_ms"), Problem::NotAccepted { accepted })
+        }
+        ConfigError::OutOfOrder { smaller, larger } => {
+            let reason = format!("{smaller} must be below {larger}");
+            source.refuse_key(&limits, Problem::Configuration { reason })
+        }
+        other => source.refuse_key(&limits, Problem::Configuration { reason: format!("{other:?}") }),
+    }
+}

@@ -1,0 +1,314 @@
+//! Cases: one reproducible story each, written in a TOML file.
+//!
+//! A [`Case`] says which pack, how it stands, what is asked of it, what is wrong with it and since when, and what must come out. It is
+//! checked when it is read: what holds a [`Case`] never meets a cell 97. The same case and seed give the same run, bit for bit.
+//!
+//! # The file
+//!
+//! Unknown keys are refused, with the nearest known one as a suggestion. The unit ends each key: `_s` seconds from the start, `_ms`
+//! milliseconds, `_c` multiples of the current that moves the rated capacity in one hour. Cells, joints, thermistors and modules are
+//! numbered from 1. A file named `gust.toml`:
+//!
+//! ```
+//! # let text = r#"
+//! schema = 1                      # the only one there is
+//! title = "A joint that is fine until the crane hoists"
+//! story = "One or two sentences for people."
+//! pack = "crane"                  # crane: 96 cells, 100 Ah; trainer: 16 cells, 20 Ah
+//! seed = 7                        # of all noise and all scatter between parts
+//! duration_s = 120
+//! tick_ms = 10                    # 1 to 10, 10 when left out
+//!
+//! [start]                         # how the pack stands, at rest for hours
+//! charge_percent = 60
+//! celsius = 18
+//! [[start.cell]]                  # single cells that stand differently
+//! cell = 5
+//! missing_ah = 2.0                # less than the others; or charge_percent = 58
+//!
+//! [[surroundings]]                # temperature around the pack, straight between two entries; start.celsius when left out
+//! at_s = 0
+//! celsius = 18
+//! [[surroundings]]
+//! at_s = 60
+//! celsius = -25
+//!
+//! [[duty]]                        # phases in order; parked after the last one
+//! do = "hoist"                    # park, hold, hoist, travel, lower, fast-lower, top-up
+//! for_s = 8                       # the usual length when left out
+//! rate_c = 1.2                    # the usual strength when left out; an amount, the work knows its sign
+//! [[duty]]                        # or several of them, repeated
+//! times = 5
+//! phases = [{ do = "travel" }, { do = "hoist" }, { do = "hold" }, { do = "lower" }]
+//!
+//! [[act]]                         # what operator and workshop do
+//! at_s = 1
+//! ask = "close"                   # close, open: hold until the next one; clear, replace: for one tick
+//! [[act]]
+//! at_s = 100
+//! ask = "clear"
+//! by = "service"                  # or panel, when left out
+//! [[act]]
+//! at_s = 0
+//! ask = "replace"                 # tells the firmware that this cell was replaced
+//! cell = 5
+//!
+//! [[defect]]                      # up to 16; `list defects` prints the kinds with their units and ranges
+//! kind = "loose_joint_tap_above"
+//! joint = 37                      # the place: see below
+//! milliohms = 4.0                 # the severity in the unit of the kind: see below; the usual one when left out
+//! at_s = 30                       # onset, 0 when left out
+//! until_s = 90                    # stays when left out
+//! ramp_s = 5                      # grows over this time; at once when left out
+//!
+//! [rest]                          # optional: larger steps while the contactors stand and nothing is asked of the pack
+//! step_s = 10
+//!
+//! [limits.cell_over_voltage]      # optional: the firmware's limits by fault, in the unit that `list faults` prints
+//! trip = 3.70
+//! dwell_ms = 1000                 # and release, release_dwell_ms
+//!
+//! [expect]                        # optional: what must come out
+//! faults = ["cell_resistance_high"]               # exactly these become Confirmed, nothing else
+//! ends = "Open"                                   # step of the contactor sequence at the end
+//! critical = true                                 # dangerous as it stands, or does only a reading lie
+//! within_s = { cell_resistance_high = 60 }        # Confirmed so long after the first onset (the start when there is none)
+//! # "#;
+//! # let case = bms_sim::case::Case::parse(text, "gust.toml").map_err(|error| error.to_string());
+//! # let case = case.expect("the example in the documentation is accepted");
+//! # assert_eq!(case.duty.len(), 21);
+//! ```
+//!
+//! # Places and severities of defects
+//!
+//! A place is `cell`, `joint` (from this cell to the next one), `thermistor` or `module` with a number from 1, `current_sensor` with
+//! `"main"` or `"check"`, or `contactor` with `"negative"`, `"precharge"` or `"positive"`; nothing where the pack has only one. A
+//! severity is `milliohms`, `ohms`, `kiloohms`, `ampere_hours`, `percent`, `watts`, `millivolts`, `amps`, `celsius` or
+//! `milliseconds`; nothing where the defect is only present or absent. Which of them a kind takes stands in the list of defects.
+//!
+//! # The duties
+//!
+//! | do | wants | usual length |
+//! | --- | --- | --- |
+//! | `park` | nothing | 60 s |
+//! | `hold` | nothing: the mechanical brake holds the load | 5 s |
+//! | `hoist` | 1.5C out of the pack | 8 s |
+//! | `travel` | 0.3C out of the pack | 20 s |
+//! | `lower` | 0.3C into the pack, the rest to the brake resistor | 8 s |
+//! | `fast-lower` | 0.6C into the pack, the rest to the brake resistor | 8 s |
+//! | `top-up` | 0.5C into the pack from the charger | 600 s |
+
+mod act;
+mod check;
+mod defects;
+mod duty;
+mod error;
+mod file;
+mod limits;
+mod pack;
+mod place;
+mod start;
+
+pub use act::{Act, Ask};
+pub use duty::{Duty, Phase, Surrounding, Work};
+pub use error::{Accepted, CaseError, Mistake, Problem};
+pub use limits::LimitChange;
+pub use pack::Pack;
+pub use start::{CellStart, Start, StartError};
+
+use crate::defect::Defect;
+use crate::world::load::Demand;
+use bms_core::frame::Asked;
+use bms_core::{Config, Fault, Step};
+use serde::ser::SerializeSeq;
+use serde::{Serialize, Serializer};
+
+/// One reproducible story, checked.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Case {
+    /// The file it was read from, as named by who read it.
+    pub name: String,
+    /// CRC-32 of the file's text: two runs with the same digest and program tell the same story.
+    pub digest: u32,
+    /// A headline for people.
+    pub title: String,
+    /// One or two sentences for people.
+    pub story: String,
+    /// The pack.
+    pub pack: Pack,
+    /// Seed of all noise and scatter.
+    pub seed: u64,
+    /// How long it runs, in seconds.
+    pub duration_seconds: f64,
+    /// The step of the closed loop in milliseconds.
+    pub tick_ms: u64,
+    /// The step while the contactors stand and nothing is asked of the pack, in milliseconds, if larger steps are wanted.
+    pub rest_ms: Option<u64>,
+    /// How the pack stands.
+    pub start: Start,
+    /// Temperature around the pack, in order of time.
+    pub surroundings: Vec<Surrounding>,
+    /// What is asked of the pack, in order of time, repetitions unrolled.
+    pub duty: Vec<Phase>,
+    /// What operator and workshop do, in order of time.
+    pub acts: Vec<Act>,
+    /// What is wrong, in the order of the file.
+    #[serde(serialize_with = "as_defects")]
+    pub defects: Vec<Defect>,
+    /// Changed limits of the firmware.
+    pub limits: Vec<LimitChange>,
+    /// What must come out, if the case says so.
+    pub expect: Option<Expect>,
+    #[serde(skip)]
+    config: Config,
+}
+
+/// What must come out of a case.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Expect {
+    /// Exactly these faults become Confirmed.
+    #[serde(serialize_with = "as_keys")]
+    pub faults: Vec<Fault>,
+    /// Step of the contactor sequence at the end.
+    pub ends: Option<Step>,
+    /// Whether the pack is dangerous as it stands.
+    pub critical: Option<bool>,
+    /// How soon each fault becomes Confirmed after the first onset, or after the start when nothing is wrong.
+    pub within: Vec<Bound>,
+}
+
+/// The latest time at which a fault becomes Confirmed.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Bound {
+    /// The fault.
+    #[serde(serialize_with = "as_key")]
+    pub fault: Fault,
+    /// Seconds after the first onset.
+    pub seconds: f64,
+}
+
+impl Case {
+    /// Reads and checks a file.
+    ///
+    /// # Errors
+    /// When it cannot be read, or something in it is not accepted.
+    pub fn read(path: &std::path::Path) -> Result<Self, CaseError> {
+        let file = path.display().to_string();
+        match std::fs::read(path) {
+            Ok(bytes) => Self::from_bytes(&bytes, &file),
+            Err(source) => Err(CaseError::Unreadable { file, source }),
+        }
+    }
+
+    /// Checks the contents of a file; `name` is what messages call it.
+    ///
+    /// # Errors
+    /// When something in it is not accepted.
+    pub fn from_bytes(bytes: &[u8], name: &str) -> Result<Self, CaseError> {
+        match std::str::from_utf8(bytes) {
+            Ok(text) => Self::parse(text, name),
+            Err(error) => {
+                let (from, text) = (error.valid_up_to(), String::from_utf8_lossy(bytes));
+                let problem = Problem::NotText { from };
+                let mistake = Mistake::new(name, &text, String::new(), from..from + 1, false, problem);
+                Err(CaseError::Mistaken(Box::new(mistake)))
+            }
+        }
+    }
+
+    /// Checks a text; `name` is what messages call it.
+    ///
+    /// # Errors
+    /// When something in it is not accepted.
+    pub fn parse(text: &str, name: &str) -> Result<Self, CaseError> {
+        file::parse(text, name, check::checked)
+    }
+
+    /// What the crane does at an instant, in seconds from the start: a pure function of time. Parked before the first and after the
+    /// last phase.
+    #[must_use]
+    pub fn demand_at(&self, seconds: f64) -> Duty {
+        let outside_celsius = duty::celsius_at(&self.surroundings, seconds).unwrap_or(self.start.celsius);
+        let (work, since_seconds, amps) = match duty::phase_at(&self.duty, seconds) {
+            Some(phase) => (phase.work, phase.from_seconds, phase.amps),
+            None => (Work::Park, self.duty.last().map_or(0.0, |last| last.from_seconds + last.seconds), 0.0),
+        };
+        Duty { work, since_seconds, demand: Demand { amps, giver: work.giver(), outside_celsius } }
+    }
+
+    /// What is asked of the firmware in the tick at `at_ms`, when the tick before it was `step_ms` earlier; both from the start.
+    #[must_use]
+    pub fn asked_at(&self, at_ms: u64, step_ms: u64) -> Asked {
+        act::asked_at(&self.acts, at_ms, step_ms)
+    }
+
+    /// The next instant after this one, in seconds, at which anything of the case changes: a phase or an act begins, a defect begins,
+    /// ends or is fully grown, the ambient bends, the story ends. A larger step must not reach beyond it.
+    #[must_use]
+    pub fn next_change_after(&self, seconds: f64) -> f64 {
+        let phases = self.duty.partition_point(|phase| phase.from_seconds <= seconds);
+        let phases = [phases.checked_sub(1), Some(phases)]
+            .into_iter()
+            .flatten()
+            .filter_map(|place| self.duty.get(place));
+        let phases = phases.flat_map(|phase| [phase.from_seconds, phase.from_seconds + phase.seconds]);
+        let acts = self.acts.iter().map(|act| std::time::Duration::from_millis(act.at_ms).as_secs_f64());
+        let defects = self.defects.iter().flat_map(|defect| {
+            let onset = defect.onset_seconds;
+            [onset, onset + defect.grows_seconds, defect.end_seconds.unwrap_or(onset)]
+        });
+        let points = self.surroundings.iter().map(|point| point.at_seconds);
+        let changes = phases.chain(acts).chain(defects).chain(points);
+        changes.filter(|at| *at > seconds).fold(self.duration_seconds, f64::min)
+    }
+
+    /// The firmware's configuration: the defaults of the pack with the changed limits. The core's own check accepts it.
+    #[must_use]
+    pub const fn config(&self) -> &Config {
+        &self.config
+    }
+}
+
+/// CRC-32/ISO-HDLC of a text.
+fn digest(text: &str) -> u32 {
+    crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC).checksum(text.as_bytes())
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
+fn as_key<S: Serializer>(fault: &Fault, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_str(fault.key())
+}
+
+fn as_keys<S: Serializer>(faults: &[Fault], to: S) -> Result<S::Ok, S::Error> {
+    to.collect_seq(faults.iter().map(|fault| fault.key()))
+}
+
+/// Defects as people read them: the kind by its key, the place from 1, the severity with its unit.
+fn as_defects<S: Serializer>(defects: &[Defect], to: S) -> Result<S::Ok, S::Error> {
+    #[derive(Serialize)]
+    struct Shown {
+        kind: &'static str,
+        place: usize,
+        severity: f64,
+        unit: &'static str,
+        at_s: f64,
+        until_s: Option<f64>,
+        ramp_s: f64,
+    }
+    let mut list = to.serialize_seq(Some(defects.len()))?;
+    for defect in defects {
+        list.serialize_element(&Shown {
+            kind: defect.kind.key(),
+            place: defect.place + 1,
+            severity: defect.severity,
+            unit: defect.kind.unit(),
+            at_s: defect.onset_seconds,
+            until_s: defect.end_seconds,
+            ramp_s: defect.grows_seconds,
+        })?;
+    }
+    list.end()
+}
+
+#[cfg(test)]
+mod tests;

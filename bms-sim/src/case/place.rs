@@ -1,0 +1,168 @@
+//! Places in a case file: from a path of keys to the bytes of the text.
+//!
+//! Our own types carry no positions. When a check refuses a value, its place is found by walking the parsed document along the path.
+
+use super::error::{Accepted, CaseError, Mistake, Problem, nearest};
+use std::ops::Range;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// A path of keys and places in lists.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Path(Vec<Part>);
+
+#[derive(Clone, Debug, PartialEq)]
+enum Part {
+    Key(String),
+    Item(usize),
+}
+
+impl Path {
+    /// The top of the file.
+    pub(super) const TOP: Self = Self(Vec::new());
+
+    /// The key below this place.
+    pub(super) fn key(&self, key: &str) -> Self {
+        self.with(Part::Key(key.to_owned()))
+    }
+
+    /// The entry of the list at this place, counted from 0.
+    pub(super) fn item(&self, item: usize) -> Self {
+        self.with(Part::Item(item))
+    }
+
+    fn with(&self, part: Part) -> Self {
+        Self(self.0.iter().cloned().chain([part]).collect())
+    }
+
+    /// The last key.
+    pub(super) fn last_key(&self) -> &str {
+        self.0
+            .iter()
+            .rev()
+            .find_map(|part| match part {
+                Part::Key(key) => Some(key.as_str()),
+                Part::Item(_) => None,
+            })
+            .unwrap_or_default()
+    }
+
+    /// The keys as typed; the line says which entry of a list is meant.
+    fn typed(&self) -> String {
+        let keys = self.0.iter().filter_map(|part| match part {
+            Part::Key(key) => Some(key.as_str()),
+            Part::Item(_) => None,
+        });
+        keys.collect::<Vec<_>>().join(".")
+    }
+}
+
+impl From<&serde_path_to_error::Path> for Path {
+    fn from(path: &serde_path_to_error::Path) -> Self {
+        use serde_path_to_error::Segment;
+        let parts = path.iter().filter_map(|segment| match segment {
+            Segment::Seq { index } => Some(Part::Item(*index)),
+            Segment::Map { key } => Some(Part::Key(key.clone())),
+            Segment::Enum { .. } | Segment::Unknown => None,
+        });
+        Self(parts.collect())
+    }
+}
+
+/// A text with its name and what was parsed of it.
+pub(super) struct Source<'a> {
+    pub(super) file: &'a str,
+    pub(super) text: &'a str,
+    pub(super) top: &'a Spanned<DeTable<'a>>,
+}
+
+impl Source<'_> {
+    /// Refuses the value at a place.
+    pub(super) fn refuse(&self, path: &Path, problem: Problem) -> CaseError {
+        self.mistake(path, self.value(path), true, problem)
+    }
+
+    /// Refuses the key at a place, whatever its value.
+    pub(super) fn refuse_key(&self, path: &Path, problem: Problem) -> CaseError {
+        self.mistake(path, self.key(path), false, problem)
+    }
+
+    /// Says that a key is missing below a table.
+    pub(super) fn missing(&self, table: &Path, key: &str, accepted: Accepted) -> CaseError {
+        let span = if *table == Path::TOP { 0..0 } else { self.key(table) };
+        self.mistake(&table.key(key), span, false, Problem::Missing { accepted })
+    }
+
+    /// The place of a word in a list of accepted ones, in the order of the list.
+    pub(super) fn word(&self, path: &Path, found: &str, accepted: &[&str]) -> Result<usize, CaseError> {
+        accepted.iter().position(|word| *word == found).ok_or_else(|| {
+            let suggestion = nearest(found, accepted.iter().copied()).map(str::to_owned);
+            let accepted = accepted.iter().map(|word| (*word).to_owned()).collect();
+            self.refuse(path, Problem::UnknownWord { suggestion, accepted })
+        })
+    }
+
+    /// A number between two bounds; nothing that is not a number passes.
+    pub(super) fn number(
+        &self,
+        path: &Path,
+        found: f64,
+        (low, high): (f64, f64),
+        unit: &'static str,
+    ) -> Result<f64, CaseError> {
+        if (low..=high).contains(&found) {
+            Ok(found)
+        } else {
+            Err(self.refuse(path, Problem::NotAccepted { accepted: Accepted::Number { low, high, unit } }))
+        }
+    }
+
+    /// A whole number between two bounds.
+    pub(super) fn whole(&self, path: &Path, found: u64, low: u64, high: u64) -> Result<u64, CaseError> {
+        if (low..=high).contains(&found) {
+            Ok(found)
+        } else {
+            Err(self.refuse(path, Problem::NotAccepted { accepted: Accepted::Whole { low, high } }))
+        }
+    }
+
+    fn mistake(&self, path: &Path, span: Range<usize>, found: bool, problem: Problem) -> CaseError {
+        CaseError::Mistaken(Box::new(Mistake::new(self.file, self.text, path.typed(), span, found, problem)))
+    }
+
+    /// Bytes of the value at a place, or of the nearest table around it.
+    fn value(&self, path: &Path) -> Range<usize> {
+        self.walk(path).1
+    }
+
+    /// Bytes of the key at a place, or of the nearest one around it.
+    fn key(&self, path: &Path) -> Range<usize> {
+        self.walk(path).0
+    }
+
+    fn walk(&self, path: &Path) -> (Range<usize>, Range<usize>) {
+        let mut here = (self.top.span(), self.top.span());
+        let mut value = None::<&Spanned<DeValue<'_>>>;
+        for part in &path.0 {
+            let next = match part {
+                Part::Key(key) => {
+                    let table = match value {
+                        None => Some(self.top.get_ref()),
+                        Some(value) => value.get_ref().as_table(),
+                    };
+                    table
+                        .and_then(|table| table.get_key_value(key.as_str()))
+                        .map(|(key, value)| (key.span(), value))
+                }
+                Part::Item(item) => value
+                    .and_then(|value| value.get_ref().as_array())
+                    .and_then(|list| list.get(*item))
+                    .map(|value| (value.span(), value)),
+            };
+            let Some((key, next)) = next else { break };
+            here = (key, next.span());
+            value = Some(next);
+        }
+        here
+    }
+}
