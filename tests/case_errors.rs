@@ -1,0 +1,378 @@
+//! What a mistake in a case file looks like to the one who made it: place, value found, what is accepted.
+//!
+//! The texts are kept here word for word, so that a change of wording is seen and read before it is shipped.
+
+use bms_sim::case::Case;
+use snapbox::{assert_data_eq, str};
+
+/// A case that is accepted; each test spoils it in one place.
+const SOUND: &str = r#"schema = 1
+title = "A joint that is fine until the crane hoists"
+story = "Somebody forgot a torque wrench."
+pack = "crane"
+seed = 7
+duration_s = 120
+
+[start]
+charge_percent = 60
+celsius = 18
+
+[[surroundings]]
+at_s = 0
+celsius = 18
+
+[[duty]]
+do = "hoist"
+for_s = 8
+
+[[act]]
+at_s = 1
+ask = "close"
+
+[[defect]]
+kind = "added_resistance"
+cell = 37
+milliohms = 4.0
+at_s = 30
+until_s = 90
+
+[rest]
+step_s = 10
+
+[limits.cell_over_voltage]
+trip = 3.70
+
+[expect]
+faults = ["cell_resistance_high"]
+ends = "Open"
+critical = true
+within_s = { cell_resistance_high = 30 }
+"#;
+
+/// The line that a person gets to read when `from` is written as `to`.
+fn line(from: &str, to: &str) -> String {
+    error(from, to).to_string()
+}
+
+fn error(from: &str, to: &str) -> bms_sim::case::CaseError {
+    assert!(SOUND.contains(from), "the sound case has no {from}");
+    let spoilt = SOUND.replacen(from, to, 1);
+    Case::parse(&spoilt, "joint.toml").err().unwrap_or_else(|| panic!("{to} was accepted"))
+}
+
+#[test]
+fn the_sound_case_is_accepted() {
+    assert!(Case::parse(SOUND, "joint.toml").is_ok());
+}
+
+#[test]
+fn a_misspelt_key_is_met_with_the_nearest_one() {
+    assert_data_eq!(
+        line("duration_s", "duratoin_s"),
+        str!["joint.toml:6: duratoin_s: no such key here; did you mean duration_s?"]
+    );
+}
+
+#[test]
+fn a_key_that_looks_like_none_is_met_with_all() {
+    assert_data_eq!(
+        line("title =", "colour =\"red\"\ntitle ="),
+        str![
+            "joint.toml:2: colour: no such key here; accepted are schema, title, story, pack, seed, duration_s, tick_ms, start, surroundings, duty, act, defect, rest, limits, expect"
+        ]
+    );
+}
+
+#[test]
+fn a_misspelt_key_of_a_table_names_the_table() {
+    assert_data_eq!(
+        line("milliohms = 4.0", "miliohms = 4.0"),
+        str!["joint.toml:27: defect.miliohms: no such key here; did you mean milliohms?"]
+    );
+}
+
+#[test]
+fn a_missing_key_is_named() {
+    assert_data_eq!(
+        line("seed = 7\n", ""),
+        str!["joint.toml:1: seed: missing; accepted is a whole number from 0"]
+    );
+}
+
+#[test]
+fn a_missing_key_of_a_table_names_the_table() {
+    assert_data_eq!(
+        line("at_s = 1\nask", "ask"),
+        str!["joint.toml:20: act.at_s: missing; accepted is a number of seconds"]
+    );
+}
+
+#[test]
+fn a_number_in_quotes_is_no_number() {
+    assert_data_eq!(
+        line("charge_percent = 60", "charge_percent = \"60\""),
+        str![[r#"joint.toml:9: start.charge_percent = "60": accepted is a number from 0 to 100 %"#]]
+    );
+}
+
+#[test]
+fn a_fraction_is_no_seed() {
+    assert_data_eq!(
+        line("seed = 7", "seed = 7.5"),
+        str!["joint.toml:5: seed = 7.5: accepted is a whole number from 0"]
+    );
+}
+
+#[test]
+fn there_is_no_cell_97() {
+    assert_data_eq!(
+        line("cell = 37", "cell = 97"),
+        str!["joint.toml:26: defect.cell = 97: accepted is a whole number from 1 to 96"]
+    );
+}
+
+#[test]
+fn there_is_no_cell_0() {
+    assert_data_eq!(
+        line("cell = 37", "cell = 0"),
+        str!["joint.toml:26: defect.cell = 0: accepted is a whole number from 1 to 96"]
+    );
+}
+
+#[test]
+fn there_is_no_negative_cell() {
+    assert_data_eq!(
+        line("cell = 37", "cell = -3"),
+        str!["joint.toml:26: defect.cell = -3: accepted is a whole number from 1"]
+    );
+}
+
+#[test]
+fn a_charge_beyond_full_is_refused() {
+    assert_data_eq!(
+        line("charge_percent = 60", "charge_percent = 160"),
+        str!["joint.toml:9: start.charge_percent = 160: accepted is a number from 0 to 100 %"]
+    );
+}
+
+#[test]
+fn what_is_not_a_number_is_refused() {
+    assert_data_eq!(
+        line("celsius = 18", "celsius = nan"),
+        str!["joint.toml:10: start.celsius = nan: accepted is a number from -40 to 85 °C"]
+    );
+}
+
+#[test]
+fn a_severity_out_of_range_names_range_and_unit() {
+    assert_data_eq!(
+        line("milliohms = 4.0", "milliohms = 4000"),
+        str!["joint.toml:27: defect.milliohms = 4000: accepted is a number from 0.05 to 200 mΩ"]
+    );
+}
+
+#[test]
+fn a_severity_in_another_unit_is_met_with_the_right_key() {
+    assert_data_eq!(
+        line("milliohms = 4.0", "percent = 4"),
+        str![[
+            r#"joint.toml:27: defect.percent: not accepted with kind = "added_resistance"; accepted there are cell, milliohms, at_s, until_s, ramp_s"#
+        ]]
+    );
+}
+
+#[test]
+fn a_place_of_another_kind_is_met_with_the_right_key() {
+    assert_data_eq!(
+        line("cell = 37", "joint = 37"),
+        str![[
+            r#"joint.toml:26: defect.joint: not accepted with kind = "added_resistance"; accepted there are cell, milliohms, at_s, until_s, ramp_s"#
+        ]]
+    );
+}
+
+#[test]
+fn a_defect_without_place_is_refused() {
+    assert_data_eq!(
+        line("cell = 37\n", ""),
+        str!["joint.toml:24: defect.cell: missing; accepted is a whole number from 1 to 96"]
+    );
+}
+
+#[test]
+fn an_unknown_defect_is_met_with_the_nearest_one() {
+    assert_data_eq!(
+        line("added_resistance", "aded_resistance"),
+        str![[
+            r#"joint.toml:25: defect.kind = "aded_resistance": not known here; did you mean added_resistance?"#
+        ]]
+    );
+}
+
+#[test]
+fn an_unknown_work_is_met_with_the_nearest_one() {
+    assert_data_eq!(
+        line("do = \"hoist\"", "do = \"hoists\""),
+        str![[r#"joint.toml:17: duty.do = "hoists": not known here; did you mean hoist?"#]]
+    );
+}
+
+#[test]
+fn an_unknown_pack_is_met_with_all() {
+    assert_data_eq!(
+        line("pack = \"crane\"", "pack = \"zebra\""),
+        str![[r#"joint.toml:4: pack = "zebra": not known here; accepted are crane, trainer"#]]
+    );
+}
+
+#[test]
+fn an_unknown_fault_is_met_with_the_nearest_one() {
+    assert_data_eq!(
+        line("[\"cell_resistance_high\"]", "[\"cell_resistance_hi\"]"),
+        str![[
+            r#"joint.toml:38: expect.faults = "cell_resistance_hi": not known here; did you mean cell_resistance_high?"#
+        ]]
+    );
+}
+
+#[test]
+fn a_bound_for_a_fault_that_is_not_expected_is_refused() {
+    assert_data_eq!(
+        line("within_s = { cell_resistance_high", "within_s = { thermistor_open"),
+        str![
+            "joint.toml:41: expect.within_s.thermistor_open: no such key here; accepted is cell_resistance_high"
+        ]
+    );
+}
+
+#[test]
+fn an_end_before_the_onset_is_refused() {
+    assert_data_eq!(
+        line("until_s = 90", "until_s = 20"),
+        str!["joint.toml:29: defect.until_s = 20: accepted is more than at_s, which is 30 s"]
+    );
+}
+
+#[test]
+fn a_strength_of_a_rest_makes_no_sense() {
+    assert_data_eq!(
+        line("do = \"hoist\"", "do = \"park\"\nrate_c = 1"),
+        str![[r#"joint.toml:18: duty.rate_c: not accepted with do = "park"; accepted there is for_s"#]]
+    );
+}
+
+#[test]
+fn a_closing_has_no_cell() {
+    assert_data_eq!(
+        line("ask = \"close\"", "ask = \"close\"\ncell = 4"),
+        str![[r#"joint.toml:23: act.cell: not accepted with ask = "close"; accepted there is at_s"#]]
+    );
+}
+
+#[test]
+fn another_schema_is_told_first() {
+    assert_data_eq!(
+        line("schema = 1\ntitle", "schema = 2\nlabel"),
+        str!["joint.toml:1: schema = 2: accepted is 1"]
+    );
+}
+
+#[test]
+fn an_unknown_limit_is_met_with_the_nearest_one() {
+    assert_data_eq!(
+        line("[limits.cell_over_voltage]", "[limits.cell_over_voltag]"),
+        str!["joint.toml:34: limits.cell_over_voltag: no such key here; did you mean cell_over_voltage?"]
+    );
+}
+
+#[test]
+fn a_release_limit_beyond_its_trip_limit_is_refused() {
+    assert_data_eq!(
+        line("trip = 3.70", "trip = 3.70\nrelease = 3.80"),
+        str![
+            "joint.toml:36: limits.cell_over_voltage.release = 3.80: accepted is a release limit inwards of the trip limit, so that the fault can end"
+        ]
+    );
+}
+
+#[test]
+fn a_dwell_of_days_is_refused() {
+    assert_data_eq!(
+        line("trip = 3.70", "dwell_ms = 100000000"),
+        str![
+            "joint.toml:35: limits.cell_over_voltage.dwell_ms = 100000000: accepted is a whole number from 0 to 3600000"
+        ]
+    );
+}
+
+#[test]
+fn an_act_after_the_end_is_refused() {
+    assert_data_eq!(
+        line("at_s = 1\n", "at_s = 1000\n"),
+        str!["joint.toml:21: act.at_s = 1000: accepted is a number from 0 to 120 s"]
+    );
+}
+
+#[test]
+fn too_large_a_tick_is_refused() {
+    assert_data_eq!(
+        line("seed = 7", "seed = 7\ntick_ms = 50"),
+        str!["joint.toml:6: tick_ms = 50: accepted is a whole number from 1 to 10"]
+    );
+}
+
+#[test]
+fn what_is_no_toml_says_what_was_expected() {
+    assert_data_eq!(
+        line("title = ", "title "),
+        str!["joint.toml:2: not TOML: key with no value, expected `=`"]
+    );
+}
+
+#[test]
+fn a_key_twice_is_refused() {
+    assert_data_eq!(line("seed = 7", "seed = 7\nseed = 8"), str!["joint.toml:6: not TOML: duplicate key"]);
+}
+
+#[test]
+fn bytes_that_are_no_text_are_refused() {
+    let error = Case::from_bytes(b"schema = 1\ntitle = \"\xff\"", "joint.toml").err();
+    assert_data_eq!(
+        error.map_or_else(String::new, |error| error.to_string()),
+        str!["joint.toml:2: not UTF-8 from byte 20 on; accepted is TOML text in UTF-8"]
+    );
+}
+
+#[test]
+fn a_file_that_is_not_there_is_named() {
+    let error = Case::read(std::path::Path::new("no/such.toml")).err();
+    assert_data_eq!(error.map_or_else(String::new, |error| error.to_string()), str!["no/such.toml: [..]"]);
+}
+
+#[test]
+fn the_excerpt_points_at_the_value() {
+    assert_data_eq!(
+        error("cell = 37", "cell = 97").excerpt(false),
+        str![[r"
+error: defect.cell = 97: accepted is a whole number from 1 to 96
+  --> joint.toml:26:8
+   |
+26 | cell = 97
+   |        ^^
+"]]
+    );
+}
+
+#[test]
+fn the_excerpt_points_at_an_unknown_key() {
+    assert_data_eq!(
+        error("for_s", "for").excerpt(false),
+        str![[r"
+error: duty.for: no such key here; did you mean for_s?
+  --> joint.toml:18:1
+   |
+18 | for = 8
+   | ^^^
+"]]
+    );
+}
