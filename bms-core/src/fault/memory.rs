@@ -100,11 +100,18 @@ pub struct Record {
 /// The fault memory.
 #[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Memory {
     records: Vec<Record, RECORDS>,
     dropped: u16,
     recent: Deque<Freeze, HISTORY>,
+}
+
+/// Records and losses; the ring of recent frames is in the records already.
+#[cfg(feature = "defmt")]
+impl defmt::Format for Memory {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(f, "{=[?]}, {=u16} dropped", self.records.as_slice(), self.dropped);
+    }
 }
 
 impl Memory {

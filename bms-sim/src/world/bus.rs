@@ -195,7 +195,7 @@ impl Bus {
         /// More pieces than a tick can have: five flips of each contactor, two stops, the fuse.
         const MOST_PIECES: usize = 32;
         let start_amps = self.string_amps(&self.piece(source, load, deviations), source);
-        let (mut left, mut coulombs, mut squares) = (dt, 0.0, 0.0);
+        let (mut left, mut coulombs, mut square_seconds) = (dt, 0.0, 0.0);
         let mut end_amps = start_amps;
         for _ in 0..MOST_PIECES {
             if left <= 0.0 {
@@ -207,8 +207,8 @@ impl Bus {
                 .fold(left, f64::min);
             let event = self.next_event(&piece, source, load);
             let seconds = event.map_or(flip, |(at, _)| at.min(flip));
-            let (moved, squared) = self.run(&piece, seconds, source, load);
-            (coulombs, squares) = (coulombs + moved, squares + squared);
+            let (moved, heating) = self.run(&piece, seconds, source, load);
+            (coulombs, square_seconds) = (coulombs + moved, square_seconds + heating);
             end_amps = self.string_amps(&piece, source);
             self.settle(&piece, end_amps, seconds, source, deviations);
             if let Some((_, event)) = event.filter(|(at, _)| *at <= flip) {
@@ -228,7 +228,7 @@ impl Bus {
             Path::Open => self.apart_seconds + dt,
             Path::Resistor | Path::Direct => 0.0,
         };
-        Flow { mean_amps: coulombs / dt, mean_square: squares / dt, start_amps, end_amps }
+        Flow { mean_amps: coulombs / dt, mean_square: square_seconds / dt, start_amps, end_amps }
     }
 
     /// Slow parts over `dt` seconds: the resistor cools, the capacitor's temperature and capacitance follow, at constant charge.
@@ -523,7 +523,7 @@ mod tests {
         }
     }
 
-    /// A load of 500 Ω during precharge through 50 Ω: it ends at V·R_L/(R + R_L) = 90.9 % and never reaches 95 %; 10 kΩ: 99.50 %.
+    /// A load of 500 Ω during precharge through 50 Ω: it ends at `V·R_L/(R + R_L)` = 90.9 % and never reaches 95 %; 10 kΩ: 99.50 %.
     #[test]
     fn a_load_left_on_stalls_precharge() {
         for (ohms, share) in [(500.0, 0.909_09), (10_000.0, 0.995_02)] {

@@ -130,4 +130,20 @@ impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS
             supply_ohms: 0.0,
         }
     }
+
+    /// Whether these differ from other ones in anything that acts on cells, joints or their heat, and not only on what measures
+    /// or connects them.
+    #[must_use]
+    #[expect(
+        clippy::float_cmp,
+        reason = "asks whether anything was written anew, not whether two measures agree"
+    )]
+    pub fn touch_cells_otherwise(&self, other: &Self) -> bool {
+        self.module_watts != other.module_watts
+            || self.cell_ohms != other.cell_ohms
+            || self.joint_ohms != other.joint_ohms
+            || self.tap_side != other.tap_side
+            || self.leak_siemens != other.leak_siemens
+            || self.capacity_left != other.capacity_left
+    }
 }

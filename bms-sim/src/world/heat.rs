@@ -230,7 +230,7 @@ mod tests {
         assert!((heat.thermistor_celsius[0] - 10.0 * (1.0 - libm::exp(-1.0))).abs() < 1e-9);
     }
 
-    /// A joint between two bodies that stay: ΔT = P/(2j) (1 − e^(−t/τ)), τ = C_j/(2j) = 37.5 s; 45 W give 56.25 K in the end.
+    /// A joint between two bodies that stay: ΔT = P/(2j) (1 − e^(−t/τ)), `τ = C_j/(2j)` = 37.5 s; 45 W give 56.25 K in the end.
     #[test]
     fn a_loose_joint_warms_as_the_closed_form_says() {
         let mut spec = PackSpec { cells: 2, cells_a_module: 2, thermistors_a_module: 1, ..PackSpec::crane() };

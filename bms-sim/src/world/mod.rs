@@ -285,14 +285,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
 
     /// Takes new deviations. What has gone by is settled with the old ones first, where it matters.
     pub(crate) fn deviate(&mut self, fresh: Deviations<CELLS, THERMISTORS>) {
-        let now = &self.deviations;
-        let warm = now.module_watts != fresh.module_watts;
-        let cells = now.cell_ohms != fresh.cell_ohms
-            || now.joint_ohms != fresh.joint_ohms
-            || now.tap_side != fresh.tap_side
-            || now.leak_siemens != fresh.leak_siemens
-            || now.capacity_left != fresh.capacity_left;
-        if warm || cells {
+        if self.deviations.touch_cells_otherwise(&fresh) {
             self.renew_now();
             self.deviations = fresh;
             self.cells.adapt(self.spec.joint_ohms, self.slow.bleeding, &self.deviations);

@@ -121,7 +121,7 @@ impl Noise {
 
     /// The words of two groups of a stream each.
     #[inline]
-    fn words(&self, groups: [(Stream, usize); 2], tick: u64) -> Words {
+    fn words(self, groups: [(Stream, usize); 2], tick: u64) -> Words {
         let mut counter = [[0; LANES], [0; LANES], [tick & 0xffff_ffff; LANES], [tick >> 32; LANES]];
         for (half, (stream, group)) in groups.into_iter().enumerate() {
             for lane in 0..GROUP_LANES {
@@ -141,13 +141,14 @@ const WEYL: [u32; 2] = [0x9E37_79B9, 0xBB67_AE85];
 #[inline]
 fn rounds(mut counter: Words, mut key: [u32; 2]) -> Words {
     for _ in 0..ROUNDS {
+        let [zero, one, two, three] = &mut counter;
         for lane in 0..LANES {
-            let first = MULTIPLIER[0] * (counter[0][lane] & 0xffff_ffff);
-            let second = MULTIPLIER[1] * (counter[2][lane] & 0xffff_ffff);
-            counter[0][lane] = (second >> 32) ^ counter[1][lane] ^ u64::from(key[0]);
-            counter[2][lane] = (first >> 32) ^ counter[3][lane] ^ u64::from(key[1]);
-            counter[1][lane] = second;
-            counter[3][lane] = first;
+            let first = MULTIPLIER[0] * (zero[lane] & 0xffff_ffff);
+            let second = MULTIPLIER[1] * (two[lane] & 0xffff_ffff);
+            zero[lane] = (second >> 32) ^ one[lane] ^ u64::from(key[0]);
+            two[lane] = (first >> 32) ^ three[lane] ^ u64::from(key[1]);
+            one[lane] = second;
+            three[lane] = first;
         }
         key = [key[0].wrapping_add(WEYL[0]), key[1].wrapping_add(WEYL[1])];
     }
@@ -200,9 +201,9 @@ fn quantile(m: f64) -> f64 {
     for _ in 0..60 {
         let middle = 0.5 * (low + high);
         if 0.5 * libm::erfc(middle * core::f64::consts::FRAC_1_SQRT_2) > tail {
-            low = middle
+            low = middle;
         } else {
-            high = middle
+            high = middle;
         }
     }
     0.5 * (low + high)
