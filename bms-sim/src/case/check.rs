@@ -78,7 +78,7 @@ pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, Case
         expect: file
             .expect
             .as_ref()
-            .map(|expect| expectation(source, expect, duration_seconds))
+            .map(|expect| expectation(source, expect, pack, duration_seconds))
             .transpose()?,
     })
 }
@@ -274,7 +274,12 @@ fn asked(source: &Source<'_>, path: &Path, typed: &ActTable, pack: Pack) -> Resu
     }
 }
 
-fn expectation(source: &Source<'_>, typed: &ExpectTable, most_seconds: f64) -> Result<Expect, CaseError> {
+fn expectation(
+    source: &Source<'_>,
+    typed: &ExpectTable,
+    pack: Pack,
+    most_seconds: f64,
+) -> Result<Expect, CaseError> {
     let path = Path::TOP.key("expect");
     let mut faults = Vec::new();
     for (item, name) in typed.faults.iter().enumerate() {
@@ -304,7 +309,10 @@ fn expectation(source: &Source<'_>, typed: &ExpectTable, most_seconds: f64) -> R
             Some(STEPS[source.word(&path.key("ends"), name, &names.each_ref().map(String::as_str))?])
         }
     };
-    Ok(Expect { faults, ends, critical: typed.critical, within })
+    if let Some(spread) = typed.spread_ah {
+        source.number(&path.key("spread_ah"), spread, (0.0, pack.ampere_hours()), "Ah")?;
+    }
+    Ok(Expect { faults, ends, critical: typed.critical, spread_ampere_hours: typed.spread_ah, within })
 }
 
 /// A place as people count it, from 1, turned into one counted from 0.

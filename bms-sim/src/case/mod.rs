@@ -72,6 +72,7 @@
 //! faults = ["cell_resistance_high"]               # exactly these become Confirmed, nothing else
 //! ends = "Open"                                   # step of the contactor sequence at the end
 //! critical = true                                 # dangerous as it stands, or does only a reading lie
+//! spread_ah = 3.0                                 # true charge of the fullest less the emptiest cell at the end, at most
 //! within_s = { cell_resistance_high = 60 }        # Confirmed so long after the first onset (the start when there is none)
 //! # "#;
 //! # let case = bms_sim::case::Case::parse(text, "gust.toml").map_err(|error| error.to_string());
@@ -173,6 +174,8 @@ pub struct Expect {
     pub ends: Option<Step>,
     /// Whether the pack is dangerous as it stands.
     pub critical: Option<bool>,
+    /// Most that the true charge of the fullest cell may exceed that of the emptiest one at the end, in ampere-hours.
+    pub spread_ampere_hours: Option<f64>,
     /// How soon each fault becomes Confirmed after the first onset, or after the start when nothing is wrong.
     pub within: Vec<Bound>,
 }

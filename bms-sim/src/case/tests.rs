@@ -108,6 +108,19 @@ fn a_case_can_be_written_as_json() {
     assert_eq!(json["expect"]["faults"][0], "thermistor_open");
 }
 
+#[test]
+fn every_shipped_case_is_accepted_and_says_what_must_come_out() {
+    let folder = std::path::Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/cases"));
+    let mut count = 0;
+    for entry in std::fs::read_dir(folder).expect("the cases are shipped with the source") {
+        let path = entry.expect("a readable folder").path();
+        let case = Case::read(&path).unwrap_or_else(|error| panic!("{}", error.excerpt(false)));
+        assert!(case.expect.is_some(), "{} expects nothing", path.display());
+        count += 1;
+    }
+    assert!(count >= 9);
+}
+
 /// Pieces of which many texts come near to being a case.
 fn nearly() -> impl Strategy<Value = String> {
     let piece = prop::sample::select(vec![
