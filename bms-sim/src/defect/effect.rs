@@ -7,7 +7,8 @@ use crate::world::spec::PackSpec;
 /// Nominal voltage of a cell, in volts.
 const NOMINAL_CELL_VOLTS: f64 = 3.2;
 
-/// Writes one present defect, grown to `growth` (0 to 1); `caught` is the reading caught at its onset, for what is frozen.
+/// Writes one present defect, grown to `growth` (0 to 1); `caught` is the reading caught at its onset, for what is
+/// frozen.
 ///
 /// What is a resistance across something grows as a conductance: from none to that of its severity.
 pub(super) fn write<const CELLS: usize, const THERMISTORS: usize>(

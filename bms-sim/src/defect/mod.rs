@@ -1,10 +1,10 @@
 //! Defects: what is physically wrong in the modelled pack, and since when.
 //!
-//! A defect has a kind ([`Kind`], the one list), a place, a severity in the kind's unit, an onset, and if it likes an end and a time
-//! over which it grows. Injecting and clearing are one call each on the world. A defect never changes a part itself: it writes
-//! the pack's [`Deviations`](crate::world::deviation::Deviations), which are made anew from "all sound" whenever anything
-//! changes. After clearing, the world is therefore the one that never had the defect, but for what physics keeps: heat,
-//! charge, wear.
+//! A defect has a kind ([`Kind`], the one list), a place, a severity in the kind's unit, an onset, and if it likes an
+//! end and a time over which it grows. Injecting and clearing are one call each on the world. A defect never changes
+//! a part itself: it writes the pack's [`Deviations`](crate::world::deviation::Deviations), which are made anew from
+//! "all sound" whenever anything changes. After clearing, the world is therefore the one that never had the defect,
+//! but for what physics keeps: heat, charge, wear.
 
 mod effect;
 mod list;
@@ -27,7 +27,8 @@ pub struct Defect {
     pub onset_seconds: f64,
     /// When it ends by itself.
     pub end_seconds: Option<f64>,
-    /// Over how many seconds it grows to its severity; 0 at once. What is only present or absent is present from the onset.
+    /// Over how many seconds it grows to its severity; 0 at once. What is only present or absent is present from the
+    /// onset.
     pub grows_seconds: f64,
 }
 
@@ -224,8 +225,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         Ok(())
     }
 
-    /// Writes the deviations anew. Cells are brought up to this instant only when they are touched, so that a defect of a
-    /// sensor or a contactor changes no bit of any cell.
+    /// Writes the deviations anew. Cells are brought up to this instant only when they are touched, so that a defect
+    /// of a sensor or a contactor changes no bit of any cell.
     fn rewrite_deviations(&mut self) {
         let seconds = self.seconds;
         let mut fresh = Deviations::none();

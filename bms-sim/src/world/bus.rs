@@ -5,19 +5,22 @@
 //!      └── precharge ── R_pre ──┘        │       │         │
 //! B− ───── negative ─────────────── L− ──┴───────┴─────────┘
 //! ```
-//! Between two instants at which a contact flips, a load stops or the fuse melts, everything is linear and the inputs are held:
+//! Between two instants at which a contact flips, a load stops or the fuse melts, everything is linear and the inputs
+//! are held:
 //!
 //! ```text
 //! C dv/dt = (E − v)/R − v G + J      →  v(t) = v∞ + (v₀ − v∞) e^(−t/τ),  τ = C / (1/R + G),  v∞ = (E/R + J)·τ/C
 //! ```
-//! `v` link voltage; `E`, `R` the string without ohmic drop and all resistance of the closed path (none when open); `G` bleed-down
-//! resistor, divider, load left on, turning motor; `J` the load's current and what the motor drives. The mean current, its mean
-//! square and all energies are the exact integrals, so that charge and energy are conserved however a tick is split. `E` is held
-//! over a tick: the string's own polarisation moves it by less than 0.1 mV a cell meanwhile.
+//! `v` link voltage; `E`, `R` the string without ohmic drop and all resistance of the closed path (none when open);
+//! `G` bleed-down resistor, divider, load left on, turning motor; `J` the load's current and what the motor drives.
+//! The mean current, its mean square and all energies are the exact integrals, so that charge and energy are
+//! conserved however a tick is split. `E` is held over a tick: the string's own polarisation moves it by less than
+//! 0.1 mV a cell meanwhile.
 //!
-//! The floating link: with all contactors open, two equal dividers (B+ to L−, L+ to B−) pull it to where both read `(pack +
-//! link)/2`, half the pack when the link is empty, with the time constant of its Y-capacitance and half a divider. A made negative
-//! holds L− at B−; a made positive or precharge contactor holds L+ at B+. A feeding motor starts to feed at the next tick after the link has fallen below it.
+//! The floating link: with all contactors open, two equal dividers (B+ to L−, L+ to B−) pull it to where both read
+//! `(pack + link)/2`, half the pack when the link is empty, with the time constant of its Y-capacitance and half a
+//! divider. A made negative holds L− at B−; a made positive or precharge contactor holds L+ at B+. A feeding motor
+//! starts to feed at the next tick after the link has fallen below it.
 
 use super::cell::Flow;
 use super::contactor::Contactor;
@@ -231,7 +234,8 @@ impl Bus {
         Flow { mean_amps: coulombs / dt, mean_square: square_seconds / dt, start_amps, end_amps }
     }
 
-    /// Slow parts over `dt` seconds: the resistor cools, the capacitor's temperature and capacitance follow, at constant charge.
+    /// Slow parts over `dt` seconds: the resistor cools, the capacitor's temperature and capacitance follow, at
+    /// constant charge.
     pub fn weather(&mut self, dt: f64, outside_celsius: f64, link_left: f64) {
         /// Time constant of the link capacitor's temperature, in seconds.
         const CAPACITOR_SECONDS: f64 = 300.0;
@@ -494,8 +498,9 @@ mod tests {
         (bus, Source { volts, cell_ohms: 0.0, joint_ohms: 0.0 }, Load::new(&spec.load), deviations)
     }
 
-    /// Precharge closed form v = V (1 − e^(−t/RC)). 400 V, 50 Ω, 1 mF: 252.848 V at 50 ms, 380.085 V at 150 ms, 8 A, 80 J (ngspice 39.3: the same,
-    /// 79.9997 J). A resistor maker's published example, 800 V, 47 Ω, 1 mF: 95 % after 141.0 ms, 99 % after 216.4 ms, 17.0 A, 320.0 J.
+    /// Precharge closed form v = V (1 − e^(−t/RC)). 400 V, 50 Ω, 1 mF: 252.848 V at 50 ms, 380.085 V at 150 ms, 8 A,
+    /// 80 J (ngspice 39.3: the same, 79.9997 J). A resistor maker's published example, 800 V, 47 Ω, 1 mF: 95 % after
+    /// 141.0 ms, 99 % after 216.4 ms, 17.0 A, 320.0 J.
     #[test]
     fn precharge_follows_the_closed_form_and_the_published_example() {
         for (volts, ohms, instants, amps, joules) in [
@@ -523,7 +528,8 @@ mod tests {
         }
     }
 
-    /// A load of 500 Ω during precharge through 50 Ω: it ends at `V·R_L/(R + R_L)` = 90.9 % and never reaches 95 %; 10 kΩ: 99.50 %.
+    /// A load of 500 Ω during precharge through 50 Ω: it ends at `V·R_L/(R + R_L)` = 90.9 % and never reaches 95 %;
+    /// 10 kΩ: 99.50 %.
     #[test]
     fn a_load_left_on_stalls_precharge() {
         for (ohms, share) in [(500.0, 0.909_09), (10_000.0, 0.995_02)] {

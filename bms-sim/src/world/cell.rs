@@ -10,14 +10,14 @@
 //! heat = i² (R₀ f g + R_added) + v₁² / R₁ f g + v₂² / R₂ f g + i h + i T U'(s)
 //! ```
 //!
-//! The pair and hysteresis equations are those of any equivalent-circuit text (one-state hysteresis: G. L. Plett, J. Power
-//! Sources 134 (2004) 262, from memory).
+//! The pair and hysteresis equations are those of any equivalent-circuit text (one-state hysteresis: G. L. Plett, J.
+//! Power Sources 134 (2004) 262, from memory).
 //!
-//! What changes slowly (the straight line of `U`, `f`, `g`, bleed and leak currents) is renewed by [`Cells::refresh`], at most
-//! every 100 ms, so that [`Cells::step`] is straight-line arithmetic that the compiler turns into vector instructions. The price
-//! is measured in `world` tests: below 0.02 mV on the demonstration duty against an integration at 1e-10. The heat of the
-//! pairs is the exact integral for the held current, so that no energy is lost however long the step is:
-//! `∫vₖ²/Rₖ = i (Rₖ i dt − τₖ Δvₖ) − τₖ/(2Rₖ) Δ(vₖ²)`.
+//! What changes slowly (the straight line of `U`, `f`, `g`, bleed and leak currents) is renewed by
+//! [`Cells::refresh`], at most every 100 ms, so that [`Cells::step`] is straight-line arithmetic that the compiler
+//! turns into vector instructions. The price is measured in `world` tests: below 0.02 mV on the demonstration duty
+//! against an integration at 1e-10. The heat of the pairs is the exact integral for the held current, so that no
+//! energy is lost however long the step is: `∫vₖ²/Rₖ = i (Rₖ i dt − τₖ Δvₖ) − τₖ/(2Rₖ) Δ(vₖ²)`.
 
 use super::deviation::{Deviations, TapSide};
 use super::noise::Noise;
@@ -66,8 +66,8 @@ pub struct Cells<const CELLS: usize> {
     fast_half_siemens: [f64; CELLS],
     slow_gain: [f64; CELLS],
     slow_half_siemens: [f64; CELLS],
-    /// Heat of pairs and hysteresis since the last refresh, in joules, without the `i² Rₖ` of the pairs and with the energy that
-    /// the pairs held then.
+    /// Heat of pairs and hysteresis since the last refresh, in joules, without the `i² Rₖ` of the pairs and with the
+    /// energy that the pairs held then.
     relaxed_joules: [f64; CELLS],
     throughput: Throughput,
     step_seconds: f64,
@@ -119,7 +119,8 @@ impl Flow {
 }
 
 impl<const CELLS: usize> Cells<CELLS> {
-    /// Cells that scatter around the nominal one as the seed says, all at the same charge and temperature, long at rest.
+    /// Cells that scatter around the nominal one as the seed says, all at the same charge and temperature, long at
+    /// rest.
     #[must_use]
     pub fn new(spec: &PackSpec, noise: &Noise, charge: f64, celsius: f64) -> Self {
         let CellSpec { capacity_spread, resistance_spread, .. } = spec.cell;
@@ -347,8 +348,9 @@ impl<const CELLS: usize> Cells<CELLS> {
 
     /// Takes up what changes rarely: capacities, leaks, bleed switches, and to which cell each joint is counted.
     ///
-    /// A joint is measured with the cell whose taps enclose it: by the tap's side, the cell below or the cell above. The one at the
-    /// positive terminal lies behind the topmost tap and is measured with no cell, whichever side is named.
+    /// A joint is measured with the cell whose taps enclose it: by the tap's side, the cell below or the cell above.
+    /// The one at the positive terminal lies behind the topmost tap and is measured with no cell, whichever side is
+    /// named.
     pub fn adapt<const THERMISTORS: usize>(
         &mut self,
         joint_ohms: f64,
@@ -436,8 +438,8 @@ mod tests {
         Curve::tabulated(volts, |_| 0.0, |_| 1.0, 0.0)
     }
 
-    /// Step response of R0 + R1 ∥ C1, V = OCV − I R0 − I R1 (1 − e^(−t/τ)); OCV 3.300 V, 0.5 mΩ, 0.3 mΩ, τ 30 s, 100 A for 60 s.
-    /// Computed; ngspice 39.3 agrees within 1e-6 V.
+    /// Step response of R0 + R1 ∥ C1, V = OCV − I R0 − I R1 (1 − e^(−t/τ)); OCV 3.300 V, 0.5 mΩ, 0.3 mΩ, τ 30 s, 100
+    /// A for 60 s. Computed; ngspice 39.3 agrees within 1e-6 V.
     #[test]
     fn a_pulse_follows_the_textbook_step() {
         let curve = flat(|_| 3.3);
@@ -458,8 +460,8 @@ mod tests {
         }
     }
 
-    /// Published worked example (A. Bohrey, "ECM voltage waveform"): OCV 3.7 V, R0 0.1 Ω, R1 0.05 Ω, C1 200 F, 2 A for 5 s: instant drop 0.2 V, RC part
-    /// tends to 0.1 V; 3.4607 V just before the end by the formula.
+    /// Published worked example (A. Bohrey, "ECM voltage waveform"): OCV 3.7 V, R0 0.1 Ω, R1 0.05 Ω, C1 200 F, 2 A
+    /// for 5 s: instant drop 0.2 V, RC part tends to 0.1 V; 3.4607 V just before the end by the formula.
     #[test]
     fn the_worked_example_of_a_37_volt_cell_holds() {
         let curve = flat(|_| 3.7);
@@ -471,8 +473,8 @@ mod tests {
         assert!((run(&mut cells, &curve, 1.0, 200.0, -2.0) - 3.4).abs() < 1e-6);
     }
 
-    /// I²R (100 A through 0.5 mΩ is 5 W), and what the pair stores during a pulse comes out as heat after it: in the end the heat is the
-    /// electrical work against a flat curve.
+    /// I²R (100 A through 0.5 mΩ is 5 W), and what the pair stores during a pulse comes out as heat after it: in the
+    /// end the heat is the electrical work against a flat curve.
     #[test]
     fn heat_is_the_work_against_the_curve() {
         let curve = flat(|_| 3.3);
@@ -517,8 +519,9 @@ mod tests {
         assert!((cells.hysteresis_volts[0] - exact).abs() < 1e-8, "{}", cells.hysteresis_volts[0]);
     }
 
-    /// The scheme (curve and resistances held for 100 ms, explicit temperature) against Runge–Kutta of fourth order at 1 ms on the same
-    /// equations: a hoist, travel, hold and lower, from 0 °C, where resistance moves with temperature.
+    /// The scheme (curve and resistances held for 100 ms, explicit temperature) against Runge–Kutta of fourth order
+    /// at 1 ms on the same equations: a hoist, travel, hold and lower, from 0 °C, where resistance moves with
+    /// temperature.
     #[test]
     fn the_tick_scheme_stays_within_a_fiftieth_of_a_millivolt() {
         let curve = Curve::lithium_iron_phosphate();

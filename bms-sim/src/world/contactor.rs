@@ -1,13 +1,14 @@
 //! A contactor: coil, armature, contacts that bounce, wear and weld.
 //!
-//! Times count from the change of the coil: first touch after the pull-in time, then two short bounces within the bounce time;
-//! parting after the release time (sheets of 500 A class contactors: ≤ 25 ms with bounce, ≤ 5 ms, ≤ 10 ms). Between these instants
-//! the contact is simply made or broken; the bus splits its step at each of them.
+//! Times count from the change of the coil: first touch after the pull-in time, then two short bounces within the
+//! bounce time; parting after the release time (sheets of 500 A class contactors: ≤ 25 ms with bounce, ≤ 5 ms, ≤ 10
+//! ms). Between these instants the contact is simply made or broken; the bus splits its step at each of them.
 //!
-//! Wear: one closing onto a difference `d` costs `1/N`, with `N(d) = 50 · (D/d)^9.97`, `D` the voltage of 50 closings. The
-//! exponent joins the two published points (Durakool DEVR40: 50 000 operations after 90 % precharge, 50 after 80 %: twice the
-//! difference, a thousandth of the life; log₂ 1000 = 9.97). Wear of 1 welds. One opening at a current `I` costs `(I/I_limit)²`
-//! (common practice, no source); above the breaking limit `I_limit` the arc does not end and the contacts stay joined.
+//! Wear: one closing onto a difference `d` costs `1/N`, with `N(d) = 50 · (D/d)^9.97`, `D` the voltage of 50
+//! closings. The exponent joins the two published points (Durakool DEVR40: 50 000 operations after 90 % precharge, 50
+//! after 80 %: twice the difference, a thousandth of the life; log₂ 1000 = 9.97). Wear of 1 welds. One opening at a
+//! current `I` costs `(I/I_limit)²` (common practice, no source); above the breaking limit `I_limit` the arc does not
+//! end and the contacts stay joined.
 
 use super::deviation::ContactorDeviation;
 use super::noise::Noise;
@@ -211,7 +212,8 @@ mod tests {
         assert!(contactor.next_flip(&slow).is_infinite() && !contactor.made(&slow));
     }
 
-    /// Durakool DEVR40, making life on a capacitive load of 320 V: 50 000 operations after 90 % precharge, 50 after 80 %.
+    /// Durakool DEVR40, making life on a capacitive load of 320 V: 50 000 operations after 90 % precharge, 50 after
+    /// 80 %.
     #[test]
     fn making_life_is_that_of_the_sheet() {
         for (precharged, life) in [(0.9, 50_000.0), (0.8, 50.0)] {

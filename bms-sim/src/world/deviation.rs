@@ -1,8 +1,8 @@
 //! How the parts of the pack deviate from sound at this moment.
 //!
-//! All rooms of the world read their defects here and nowhere else. The list of defects (`crate::defect`) writes it anew, from
-//! [`Deviations::none`], whenever a defect begins, grows, ends or is cleared: a cleared defect therefore leaves nothing behind
-//! but what physics keeps (heat, charge, wear).
+//! All rooms of the world read their defects here and nowhere else. The list of defects (`crate::defect`) writes it
+//! anew, from [`Deviations::none`], whenever a defect begins, grows, ends or is cleared: a cleared defect therefore
+//! leaves nothing behind but what physics keeps (heat, charge, wear).
 
 use super::MODULES;
 
@@ -63,7 +63,8 @@ pub struct ContactorDeviation {
 pub struct Deviations<const CELLS: usize, const THERMISTORS: usize> {
     /// Added series resistance inside each cell, in ohms.
     pub cell_ohms: [f64; CELLS],
-    /// Added resistance of the joint between each cell and the next one, in ohms; the last is the pack's positive terminal.
+    /// Added resistance of the joint between each cell and the next one, in ohms; the last is the pack's positive
+    /// terminal.
     pub joint_ohms: [f64; CELLS],
     /// Where the sense wire of that joint is fixed.
     pub tap_side: [TapSide; CELLS],
@@ -131,8 +132,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS
         }
     }
 
-    /// Whether these differ from other ones in anything that acts on cells, joints or their heat, and not only on what measures
-    /// or connects them.
+    /// Whether these differ from other ones in anything that acts on cells, joints or their heat, and not only on
+    /// what measures or connects them.
     #[must_use]
     #[expect(
         clippy::float_cmp,

@@ -6,12 +6,13 @@
 //! C_m dA/dt = Σ a (T − A) + o (outside − A)                                                  the air of a module
 //! τ dθ/dt = T − θ                                                                            a thermistor, exact
 //! ```
-//! Temperatures in °C, heat in watts, conductances in watts per kelvin, capacities in joules per kelvin. The running fan
-//! multiplies `a` and `o`.
+//! Temperatures in °C, heat in watts, conductances in watts per kelvin, capacities in joules per kelvin. The running
+//! fan multiplies `a` and `o`.
 //!
-//! The mesh is stepped explicitly, at most one second at a time: every flow is taken from one side and given to the other, so
-//! energy is conserved to rounding. The error in temperature is that of the explicit step, half a step of delay: for the joint,
-//! the fastest of them (τ 37 s), 1.4 % of a change at steps of 1 s, 0.14 % at 100 ms (tested against the closed form).
+//! The mesh is stepped explicitly, at most one second at a time: every flow is taken from one side and given to the
+//! other, so energy is conserved to rounding. The error in temperature is that of the explicit step, half a step of
+//! delay: for the joint, the fastest of them (τ 37 s), 1.4 % of a change at steps of 1 s, 0.14 % at 100 ms (tested
+//! against the closed form).
 
 use super::MODULES;
 use super::deviation::Deviations;
@@ -204,8 +205,8 @@ mod tests {
         celsius[0]
     }
 
-    /// Lumped cooling, closed form ΔT = P/(hA) (1 − e^(−t/τ)): 2 kg, 1000 J/(kg·K), h 5 W/(m²·K), 0.06 m² give τ 6666.7 s,
-    /// and 5 W give 3.944 K at 1800 s and 6.954 K at 3600 s.
+    /// Lumped cooling, closed form ΔT = P/(hA) (1 − e^(−t/τ)): 2 kg, 1000 J/(kg·K), h 5 W/(m²·K), 0.06 m² give τ
+    /// 6666.7 s, and 5 W give 3.944 K at 1800 s and 6.954 K at 3600 s.
     #[test]
     fn a_lump_warms_as_the_closed_form_says() {
         for dt in [0.1, 1.0, 60.0] {
@@ -230,7 +231,8 @@ mod tests {
         assert!((heat.thermistor_celsius[0] - 10.0 * (1.0 - libm::exp(-1.0))).abs() < 1e-9);
     }
 
-    /// A joint between two bodies that stay: ΔT = P/(2j) (1 − e^(−t/τ)), `τ = C_j/(2j)` = 37.5 s; 45 W give 56.25 K in the end.
+    /// A joint between two bodies that stay: ΔT = P/(2j) (1 − e^(−t/τ)), `τ = C_j/(2j)` = 37.5 s; 45 W give 56.25 K
+    /// in the end.
     #[test]
     fn a_loose_joint_warms_as_the_closed_form_says() {
         let mut spec = PackSpec { cells: 2, cells_a_module: 2, thermistors_a_module: 1, ..PackSpec::crane() };

@@ -1,9 +1,10 @@
 //! The crane's drive as the pack sees it: a current that follows what is asked and what is allowed.
 //!
-//! Its current approaches the allowed one with a time constant of 40 ms, so 99 % of a change are done within the 200 ms that a load is
-//! given. It draws only while the contactors are closed and the link stands; it stops by itself when the link falls too low or
-//! rises too high, within the tick. What a braking drive may not put into the pack goes to its brake resistor. A motor may still turn after the
-//! contactors have opened (a defect of the crane's brake): it then feeds the link through its rectifier.
+//! Its current approaches the allowed one with a time constant of 40 ms, so 99 % of a change are done within the 200
+//! ms that a load is given. It draws only while the contactors are closed and the link stands; it stops by itself
+//! when the link falls too low or rises too high, within the tick. What a braking drive may not put into the pack
+//! goes to its brake resistor. A motor may still turn after the contactors have opened (a defect of the crane's
+//! brake): it then feeds the link through its rectifier.
 
 use super::spec::LoadSpec;
 

@@ -1,8 +1,8 @@
 //! The modelled pack: truth, in `f64`, stepped in time.
 //!
-//! A [`World`] is plain data: a copy is a snapshot, and two copies that are given the same inputs stay equal bit for bit. It never
-//! decides anything. [`World::step`] lets time pass under what the firmware drives and what the crane wants; [`World::measure`]
-//! shows what the sensors see. What only the world knows is in [`truth`].
+//! A [`World`] is plain data: a copy is a snapshot, and two copies that are given the same inputs stay equal bit for
+//! bit. It never decides anything. [`World::step`] lets time pass under what the firmware drives and what the crane
+//! wants; [`World::measure`] shows what the sensors see. What only the world knows is in [`truth`].
 //!
 //! Steps of 10 ms are meant; longer ones (to 60 s) use the same exact formulas and are meant for rest and slow charge.
 

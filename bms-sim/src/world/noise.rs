@@ -1,14 +1,15 @@
 //! Noise that depends on its address alone.
 //!
-//! Every draw is a pure function of (seed, stream, channel, tick): no stream state, so a copy of the world, a step back, a
-//! second thread and a twin run with one defect less all meet the very same noise.
+//! Every draw is a pure function of (seed, stream, channel, tick): no stream state, so a copy of the world, a step
+//! back, a second thread and a twin run with one defect less all meet the very same noise.
 //!
-//! Words: Philox 4×32-10, a counter-based generator (J. K. Salmon, M. A. Moraes, R. O. Dror, D. E. Shaw, "Parallel random
-//! numbers: as easy as 1, 2, 3", SC11, 2011). Key = seed, counter = (block, stream, tick low, tick high).
+//! Words: Philox 4×32-10, a counter-based generator (J. K. Salmon, M. A. Moraes, R. O. Dror, D. E. Shaw, "Parallel
+//! random numbers: as easy as 1, 2, 3", SC11, 2011). Key = seed, counter = (block, stream, tick low, tick high).
 //!
-//! Normal draws: one word gives a sign bit and 31 bits of tail probability `u` in (0, ½); `z = Φ⁻¹(1 − u)` is read from straight
-//! lines, sixteen to each octave of `u`, so that the tail is as well resolved as the middle (to 6.3 σ). Largest error 0.0006 σ
-//! (tested against `erfc`). The segment number is simply the exponent and the first four mantissa bits of `u` as an `f32`.
+//! Normal draws: one word gives a sign bit and 31 bits of tail probability `u` in (0, ½); `z = Φ⁻¹(1 − u)` is read
+//! from straight lines, sixteen to each octave of `u`, so that the tail is as well resolved as the middle (to 6.3 σ).
+//! Largest error 0.0006 σ (tested against `erfc`). The segment number is simply the exponent and the first four
+//! mantissa bits of `u` as an `f32`.
 
 use std::sync::LazyLock;
 
@@ -66,8 +67,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Draws<CELLS, THERMISTORS> {
     }
 }
 
-/// Blocks of four words that are worked out side by side, so that the loops over them become vector instructions (16 of them:
-/// measured, twice as fast as 8 or 32). They come from two groups of eight blocks, each with its own stream.
+/// Blocks of four words that are worked out side by side, so that the loops over them become vector instructions (16
+/// of them: measured, twice as fast as 8 or 32). They come from two groups of eight blocks, each with its own stream.
 const LANES: usize = 16;
 const GROUP_LANES: usize = LANES / 2;
 /// Draws of one group.
@@ -225,7 +226,7 @@ fn normal_of(lines: &[Line; SEGMENTS * OCTAVES], word: u32) -> f32 {
 mod tests {
     use super::*;
 
-    /// Known-answer vectors published with the generator (Random123, file kat_vectors, philox4x32 10).
+    /// Known-answer vectors published with the generator (Random123, file `kat_vectors`, philox4x32 10).
     #[test]
     fn philox_gives_the_published_words() {
         assert_eq!(philox([0; 4], [0; 2]), [0x6627_e8d5, 0xe169_c58d, 0xbc57_ac4c, 0x9b00_dbd8]);

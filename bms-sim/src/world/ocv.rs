@@ -1,9 +1,9 @@
 //! Open-circuit voltage, its entropy term and what raises resistance (low charge, cold), as the world knows them.
 //!
 //! Equilibrium voltage of a lithium iron phosphate cell with a graphite electrode, `U(s) = U₊(y) − U₋(x)` in volts with
-//! `y = 0.74 − 0.705 s`, `x = 0.0132 + 0.7978 s`, `s` = state of charge 0…1: M. Safari, C. Delacourt, J. Electrochem. Soc. 158
-//! (2011) A562 (coefficients from memory, and seen in one public transcription). It is not the table that the firmware
-//! reads its charge from: the two differ as a real cell differs from its data sheet.
+//! `y = 0.74 − 0.705 s`, `x = 0.0132 + 0.7978 s`, `s` = state of charge 0…1: M. Safari, C. Delacourt, J. Electrochem.
+//! Soc. 158 (2011) A562 (coefficients from memory, and seen in one public transcription). It is not the table that
+//! the firmware reads its charge from: the two differ as a real cell differs from its data sheet.
 //!
 //! Entropy: `U'(s) = 10⁻⁴ (−2.5 + 5.5 s − 2 s²)` V/K: an invented smooth curve of the published size (−0.25…+0.1 mV/K).
 //! Resistance at low charge: factor `1 + e^(−s / 0.08)`, doubled when empty; common practice, no source.
@@ -11,9 +11,9 @@
 //! Resistance in the cold: Arrhenius, `f = exp(E (1/T − 1/298.15 K))`, E = 20 kJ/mol over the gas constant (typical is
 //! 20…40 kJ/mol, from memory), tabulated in steps of 0.5 °C: largest error 0.009 % from −50 °C up (tested).
 //!
-//! The functions of charge are tabulated in steps of 1/512 and read as straight lines: largest error 0.3 mV below 5 %, 0.1 mV from 5 %
-//! up (tested). Below empty the function falls off a cliff within 3 %, as a real cell does; it is stopped at −0.6 V, about
-//! where a reversed cell rests (common practice, no source).
+//! The functions of charge are tabulated in steps of 1/512 and read as straight lines: largest error 0.3 mV below 5
+//! %, 0.1 mV from 5 % up (tested). Below empty the function falls off a cliff within 3 %, as a real cell does; it is
+//! stopped at −0.6 V, about where a reversed cell rests (common practice, no source).
 
 use std::sync::LazyLock;
 
@@ -70,8 +70,8 @@ impl Curve {
         &CURVE
     }
 
-    /// A curve from three functions of the state of charge (volts, volts per kelvin, factor on resistance) and the activation
-    /// energy of the resistance over the gas constant, in kelvin.
+    /// A curve from three functions of the state of charge (volts, volts per kelvin, factor on resistance) and the
+    /// activation energy of the resistance over the gas constant, in kelvin.
     #[must_use]
     pub fn tabulated(
         volts: fn(f64) -> f64,
@@ -150,8 +150,8 @@ impl Curve {
         piece.level + piece.slope * charge
     }
 
-    /// Energy that a cell of one coulomb holds at this state of charge, in joules, counted from its lowest node and at 25 °C:
-    /// the integral of `U − 298.15 K · U'`. What the entropy moves is heat of the cell, not lost.
+    /// Energy that a cell of one coulomb holds at this state of charge, in joules, counted from its lowest node and
+    /// at 25 °C: the integral of `U − 298.15 K · U'`. What the entropy moves is heat of the cell, not lost.
     #[must_use]
     pub fn energy(&self, charge: f64) -> f64 {
         let piece = self.at(charge);
@@ -197,7 +197,7 @@ fn rise(charge: f64) -> f64 {
 mod tests {
     use super::*;
 
-    /// The function of Safari & Delacourt evaluated with NumPy 2.4.6 (percent, volts).
+    /// The function of Safari & Delacourt evaluated with `NumPy` 2.4.6 (percent, volts).
     const EVALUATED: [(f64, f64); 11] = [
         (0.0, 2.8301),
         (5.0, 3.1193),
@@ -220,8 +220,8 @@ mod tests {
         }
     }
 
-    /// Printed storage window of a 202 Ah cell (Lishen LP54173207, product specification rev. 0, 2020-03-09): 30…50 % of charge
-    /// is 3.275…3.304 V; 20 mV is the scatter between two published functions.
+    /// Printed storage window of a 202 Ah cell (Lishen LP54173207, product specification rev. 0, 2020-03-09): 30…50 %
+    /// of charge is 3.275…3.304 V; 20 mV is the scatter between two published functions.
     #[test]
     fn the_storage_window_of_a_data_sheet_is_met() {
         let curve = Curve::lithium_iron_phosphate();
@@ -240,7 +240,7 @@ mod tests {
         assert!(worst_empty < 3e-4 && worst < 1e-4, "{worst_empty} {worst}");
     }
 
-    /// Arrhenius with 20 kJ/mol by NumPy: ×2.09 at 0 °C, ×4.20 at −20 °C, ×0.60 at 45 °C.
+    /// Arrhenius with 20 kJ/mol by `NumPy`: ×2.09 at 0 °C, ×4.20 at −20 °C, ×0.60 at 45 °C.
     #[test]
     fn resistance_grows_in_the_cold_as_arrhenius_says() {
         let curve = Curve::lithium_iron_phosphate();

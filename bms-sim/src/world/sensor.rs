@@ -1,8 +1,9 @@
 //! What the sensors see: truth with offset, gain, noise, skew in time, range and steps.
 //!
-//! `reading = step · round((truth · (1 + gain) + offset + σ z) / step)`, held inside the channel's range. Offsets and gains are
-//! drawn from the seed once (evenly up to the channel's largest), `z` is a normal draw of (seed, channel, tick). The current
-//! channels are sampled a little earlier than the cell voltages: on a tick in which the current moves, they see less of it.
+//! `reading = step · round((truth · (1 + gain) + offset + σ z) / step)`, held inside the channel's range. Offsets and
+//! gains are drawn from the seed once (evenly up to the channel's largest), `z` is a normal draw of (seed, channel,
+//! tick). The current channels are sampled a little earlier than the cell voltages: on a tick in which the current
+//! moves, they see less of it.
 
 use super::World;
 use super::bus::{NEGATIVE, POSITIVE, PRECHARGE};
@@ -167,8 +168,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Sensors<CELLS, THERMISTORS> {
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
-    /// What the sensors see at the end of the last step, all parts fresh: the frame of this tick's number and instant, with what the operator
-    /// asks for. The readings depend on the world and the tick's number only.
+    /// What the sensors see at the end of the last step, all parts fresh: the frame of this tick's number and
+    /// instant, with what the operator asks for. The readings depend on the world and the tick's number only.
     #[must_use]
     pub fn measure(&self, tick: u64, at: Instant, asked: Asked) -> Frame<CELLS, THERMISTORS> {
         let (sensors, deviations, bus) = (&self.sensors, &self.deviations, &self.bus);
@@ -212,8 +213,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
     }
 }
 
-/// The fixed-point bits (1/65 536 of the unit) nearest to a value of an amount below 32 767: the low half of what [`nearest`] adds up to, which
-/// unlike a checked conversion is vectorised. Every channel's range is far inside.
+/// The fixed-point bits (1/65 536 of the unit) nearest to a value of an amount below 32 767: the low half of what
+/// [`nearest`] adds up to, which unlike a checked conversion is vectorised. Every channel's range is far inside.
 #[inline]
 fn bits(value: f64) -> i32 {
     (((value * 65_536.0 + NO_FRACTION).to_bits() & 0xffff_ffff) as u32).cast_signed()
@@ -222,16 +223,16 @@ fn bits(value: f64) -> i32 {
 /// 1.5·2⁵²: added to an amount below 2⁵¹ it leaves no place for a fraction.
 const NO_FRACTION: f64 = 6_755_399_441_055_744.0;
 
-/// Not beyond ± the range. Two plain comparisons, which become two vector instructions; the library's own also mind what is not a
-/// number, which a voltage here never is.
+/// Not beyond ± the range. Two plain comparisons, which become two vector instructions; the library's own also mind
+/// what is not a number, which a voltage here never is.
 #[inline]
 fn held(value: f64, range: f64) -> f64 {
     let value = if value < range { value } else { range };
     if value > -range { value } else { -range }
 }
 
-/// The nearest whole number, halves to even, for amounts below 2⁵¹: adding 1.5·2⁵² leaves no place for a fraction. Unlike the
-/// library's function it is a plain addition, which is vectorised everywhere.
+/// The nearest whole number, halves to even, for amounts below 2⁵¹: adding 1.5·2⁵² leaves no place for a fraction.
+/// Unlike the library's function it is a plain addition, which is vectorised everywhere.
 #[inline]
 pub(super) fn nearest(value: f64) -> f64 {
     (value + NO_FRACTION) - NO_FRACTION
@@ -258,7 +259,8 @@ mod tests {
         }
     }
 
-    /// Over many ticks the mean of a channel is truth with its calibration, its scatter that of its noise and steps (σ² + step²/12).
+    /// Over many ticks the mean of a channel is truth with its calibration, its scatter that of its noise and steps
+    /// (σ² + step²/12).
     #[test]
     fn noise_and_steps_are_those_of_the_channel() {
         let spec = PackSpec::crane();

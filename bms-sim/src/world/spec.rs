@@ -1,8 +1,8 @@
 //! Physical facts of a pack: what is bolted into it and wired around it.
 //!
-//! Everything here is truth of the modelled pack; what the firmware believes of it is its own configuration. Figures are
-//! invented for the two packs of the demonstration scenario, of the size that data sheets print; where a figure follows a
-//! source, the source stands beside it, and all others are common practice, no source.
+//! Everything here is truth of the modelled pack; what the firmware believes of it is its own configuration. Figures
+//! are invented for the two packs of the demonstration scenario, of the size that data sheets print; where a figure
+//! follows a source, the source stands beside it, and all others are common practice, no source.
 
 /// One cell, nominal; single cells scatter around it.
 #[derive(Clone, Debug, PartialEq)]
@@ -65,16 +65,17 @@ pub struct ContactorSpec {
     pub contact_ohms: f64,
     /// Current above which it must not be opened, in amperes.
     pub breaking_limit_amps: f64,
-    /// Voltage across the gap at which it survives 50 closings onto the link capacitor. A sheet (Durakool DEVR40) gives 50
-    /// operations after 80 % precharge of 320 V (64 V) and 50 000 after 90 % (32 V); in between and beyond: a power law.
+    /// Voltage across the gap at which it survives 50 closings onto the link capacitor. A sheet (Durakool DEVR40)
+    /// gives 50 operations after 80 % precharge of 320 V (64 V) and 50 000 after 90 % (32 V); in between and beyond:
+    /// a power law.
     pub fifty_closings_volts: f64,
 }
 
 /// The fuse in the middle of the string.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FuseSpec {
-    /// Melting curve: current in amperes and time to melt in seconds, rising current. Beyond its ends: constant I²t above,
-    /// never melts below.
+    /// Melting curve: current in amperes and time to melt in seconds, rising current. Beyond its ends: constant I²t
+    /// above, never melts below.
     pub melts: [(f64, f64); 6],
     /// Time constant of cooling down, in seconds.
     pub cooling_seconds: f64,
@@ -214,7 +215,8 @@ pub const COULOMBS_AN_AMPERE_HOUR: f64 = 3_600.0;
 impl PackSpec {
     /// The crane's pack: 96 cells of 100 Ah, 307 V nominal, 8 modules of 12 cells with 2 thermistors each.
     ///
-    /// The whole path has 87 mΩ at 25 °C: 96 × 0.7 in the cells, 96 × 0.05 in the joints, 15 in cables, fuse and contacts.
+    /// The whole path has 87 mΩ at 25 °C: 96 × 0.7 in the cells, 96 × 0.05 in the joints, 15 in cables, fuse and
+    /// contacts.
     #[must_use]
     pub fn crane() -> Self {
         Self {

@@ -1,7 +1,7 @@
 //! The auxiliary supply: a 12 V battery with resistance that feeds controller and coils.
 //!
-//! `V = V₀ − R (I_base + Σ I_coil)`; a coil takes its pull-in current for the first 150 ms and its holding current after that. Below
-//! the drop-out voltage no contactor holds; below the pick-up voltage none closes.
+//! `V = V₀ − R (I_base + Σ I_coil)`; a coil takes its pull-in current for the first 150 ms and its holding current
+//! after that. Below the drop-out voltage no contactor holds; below the pick-up voltage none closes.
 
 use super::deviation::CONTACTORS;
 use super::spec::SupplySpec;

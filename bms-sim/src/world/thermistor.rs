@@ -1,8 +1,9 @@
 //! What a thermistor's divider shows at a temperature: truth from a measured part, never from an equation.
 //!
-//! Resistance in ohms of a 10 kΩ part (EPCOS/TDK B57330V2103, B25/85 = 3435 K), maker's table as reproduced in the Linux
-//! kernel's hwmon driver `ntc_thermistor`. Between the 5 °C points `ln R` is straight in `1/T`: exact at the points and, in
-//! between, within 0.02 °C (a 5 °C chord of a curve whose B changes by 2 K per °C; common practice, no source).
+//! Resistance in ohms of a 10 kΩ part (EPCOS/TDK B57330V2103, B25/85 = 3435 K), maker's table as reproduced in the
+//! Linux kernel's hwmon driver `ntc_thermistor`. Between the 5 °C points `ln R` is straight in `1/T`: exact at the
+//! points and, in between, within 0.02 °C (a 5 °C chord of a curve whose B changes by 2 K per °C; common practice, no
+//! source).
 //!
 //! Divider: `ratio = R / (R + pull-up)`; the thermistor stands to ground, so open reads 1 and short reads 0.
 
@@ -71,7 +72,8 @@ mod tests {
         }
     }
 
-    /// Least-squares Steinhart–Hart of the same table (a, b, c by SciPy 1.17.1), stated worst error 0.060 K over the range.
+    /// Least-squares Steinhart–Hart of the same table (a, b, c by `SciPy` 1.17.1), stated worst error 0.060 K over the
+    /// range.
     #[test]
     fn between_the_points_it_follows_the_steinhart_hart_equation_of_the_part() {
         let mut celsius = -40.0;
@@ -93,7 +95,8 @@ mod tests {
         }
     }
 
-    /// 100 kΩ in parallel turns −25 into about −10, −5 into +2, 25 into 27 °C (by the table: 87 041 ∥ 100 000 = 46 540 Ω …).
+    /// 100 kΩ in parallel turns −25 into about −10, −5 into +2, 25 into 27 °C (by the table: 87 041 ∥ 100 000 = 46
+    /// 540 Ω …).
     #[test]
     fn moisture_reads_too_warm_and_most_in_the_cold() {
         for (celsius, parallel) in [(-25.0, 46_535.8), (-5.0, 25_373.7), (25.0, 9_090.9)] {

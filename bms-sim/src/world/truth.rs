@@ -1,10 +1,11 @@
 //! What only the world knows: true charge, core temperatures, welds, energies; and the bounds within which all is safe.
 //!
-//! [`Truth`] is gathered from a world for recording and verdict; [`SafeBounds::first_breach`] says whether something real (not a
-//! reading) is out of bounds. Default bounds: cell 2.0…3.8 V and never reversed, core of a cell below 70 °C, no charge above 0.05C
-//! below 0 °C (plating does not heal), joint below 15 W as a mean over a minute and below 100 °C, link below 60 V 5 s after
-//! opening, no closing above the precharge end limit (5 % or 20 V, whichever is less), no opening above the breaking limit,
-//! precharge resistor below its rating. Common practice, no source, but for 60 V (the limit of class A voltage in road vehicles).
+//! [`Truth`] is gathered from a world for recording and verdict; [`SafeBounds::first_breach`] says whether something
+//! real (not a reading) is out of bounds. Default bounds: cell 2.0…3.8 V and never reversed, core of a cell below 70
+//! °C, no charge above 0.05C below 0 °C (plating does not heal), joint below 15 W as a mean over a minute and below
+//! 100 °C, link below 60 V 5 s after opening, no closing above the precharge end limit (5 % or 20 V, whichever is
+//! less), no opening above the breaking limit, precharge resistor below its rating. Common practice, no source, but
+//! for 60 V (the limit of class A voltage in road vehicles).
 
 use super::World;
 use super::bus::{Moved, NEGATIVE, POSITIVE, PRECHARGE};
@@ -64,7 +65,8 @@ pub struct Truth {
     pub joint_joules: f64,
 }
 
-/// Where all energy is and what came in from outside, in joules. Stored energy changes by what is received, and by nothing else.
+/// Where all energy is and what came in from outside, in joules. Stored energy changes by what is received, and by
+/// nothing else.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Energy {
     /// In chemistry, polarisation, heat and the link capacitor.
