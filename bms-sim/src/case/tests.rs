@@ -89,6 +89,7 @@ fn a_cell_that_stands_lower_stands_lower_in_the_world() {
     let world = case.world::<16, 8>().expect("counts fit");
     assert!((world.swapped_coulombs + 7_200.0).abs() < 1e-6);
     assert!(world.cells.charge[4] < world.cells.charge[3] - 0.08);
+    assert!((world.cells.volts.iter().sum::<f64>() - world.bus.pack_volts).abs() < 1e-9);
     assert!(case.world::<96, 16>().is_err());
 }
 
