@@ -1,2 +1,5 @@
-//! The command line.
-fn main() {}
+//! The command line: thin over the library.
+
+fn main() -> std::process::ExitCode {
+    bms_sim::cli::main()
+}

@@ -5,8 +5,10 @@
 //!
 //! Cells, modules and sensors are counted from 1 here, and only here.
 
-use bms_core::balance::BleedRefusal;
-use bms_core::config::ConfigError;
+use crate::defect::{Defect, PlaceKind};
+use crate::world::truth::{Bound, Breach};
+use bms_core::BleedRefusal;
+use bms_core::ConfigError;
 use bms_core::decision::{Coil, Coils};
 use bms_core::estimate::{Discarded, Interval};
 use bms_core::fault::{Clearing, Fault, Reaction, Reading, Stage};
@@ -90,6 +92,78 @@ pub fn seconds(seconds: f64) -> String {
         s if s < 600.0 => format!("{s:.1} s"),
         s if s < 36_000.0 => format!("{:.1} min", s / 60.0),
         s => format!("{:.1} h", s / 3_600.0),
+    }
+}
+
+/// A time of the story, from its start.
+#[must_use]
+pub fn clock(seconds: f64) -> String {
+    if seconds < 6_000.0 { format!("{seconds:.2} s") } else { format!("{:.2} h", seconds / 3_600.0) }
+}
+
+/// What a defect is and where; the severity with its unit.
+#[must_use]
+pub fn defect(defect: &Defect) -> String {
+    let at = match defect.kind.place() {
+        PlaceKind::Cell => format!(" at cell {}", defect.place + 1),
+        PlaceKind::Joint => format!(" between cells {} and {}", defect.place + 1, defect.place + 2),
+        PlaceKind::Thermistor => format!(" at thermistor {}", defect.place + 1),
+        PlaceKind::Module => format!(" at module {}", defect.place + 1),
+        PlaceKind::CurrentSensor => format!(" at the {} current sensor", ["main", "second"][defect.place.min(1)]),
+        PlaceKind::Contactor => {
+            let which = [Contactor::Negative, Contactor::Precharge, Contactor::Positive];
+            format!(" at the {} contactor", contactor(which[defect.place.min(2)]))
+        }
+        PlaceKind::Pack => String::new(),
+    };
+    let severity = if defect.kind.unit().is_empty() {
+        String::new()
+    } else {
+        format!(", {} {}", defect.severity, defect.kind.unit())
+    };
+    format!("{}{at}{severity}", defect.kind.name())
+}
+
+/// A defect begins.
+#[must_use]
+pub fn defect_begins(begun: &Defect) -> String {
+    let growing = if begun.grows_seconds > 0.0 { format!(" in {}", seconds(begun.grows_seconds)) } else { String::new() };
+    format!("DEFECT begins: {}{growing}", defect(begun))
+}
+
+/// A defect ends.
+#[must_use]
+pub fn defect_ends(ended: &Defect) -> String {
+    format!("DEFECT ends: {}", defect(ended))
+}
+
+/// A safe bound that truth has passed.
+#[must_use]
+pub fn breach(breach: &Breach) -> String {
+    let cell = breach.place.map_or(0, |place| place + 1);
+    let (value, limit) = (breach.value, breach.limit);
+    match breach.bound {
+        Bound::CellReversed => format!("in truth cell {cell} is reversed: {value:.3} V"),
+        Bound::CellLow => format!("in truth cell {cell} is down to {value:.3} V, safe is {limit:.2} V and more"),
+        Bound::CellHigh => format!("in truth cell {cell} is up to {value:.3} V, safe is {limit:.2} V and less"),
+        Bound::CellHot => format!("in truth cell {cell} is {value:.1} °C inside, safe is less than {limit:.0} °C"),
+        Bound::ChargedFrozen => {
+            format!("in truth {value:.1} A charge cell {cell} below 0 °C, safe is {limit:.1} A and less: plating does not heal")
+        }
+        Bound::JointHeat => {
+            format!("in truth the joint above cell {cell} makes {value:.1} W, safe is less than {limit:.0} W")
+        }
+        Bound::JointHot => format!("in truth the joint above cell {cell} is {value:.0} °C, safe is less than {limit:.0} °C"),
+        Bound::LinkLive => format!("in truth the link is still at {value:.0} V, safe is less than {limit:.0} V"),
+        Bound::ClosedOntoDifference => {
+            format!("in truth a contactor closed onto {value:.0} V, safe is less than {limit:.0} V")
+        }
+        Bound::OpenedAboveLimit => {
+            format!("in truth a contactor had to break {value:.0} A, safe is less than {limit:.0} A")
+        }
+        Bound::ResistorHot => {
+            format!("in truth the precharge resistor is {value:.0} °C, safe is less than {limit:.0} °C")
+        }
     }
 }
 

@@ -1,0 +1,92 @@
+//! # The command line
+//!
+//! One file a verb, thin over the library. Results go to stdout, all else to stderr. Exit codes: 0 done and as expected, 1 done but
+//! an expectation failed, 2 wrong use or bad input, 3 could not read or write, 130 interrupted.
+
+mod check;
+mod list;
+mod run;
+
+use crate::case::{Case, CaseError};
+use clap::{Parser, Subcommand};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+/// The case that is played when none is named.
+const DEMONSTRATION: (&str, &str) =
+    ("resistive-cell.toml (built in)", include_str!("../../../examples/cases/resistive-cell.toml"));
+
+/// What stands below every help text.
+const CAUTIONS: &str = "This is a teaching model, not a certified safety function. A real pack is always live, also with its contactors \
+open. Only qualified people work on one: rated gloves, face shield, insulated tools; prove dead at every pair of points with a rated \
+meter that is proven before and after. Local rules decide.";
+
+/// Plays a modelled battery pack under real firmware decisions, and says why they were made.
+#[derive(Debug, Parser)]
+#[command(version, about, after_help = CAUTIONS)]
+struct Line {
+    #[command(subcommand)]
+    verb: Option<Verb>,
+}
+
+#[derive(Debug, Subcommand)]
+enum Verb {
+    /// Plays a case and tells what happened. Example: run examples/cases/resistive-cell.toml
+    Run(run::Run),
+    /// Lists what the firmware can conclude, or what can be wrong with the pack. Example: list faults
+    List(list::List),
+    /// Checks a case file without playing it. Example: check examples/cases/welded-positive.toml
+    Check(check::Check),
+}
+
+/// How a verb ended.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+enum Ended {
+    AsExpected,
+    Unexpected,
+    BadInput,
+    NotWritten,
+    Interrupted,
+}
+
+impl From<Ended> for ExitCode {
+    fn from(ended: Ended) -> Self {
+        match ended {
+            Ended::AsExpected => Self::SUCCESS,
+            Ended::Unexpected => Self::from(1),
+            Ended::BadInput => Self::from(2),
+            Ended::NotWritten => Self::from(3),
+            Ended::Interrupted => Self::from(130),
+        }
+    }
+}
+
+/// Reads the command line and does what it says.
+#[must_use]
+pub fn main() -> ExitCode {
+    match Line::parse().verb {
+        Some(Verb::Run(run)) => run.go(),
+        Some(Verb::List(list)) => list.go(),
+        Some(Verb::Check(check)) => check.go(),
+        None => run::demonstrate(),
+    }
+    .into()
+}
+
+/// Reads a case, or says on stderr what is wrong with it.
+fn read(path: &Path) -> Result<Case, Ended> {
+    Case::read(path).map_err(|error| {
+        eprintln!("{}", error.excerpt(false));
+        match error {
+            CaseError::Unreadable { .. } => Ended::NotWritten,
+            _ => Ended::BadInput,
+        }
+    })
+}
+
+/// A path to a case file.
+#[derive(Debug, clap::Args)]
+struct CasePath {
+    /// The case file; those that come with the program are in examples/cases
+    case: PathBuf,
+}

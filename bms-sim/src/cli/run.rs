@@ -1,0 +1,95 @@
+//! `run`: plays a case with progress and tells what happened as a short story.
+
+use super::{CasePath, DEMONSTRATION, Ended, read};
+use crate::case::{Case, Pack};
+use crate::explain::story;
+use crate::recording::{self, Recording};
+use indicatif::{ProgressBar, ProgressStyle};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// What `run` takes.
+#[derive(Debug, clap::Args)]
+pub(super) struct Run {
+    #[command(flatten)]
+    path: CasePath,
+}
+
+impl Run {
+    pub(super) fn go(&self) -> Ended {
+        read(&self.path.case).map_or_else(|ended| ended, play)
+    }
+}
+
+/// Plays the built-in case and says what to try next.
+pub(super) fn demonstrate() -> Ended {
+    let (name, text) = DEMONSTRATION;
+    let case = match Case::parse(text, name) {
+        Ok(case) => case,
+        Err(error) => {
+            eprintln!("{}", error.excerpt(false));
+            return Ended::BadInput;
+        }
+    };
+    let ended = play(case);
+    println!();
+    println!("Try next:");
+    println!("  cargo run --release -- run examples/cases/welded-positive.toml");
+    println!("  cargo run --release -- list faults");
+    println!("  cargo run --release -- --help");
+    ended
+}
+
+fn play(case: Case) -> Ended {
+    match case.pack {
+        Pack::Crane => play_pack::<96, 16>(case),
+        Pack::Trainer => play_pack::<16, 8>(case),
+    }
+}
+
+fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case) -> Ended {
+    static INTERRUPTED: AtomicBool = AtomicBool::new(false);
+    if let Err(error) = ctrlc::set_handler(|| INTERRUPTED.store(true, Ordering::Relaxed)) {
+        eprintln!("an interruption will lose the story: {error}");
+    }
+    let case = Arc::new(case);
+    let bar = progress(&case);
+    let played = recording::play::<CELLS, THERMISTORS>(&case, |seconds| {
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole seconds, for show")]
+        bar.set_position(seconds as u64);
+        !INTERRUPTED.load(Ordering::Relaxed)
+    });
+    bar.finish_and_clear();
+    match played {
+        Ok(recording) => tell(&recording, INTERRUPTED.load(Ordering::Relaxed)),
+        Err(error) => {
+            eprintln!("{error}");
+            Ended::BadInput
+        }
+    }
+}
+
+fn tell<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    interrupted: bool,
+) -> Ended {
+    print!("{}", story::text(recording));
+    if interrupted {
+        println!("Interrupted: the story ends here.");
+        return Ended::Interrupted;
+    }
+    let unmet = story::unmet(recording);
+    for sentence in &unmet {
+        println!("NOT AS EXPECTED: {sentence}");
+    }
+    if unmet.is_empty() { Ended::AsExpected } else { Ended::Unexpected }
+}
+
+fn progress(case: &Case) -> ProgressBar {
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole seconds, for show")]
+    let bar = ProgressBar::new(case.duration_seconds as u64);
+    if let Ok(style) = ProgressStyle::with_template("{bar:30} {pos} of {len} s, {eta} left") {
+        bar.set_style(style);
+    }
+    bar
+}

@@ -1,0 +1,301 @@
+//! # What happened
+//!
+//! A [`Recorder`] listens to the firmware and keeps what is rare: changes of stage, moves of the sequence, refusals, near misses;
+//! and of what is told every tick, the nearest each fault came to its limit. With a snapshot every so often any tick
+//! can be visited again: [`Recording::at`] takes the snapshot before it and plays on to it.
+
+use crate::case::{Ask, Case, StartError};
+use crate::run::Loop;
+use crate::world::truth::{Breach, SafeBounds};
+use bms_core::estimate::LoadStep;
+use bms_core::fault::{Fault, Reading, Stage};
+use bms_core::witness::{Assessment, Evidence, Quantity};
+use bms_core::{Decision, Step, Witness};
+use std::sync::Arc;
+
+/// Snapshots that are kept at most; when there are more, every second one goes and they are taken half as often.
+const SNAPSHOTS: usize = 512;
+
+/// Ticks between two snapshots, at first.
+const FIRST_SPACING: u64 = 100;
+
+/// Something that happened.
+#[derive(Clone, Debug)]
+pub struct Event {
+    /// In which tick.
+    pub tick: u64,
+    /// When, in seconds from the start.
+    pub seconds: f64,
+    /// What.
+    pub what: What,
+}
+
+/// What happened.
+#[derive(Clone, Debug)]
+pub enum What {
+    /// A defect began; its place in the case's list.
+    DefectBegan(usize),
+    /// A defect ended; its place in the case's list.
+    DefectEnded(usize),
+    /// The operator or the workshop acted.
+    Acted(Ask),
+    /// Another duty began.
+    DutyBegan(&'static str),
+    /// The firmware told something rare.
+    Told(Evidence),
+    /// A safe bound was passed in truth.
+    Breached(Breach),
+}
+
+/// How near a fault came to its limit.
+#[derive(Clone, Copy, Debug)]
+pub struct Nearest {
+    /// The assessment of that tick.
+    pub assessment: Assessment,
+    /// When, in seconds from the start.
+    pub seconds: f64,
+}
+
+/// Listens to the firmware and keeps what is rare.
+#[derive(Debug, Default)]
+struct Recorder {
+    tick: u64,
+    seconds: f64,
+    events: Vec<Event>,
+    nearest: Vec<Option<Nearest>>,
+    last_step: Option<LoadStep>,
+}
+
+impl Recorder {
+    fn note(&mut self, what: What) {
+        self.events.push(Event { tick: self.tick, seconds: self.seconds, what });
+    }
+
+    /// Keeps the assessment if no earlier one of this fault came nearer to its limit.
+    fn measure(&mut self, seen: &Assessment) {
+        let Some(nearest) = self.nearest.get_mut(seen.fault as usize) else { return };
+        let nearer = match (distance(seen), nearest.as_ref().map(|kept| distance(&kept.assessment))) {
+            (None, _) => false,
+            (Some(_), None | Some(None)) => true,
+            (Some(now), Some(Some(kept))) => now < kept,
+        };
+        if nearer {
+            *nearest = Some(Nearest { assessment: *seen, seconds: self.seconds });
+        }
+    }
+}
+
+/// Steps between value and limit; less than none beyond it. `None` where there is no value.
+fn distance(seen: &Assessment) -> Option<i64> {
+    let (observed, limit) = (seen.observed?, seen.limit?);
+    let apart = (observed.bits() - limit.bits()).abs();
+    Some(if seen.reading == Reading::Beyond { -apart } else { apart })
+}
+
+impl Witness for Recorder {
+    fn saw(&mut self, evidence: Evidence) {
+        match evidence {
+            Evidence::Assessed(seen) => self.measure(&seen),
+            Evidence::LoadStep(step) => self.last_step = Some(step),
+            Evidence::StageChanged { .. }
+            | Evidence::NearMiss(_)
+            | Evidence::Reacting { .. }
+            | Evidence::Moved { .. }
+            | Evidence::OpenedUnderLoad { .. }
+            | Evidence::Refused(_)
+            | Evidence::ConfigRefused(_)
+            | Evidence::CannotSeparate(_)
+            | Evidence::ChargeDisagrees { .. }
+            | Evidence::RecordDropped { .. }
+            | Evidence::Cleared { .. }
+            | Evidence::CellReplaced { .. } => self.note(What::Told(evidence)),
+            Evidence::FrameNotNewer { .. }
+            | Evidence::PartStale { .. }
+            | Evidence::Doubted { .. }
+            | Evidence::Waits { .. }
+            | Evidence::Precharging(_)
+            | Evidence::Limited { .. }
+            | Evidence::OcvCompared { .. }
+            | Evidence::LoadStepDiscarded { .. }
+            | Evidence::BleedChosen { .. }
+            | Evidence::BleedRefused { .. }
+            | Evidence::OffsetLearnt { .. }
+            | Evidence::Running { .. } => {}
+        }
+    }
+}
+
+/// A case that was played, with snapshots from which any tick can be visited again.
+#[derive(Debug)]
+pub struct Recording<const CELLS: usize, const THERMISTORS: usize> {
+    /// The case.
+    pub case: Arc<Case>,
+    /// What happened, in order of time.
+    pub events: Vec<Event>,
+    /// How near each fault came, in the order of [`Fault::ALL`].
+    pub nearest: Vec<Option<Nearest>>,
+    /// The pack and the firmware at the end.
+    pub end: Loop<CELLS, THERMISTORS>,
+    /// The first safe bound that truth passed.
+    pub breach: Option<Breach>,
+    /// The load step that was judged last before each confirmed resistance.
+    pub load_step: Option<LoadStep>,
+    /// Ticks that were played.
+    pub ticks: u64,
+    /// CRC-32 over every decision: equal for equal runs.
+    pub digest: u32,
+    snapshots: Vec<Loop<CELLS, THERMISTORS>>,
+}
+
+/// Plays a case from its start to its end. `progress` is called now and then with the time played in seconds and says whether to go on.
+///
+/// # Errors
+/// When the type has other counts than the case's pack.
+pub fn play<const CELLS: usize, const THERMISTORS: usize>(
+    case: &Arc<Case>,
+    mut progress: impl FnMut(f64) -> bool,
+) -> Result<Recording<CELLS, THERMISTORS>, StartError> {
+    let mut now = Loop::<CELLS, THERMISTORS>::new(case)?;
+    let bounds = SafeBounds::of(now.world.spec());
+    let mut recorder = Recorder { nearest: vec![None; Fault::COUNT], ..Recorder::default() };
+    let (mut snapshots, mut spacing) = (Vec::new(), FIRST_SPACING);
+    let (mut breach, mut work, mut load_step) = (None::<Breach>, "", None);
+    let crc = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC);
+    let mut digest = crc.digest();
+    let mut before = -1.0;
+    while !now.over() {
+        if now.tick.is_multiple_of(spacing) {
+            snapshots.push(now.clone());
+            if snapshots.len() > SNAPSHOTS {
+                let mut keep = false;
+                snapshots.retain(|_| {
+                    keep = !keep;
+                    keep
+                });
+                spacing *= 2;
+            }
+            if !progress(now.seconds()) {
+                break;
+            }
+        }
+        (recorder.tick, recorder.seconds) = (now.tick, now.seconds());
+        tell_story(case, &mut recorder, &mut work, before);
+        before = now.seconds();
+        let decision = now.advance(&mut recorder);
+        feed(&mut digest, &decision);
+        if decision.faults.confirmed.holds(Fault::CellResistanceHigh) && load_step.is_none() {
+            load_step = recorder.last_step;
+        }
+        if breach.is_none() {
+            breach = bounds.first_breach(&now.world.truth());
+            if let Some(breach) = breach {
+                recorder.note(What::Breached(breach));
+            }
+        }
+    }
+    Ok(Recording {
+        case: Arc::clone(case),
+        events: recorder.events,
+        nearest: recorder.nearest,
+        ticks: now.tick,
+        end: now,
+        breach,
+        load_step,
+        digest: digest.finalize(),
+        snapshots,
+    })
+}
+
+/// Notes what the case itself does between the tick before and this one.
+fn tell_story(case: &Case, recorder: &mut Recorder, work: &mut &'static str, before: f64) {
+    let now = recorder.seconds;
+    let passed = |at: f64| at > before && at <= now;
+    for (place, defect) in case.defects.iter().enumerate() {
+        if passed(defect.onset_seconds) {
+            recorder.note(What::DefectBegan(place));
+        }
+        if defect.end_seconds.is_some_and(passed) {
+            recorder.note(What::DefectEnded(place));
+        }
+    }
+    for act in &case.acts {
+        if passed(std::time::Duration::from_millis(act.at_ms).as_secs_f64()) {
+            recorder.note(What::Acted(act.ask));
+        }
+    }
+    let begun = case.demand_at(now).work.name();
+    if begun != *work {
+        *work = begun;
+        recorder.note(What::DutyBegan(begun));
+    }
+}
+
+/// Feeds what a decision makes the hardware do to the digest.
+fn feed<const CELLS: usize>(digest: &mut crc::Digest<'_, u32>, decision: &Decision<CELLS>) {
+    let coils = decision.coils;
+    digest.update(&[coils.negative as u8, coils.precharge as u8, coils.positive as u8, decision.step as u8]);
+    digest.update(&decision.limits.charge.bits().to_le_bytes());
+    digest.update(&decision.limits.discharge.bits().to_le_bytes());
+    digest.update(&[decision.bleed.count(), decision.cooling as u8]);
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Recording<CELLS, THERMISTORS> {
+    /// The loop as it stood before a tick, played on from the snapshot before it. Beyond the end: the end.
+    #[must_use]
+    pub fn at(&self, tick: u64) -> Loop<CELLS, THERMISTORS> {
+        let before = self.snapshots.partition_point(|snapshot| snapshot.tick <= tick);
+        let Some(snapshot) = before.checked_sub(1).and_then(|place| self.snapshots.get(place)) else {
+            return self.end.clone();
+        };
+        let mut visited = snapshot.clone();
+        while visited.tick < tick && !visited.over() {
+            visited.advance(&mut ());
+        }
+        visited
+    }
+
+    /// The faults that became Confirmed, each with its first time and assessment, in order of time.
+    #[must_use]
+    pub fn confirmed(&self) -> Vec<(f64, Assessment)> {
+        let mut found: Vec<(f64, Assessment)> = Vec::new();
+        for event in &self.events {
+            if let What::Told(Evidence::StageChanged { assessment, .. }) = &event.what
+                && matches!(assessment.stage, Stage::Confirmed { .. })
+                && !found.iter().any(|(_, known)| known.fault == assessment.fault)
+            {
+                found.push((event.seconds, *assessment));
+            }
+        }
+        found
+    }
+
+    /// The step at the end.
+    #[must_use]
+    pub fn ends(&self) -> Step {
+        self.end.core.step()
+    }
+
+    /// True charge of the fullest less the emptiest cell at the end, in ampere-hours.
+    #[must_use]
+    pub fn spread_ampere_hours(&self) -> f64 {
+        let truth = self.end.world.truth();
+        (truth.charge_high.value - truth.charge_low.value) * self.case.pack.ampere_hours()
+    }
+}
+
+/// A quantity as a bare number with the name of its unit, for files.
+#[must_use]
+pub fn number(quantity: Quantity) -> (f64, &'static str) {
+    let milli = |thousandths: i32| f64::from(thousandths) / 1_000.0;
+    match quantity {
+        Quantity::Volts(q) => (milli(q.milli()), "volts"),
+        Quantity::Amps(q) => (milli(q.milli()), "amps"),
+        Quantity::Celsius(q) => (milli(q.milli()), "celsius"),
+        Quantity::CelsiusPerSecond(q) => (milli(q.milli()), "celsius_per_second"),
+        Quantity::Milliohms(q) => (milli(q.milli()), "milliohms"),
+        Quantity::Ohms(q) => (f64::from(q.0), "ohms"),
+        Quantity::Ratio(q) => (f64::from(q.parts_per_million()) / 1e6, "of_1"),
+        Quantity::Coulombs(q) => (milli(q.milliamp_hours()), "amp_hours"),
+        Quantity::Millis(q) => (milli(i32::try_from(q.0).unwrap_or(i32::MAX)), "seconds"),
+    }
+}

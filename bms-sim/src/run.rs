@@ -1,0 +1,122 @@
+//! # One tick of the closed loop
+//!
+//! The only place that calls both the world and the core: measure, decide, act, let time pass.
+//!
+//! ```text
+//! frame = world.measure(tick)  →  decision = core.tick(frame)  →  world.step(dt, decision, duty)
+//! ```
+//!
+//! World, core, duty and operator together are plain data: a clone is a snapshot, and a clone that is run on stays equal to the
+//! original, bit for bit.
+
+use crate::case::{Case, StartError};
+use crate::world::{Actuators, World};
+use bms_core::config::Checked;
+use bms_core::units::Instant;
+use bms_core::{Controller, Decision, Frame, Step, Witness};
+use std::sync::Arc;
+
+/// Milliseconds in a second.
+const MS: f64 = 1_000.0;
+
+/// A current below this counts as rest for larger steps, in amperes.
+const RESTING_AMPS: f64 = 0.05;
+
+/// A pack, its firmware and its story at one instant.
+#[derive(Clone, Debug)]
+pub struct Loop<const CELLS: usize, const THERMISTORS: usize> {
+    case: Arc<Case>,
+    /// Truth.
+    pub world: World<CELLS, THERMISTORS>,
+    /// The firmware.
+    pub core: Controller<CELLS, THERMISTORS>,
+    /// The number of the next tick; the first one is 0.
+    pub tick: u64,
+    /// Time of the next tick from the start, in milliseconds.
+    pub at_ms: u64,
+    step_ms: u64,
+    /// What the firmware answered last.
+    pub decision: Option<Decision<CELLS>>,
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
+    /// A case at its start.
+    ///
+    /// # Errors
+    /// When the type has other counts than the case's pack.
+    pub fn new(case: &Arc<Case>) -> Result<Self, StartError> {
+        let world = case.world()?;
+        let config = case.config();
+        let config =
+            config.check(CELLS, THERMISTORS).unwrap_or_else(|error| Checked::barred(*config, error));
+        Ok(Self {
+            case: Arc::clone(case),
+            world,
+            core: Controller::new(config),
+            tick: 0,
+            at_ms: 0,
+            step_ms: case.tick_ms,
+            decision: None,
+        })
+    }
+
+    /// The case that is played.
+    #[must_use]
+    pub fn case(&self) -> &Arc<Case> {
+        &self.case
+    }
+
+    /// Time from the start in seconds.
+    #[must_use]
+    #[expect(clippy::cast_precision_loss, reason = "2⁵³ ms are 285 000 years")]
+    pub fn seconds(&self) -> f64 {
+        self.at_ms as f64 / MS
+    }
+
+    /// Whether the story is over.
+    #[must_use]
+    pub fn over(&self) -> bool {
+        self.seconds() >= self.case.duration_seconds
+    }
+
+    /// What the firmware measures and is asked in the next tick.
+    #[must_use]
+    #[expect(clippy::cast_possible_truncation, reason = "the counter of a frame wraps")]
+    pub fn frame(&self) -> Frame<CELLS, THERMISTORS> {
+        let asked = self.case.asked_at(self.at_ms, self.step_ms);
+        self.world.measure(self.tick, Instant(self.at_ms as u32), asked)
+    }
+
+    /// Plays one tick: measures, lets the firmware decide, lets time pass under its decision.
+    pub fn advance<W: Witness>(&mut self, witness: &mut W) -> Decision<CELLS> {
+        let frame = self.frame();
+        let decision = self.core.tick(&frame, witness);
+        let duty = self.case.demand_at(self.seconds());
+        let step_ms = self.next_step(&decision, duty.demand.amps);
+        #[expect(clippy::cast_precision_loss, reason = "a step is less than a minute")]
+        self.world.step(step_ms as f64 / MS, &Actuators::from(&decision), &duty.demand);
+        self.tick += 1;
+        self.at_ms += step_ms;
+        self.step_ms = step_ms;
+        self.decision = Some(decision);
+        decision
+    }
+
+    /// The length of this tick: larger at rest, if the case allows it, but never beyond anything that changes.
+    fn next_step(&self, decision: &Decision<CELLS>, wanted_amps: f64) -> u64 {
+        let tick_ms = self.case.tick_ms;
+        let Some(rest_ms) = self.case.rest_ms else { return tick_ms };
+        let stands = matches!(decision.step, Step::Open | Step::Closed | Step::Barred)
+            && self.decision.is_some_and(|before| before.step == decision.step && before.limits == decision.limits);
+        let quiet = wanted_amps.abs() < f64::EPSILON
+            && self.world.flow.end_amps.abs() < RESTING_AMPS
+            && decision.faults.suspect.is_empty();
+        if !stands || !quiet {
+            return tick_ms;
+        }
+        let left = self.case.next_change_after(self.seconds()) - self.seconds();
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between a tick and a minute")]
+        let whole_ticks = (left * MS) as u64 / tick_ms * tick_ms;
+        rest_ms.min(whole_ticks).max(tick_ms)
+    }
+}
