@@ -1,0 +1,207 @@
+//! What a tick costs: instructions, stack and memory, for 96 cells and 16 thermistors with nobody listening.
+//!
+//! QEMU with `-icount shift=6` lets every instruction take 2⁶ ns of its clock, and SysTick counts that clock at 25 MHz (40 ns), so
+//! that `instructions = ticks · 40 / 64`. They are instructions, not cycles: no wait states. The same image gives the same
+//! figures at each run. Prints `key=value` lines; the budgets have the same keys.
+#![no_std]
+#![no_main]
+
+use bms_core::decision::Coils;
+use bms_core::frame::{Contact, Feedback, Frame, PackVoltages, Part, Wanted};
+use bms_core::units::{Amps, Instant, Millis, Ratio, Volts};
+use bms_core::{Config, Controller, Each, Step};
+use core::hint::black_box;
+use cortex_m::peripheral::syst::SystClkSource;
+use cortex_m::peripheral::{Peripherals, SYST};
+use cortex_m_rt::entry;
+use cortex_m_semihosting::{debug, hprintln};
+use firmware::paper::{CELLS, Paper, THERMISTORS, TICK_MS};
+use firmware::stack;
+
+#[panic_handler]
+fn panic(info: &core::panic::PanicInfo) -> ! {
+    hprintln!("{}", info);
+    debug::exit(debug::EXIT_FAILURE);
+    loop {}
+}
+
+type Crane = Controller<CELLS, THERMISTORS>;
+type CraneFrame = Frame<CELLS, THERMISTORS>;
+
+#[entry]
+fn main() -> ! {
+    let done = Peripherals::take().ok_or("the peripherals are taken").and_then(|mut peripherals| {
+        peripherals.SYST.set_clock_source(SystClkSource::Core);
+        peripherals.SYST.set_reload(COUNTER_MASK);
+        peripherals.SYST.clear_current();
+        peripherals.SYST.enable_counter();
+        run()
+    });
+    if let Err(what) = done {
+        hprintln!("not measured: {}", what);
+    }
+    debug::exit(if done.is_ok() { debug::EXIT_SUCCESS } else { debug::EXIT_FAILURE });
+    loop {}
+}
+
+/// SysTick counts down through 24 bits: at 2⁶ ns an instruction it wraps after ten million of them.
+const COUNTER_MASK: u32 = 0x00FF_FFFF;
+
+/// Instructions of one call.
+fn instructions(act: impl FnOnce()) -> u32 {
+    let before = SYST::get_current();
+    act();
+    let after = SYST::get_current();
+    (before.wrapping_sub(after) & COUNTER_MASK) * 40 / 64
+}
+
+/// Least, most and sum of the instructions of many ticks.
+struct Cost {
+    most: u32,
+    sum: u32,
+    count: u32,
+}
+
+impl Cost {
+    const NONE: Self = Self { most: 0, sum: 0, count: 0 };
+
+    fn tick(&mut self, controller: &mut Crane, frame: &CraneFrame) -> Coils {
+        let mut coils = Coils::NONE;
+        let cost = instructions(|| coils = black_box(controller.tick(black_box(frame), &mut ())).coils);
+        self.most = self.most.max(cost);
+        self.sum += cost;
+        self.count += 1;
+        coils
+    }
+
+    fn print(&self, of: &str) {
+        hprintln!("{}_tick_instructions={}", of, self.most);
+        hprintln!("{}_tick_mean_instructions={}", of, self.sum / self.count);
+    }
+}
+
+fn run() -> Result<(), &'static str> {
+    let config =
+        Config::crane().check(CELLS, THERMISTORS).map_err(|_| "the crane's defaults fail their check")?;
+    let controller = cortex_m::singleton!(: Crane = Crane::new(config)).ok_or("made twice")?;
+    let mut paper = Paper::new();
+    let top = stack::paint();
+    let coils = close(controller, &mut paper)?;
+    healthy(controller, &mut paper, coils);
+    let closed = controller.clone();
+    all_broken(controller, &paper);
+    controller.clone_from(&closed);
+    chatter(controller, &paper);
+    controller.clone_from(&closed);
+    any_bits(controller, &paper);
+    hprintln!("stack_bytes={}", stack::depth_bytes(top));
+    hprintln!("controller_bytes={}", size_of::<Crane>());
+    hprintln!("frame_bytes={}", size_of::<CraneFrame>());
+    Ok(())
+}
+
+/// Start-up until the pack feeds the link.
+fn close(controller: &mut Crane, paper: &mut Paper) -> Result<Coils, &'static str> {
+    let mut coils = Coils::NONE;
+    let mut cost = Cost::NONE;
+    paper.asked.contactors = Wanted::Closed;
+    for _ in 0..200 {
+        let frame = paper.tick(coils);
+        coils = cost.tick(controller, &frame);
+    }
+    cost.print("starting");
+    if controller.step() == Step::Closed { Ok(coils) } else { Err("a healthy pack does not close") }
+}
+
+/// Ten seconds of a steady load, closed: every section of the configuration's checksum comes round several times.
+fn healthy(controller: &mut Crane, paper: &mut Paper, coils: Coils) {
+    let mut cost = Cost::NONE;
+    for _ in 0..1_000 {
+        let frame = paper.tick(coils);
+        cost.tick(controller, &frame);
+    }
+    cost.print("healthy");
+}
+
+/// Every limit is broken at once and stays so, until every dwell has ended: the longest is a minute.
+fn all_broken(controller: &mut Crane, paper: &Paper) {
+    let mut cost = Cost::NONE;
+    for tick in 1..=6_100 {
+        let frame = broken(paper.at_ms().wrapping_add(tick * TICK_MS), tick);
+        cost.tick(controller, &frame);
+    }
+    cost.print("broken");
+}
+
+/// Every limit is broken in every second tick only.
+fn chatter(controller: &mut Crane, paper: &Paper) {
+    let mut cost = Cost::NONE;
+    let mut paper = *paper;
+    let mut coils = Coils::NONE;
+    for tick in 0..1_000 {
+        let good = paper.tick(coils);
+        let frame = if tick % 2 == 0 { broken(paper.at_ms(), tick) } else { good };
+        coils = cost.tick(controller, &frame);
+    }
+    cost.print("chattering");
+}
+
+/// Frames of bits that mean nothing.
+fn any_bits(controller: &mut Crane, paper: &Paper) {
+    let mut cost = Cost::NONE;
+    let mut bits = Bits(0x2545_F491);
+    for tick in 1..=2_000 {
+        let mut frame = broken(paper.at_ms().wrapping_add(tick * TICK_MS), tick);
+        frame.cells.value.iter_mut().for_each(|volts| *volts = Volts::from_bits(bits.next() as i32));
+        frame.thermistors.value.iter_mut().for_each(|ratio| *ratio = Ratio::from_bits((bits.next() >> 16) as i32));
+        frame.current.value = Amps::from_bits(bits.next() as i32);
+        frame.current_check.value = Amps::from_bits(bits.next() as i32);
+        frame.voltages.value.link = Volts::from_bits(bits.next() as i32);
+        frame.supply.value = Volts::from_bits(bits.next() as i32);
+        frame.cells.age = Millis(bits.next() >> 28);
+        cost.tick(controller, &frame);
+    }
+    cost.print("any_bits");
+}
+
+/// Marsaglia, "Xorshift RNGs", Journal of Statistical Software 8 (2003) 14: the triple 13, 17, 5.
+struct Bits(u32);
+
+impl Bits {
+    fn next(&mut self) -> u32 {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 17;
+        self.0 ^= self.0 << 5;
+        self.0
+    }
+}
+
+/// High and low cells, shorted, open and hot thermistors, a current beyond the range that turns round, contactors that
+/// contradict their coils, a low supply.
+fn broken(at_ms: u32, tick: u32) -> CraneFrame {
+    let mut frame = Frame::empty(Instant(at_ms));
+    let mut cells = Each::all(Volts::from_milli(100));
+    cells.iter_mut().step_by(2).for_each(|volts| *volts = Volts::from_milli(4_000));
+    let mut thermistors = Each::all(Ratio::from_milli(60 + 200 * (tick % 3) as i32));
+    thermistors.iter_mut().step_by(4).for_each(|ratio| *ratio = Ratio::ONE);
+    thermistors.iter_mut().skip(1).step_by(4).for_each(|ratio| *ratio = Ratio::ZERO);
+    let amps = Amps::from_milli(if tick / 50 % 2 == 0 { 700_000 } else { -700_000 });
+    frame.cells = Part::fresh(cells);
+    frame.thermistors = Part::fresh(thermistors);
+    frame.current = Part::fresh(amps);
+    frame.current_check = Part::fresh(-amps);
+    frame.voltages = Part::fresh(PackVoltages {
+        pack: Volts::from_milli(250_000),
+        behind_negative: Volts::from_milli(250_000),
+        behind_positive: Volts::from_milli(250_000),
+        link: Volts::from_milli(100_000),
+    });
+    frame.supply = Part::fresh(Volts::from_milli(8_000));
+    frame.feedback = Part::fresh(Feedback {
+        negative: Contact::Made,
+        precharge: Contact::Made,
+        positive: Contact::Broken,
+    });
+    frame.asked.contactors = Wanted::Closed;
+    frame
+}

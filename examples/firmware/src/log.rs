@@ -1,0 +1,69 @@
+//! Evidence as defmt frames in a file of the host, through semihosting.
+//!
+//! On a board the frames would leave by a debug probe; the witness is the same. The file is called `trip.defmt` and is read by
+//! `defmt-print -e IMAGE < trip.defmt`.
+
+use crate::witness::is_change;
+use bms_core::{Evidence, Witness};
+use core::sync::atomic::{AtomicU32, AtomicUsize, Ordering};
+use cortex_m_semihosting::syscall;
+
+/// Handle of the host's file; semihosting answers a write to a handle it does not know with an error and no harm.
+static FILE: AtomicUsize = AtomicUsize::new(usize::MAX);
+
+/// Milliseconds since the start, for the time stamps.
+static NOW_MS: AtomicU32 = AtomicU32::new(0);
+
+defmt::timestamp!("{=u32:ms}", NOW_MS.load(Ordering::Relaxed));
+
+/// Opens the file on the host, empty.
+pub fn open() {
+    let name = c"trip.defmt";
+    // SAFETY: the address and the length are those of a string that lives as long as the program; mode 5 is "wb".
+    let handle = unsafe { syscall!(OPEN, name.as_ptr(), 5_usize, name.count_bytes()) };
+    FILE.store(handle, Ordering::Relaxed);
+}
+
+/// Writes every change through defmt.
+pub struct Log {
+    /// Milliseconds since the start, for the time stamps.
+    pub now_ms: u32,
+}
+
+impl Witness for Log {
+    fn saw(&mut self, evidence: Evidence) {
+        if is_change(&evidence) {
+            NOW_MS.store(self.now_ms, Ordering::Relaxed);
+            defmt::info!("{}", evidence);
+        }
+    }
+}
+
+#[defmt::global_logger]
+struct Frames;
+
+// SAFETY: one thread and no interrupt handler logs, so no two of these calls ever overlap.
+unsafe impl defmt::Logger for Frames {
+    fn acquire() {
+        encode(|encoder| encoder.start_frame(write));
+    }
+    unsafe fn flush() {}
+    unsafe fn release() {
+        encode(|encoder| encoder.end_frame(write));
+    }
+    unsafe fn write(bytes: &[u8]) {
+        encode(|encoder| encoder.write(bytes, write));
+    }
+}
+
+fn encode(act: impl FnOnce(&mut defmt::Encoder)) {
+    static mut ENCODER: defmt::Encoder = defmt::Encoder::new();
+    // SAFETY: calls never overlap (see above), and the reference ends with this call.
+    act(unsafe { &mut *(&raw mut ENCODER) });
+}
+
+fn write(bytes: &[u8]) {
+    // SAFETY: address and length are those of a live slice. The answer, the count of bytes not written, has no use here: the
+    // caller is a log that may not fail.
+    unsafe { syscall!(WRITE, FILE.load(Ordering::Relaxed), bytes.as_ptr(), bytes.len()) };
+}
