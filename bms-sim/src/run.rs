@@ -47,8 +47,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
     pub fn new(case: &Arc<Case>) -> Result<Self, StartError> {
         let world = case.world()?;
         let config = case.config();
-        let config =
-            config.check(CELLS, THERMISTORS).unwrap_or_else(|error| Checked::barred(*config, error));
+        let config = config.check(CELLS, THERMISTORS).unwrap_or_else(|error| Checked::barred(*config, error));
         Ok(Self {
             case: Arc::clone(case),
             world,
@@ -107,7 +106,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         let tick_ms = self.case.tick_ms;
         let Some(rest_ms) = self.case.rest_ms else { return tick_ms };
         let stands = matches!(decision.step, Step::Open | Step::Closed | Step::Barred)
-            && self.decision.is_some_and(|before| before.step == decision.step && before.limits == decision.limits);
+            && self
+                .decision
+                .is_some_and(|before| before.step == decision.step && before.limits == decision.limits);
         let quiet = wanted_amps.abs() < f64::EPSILON
             && self.world.flow.end_amps.abs() < RESTING_AMPS
             && decision.faults.suspect.is_empty();
@@ -115,7 +116,11 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
             return tick_ms;
         }
         let left = self.case.next_change_after(self.seconds()) - self.seconds();
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between a tick and a minute")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "between a tick and a minute"
+        )]
         let whole_ticks = (left * MS) as u64 / tick_ms * tick_ms;
         rest_ms.min(whole_ticks).max(tick_ms)
     }

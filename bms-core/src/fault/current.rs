@@ -112,6 +112,10 @@ impl<const CELLS: usize, const THERMISTORS: usize, const TENTHS: i32> Watch<CELL
     type Quantity = Amps;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Amps>) -> Sight {
         let Some(current) = seen.believed.current else { return Sight::UNKNOWN };
+        // Before that the current charges the link, which no load can help.
+        if !matches!(seen.step, Step::Closed | Step::Easing) {
+            return limit.sight(Place::Pack, Some(Amps::ZERO));
+        }
         let given = if current.amps > Amps::ZERO { seen.due.charge } else { seen.due.discharge };
         // By a tenth of the limit or by the fixed amount, whichever is more.
         let share = given.scaled(Ratio::percent(TENTHS.saturating_mul(10)));

@@ -322,7 +322,7 @@ impl Sequence {
     }
 
     /// Whose feedback contact has contradicted its coil for longer than the contactor takes to move. A contact that a weld
-    /// explains tells the truth.
+    /// explains tells the truth: with all coils off, a made contact waits until the cross voltages can tell.
     #[expect(clippy::option_option, reason = "not judged and no contradiction are two answers")]
     fn contradiction(
         &self,
@@ -330,29 +330,34 @@ impl Sequence {
         findings: &Findings,
         config: &Checked,
     ) -> Option<Option<Contactor>> {
-        let welded = |found: Option<super::Found>| found.is_some_and(|found| found.broken);
+        let points = &config.sensing.points;
+        let at_rest = matches!(self.step, Step::Open | Step::ProvingDead | Step::Barred);
+        let explained = |found: Option<super::Found>, measured: bool| match found {
+            Some(found) => found.broken,
+            None => at_rest && measured,
+        };
         let mut all_settled = true;
-        for (contactor, contact, coil, steady, welded) in [
+        for (contactor, contact, coil, steady, explained) in [
             (
                 Contactor::Negative,
                 feedback.negative,
                 self.coils.negative,
                 self.steady.negative,
-                welded(findings.negative_welded),
+                explained(findings.negative_welded, points.behind_negative),
             ),
             (
                 Contactor::Precharge,
                 feedback.precharge,
                 self.coils.precharge,
                 self.steady.precharge,
-                welded(findings.precharge_welded),
+                explained(findings.precharge_welded, points.behind_positive),
             ),
             (
                 Contactor::Positive,
                 feedback.positive,
                 self.coils.positive,
                 self.steady.positive,
-                welded(findings.positive_welded),
+                explained(findings.positive_welded, points.behind_positive),
             ),
         ] {
             let (due, time) = match coil {
@@ -360,7 +365,7 @@ impl Sequence {
                 Coil::Off => (Contact::Broken, config.sequence.release),
             };
             let settled = steady >= time;
-            if settled && contact != due && !(welded && contact == Contact::Made) {
+            if settled && contact != due && !(explained && contact == Contact::Made) {
                 return Some(Some(contactor));
             }
             all_settled &= settled;

@@ -265,6 +265,12 @@ impl Case {
         changes.filter(|at| *at > seconds).fold(self.duration_seconds, f64::min)
     }
 
+    /// The same story with nothing wrong in it: the twin.
+    #[must_use]
+    pub fn without_defects(&self) -> Self {
+        Self { defects: Vec::new(), ..self.clone() }
+    }
+
     /// The firmware's configuration: the defaults of the pack with the changed limits. The core's own check accepts it.
     #[must_use]
     pub const fn config(&self) -> &Config {

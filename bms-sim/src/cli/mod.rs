@@ -6,8 +6,10 @@
 mod check;
 mod list;
 mod run;
+mod why;
 
 use crate::case::{Case, CaseError};
+use crate::explain::words;
 use clap::{Parser, Subcommand};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -16,14 +18,9 @@ use std::process::ExitCode;
 const DEMONSTRATION: (&str, &str) =
     ("resistive-cell.toml (built in)", include_str!("../../../examples/cases/resistive-cell.toml"));
 
-/// What stands below every help text.
-const CAUTIONS: &str = "This is a teaching model, not a certified safety function. A real pack is always live, also with its contactors \
-open. Only qualified people work on one: rated gloves, face shield, insulated tools; prove dead at every pair of points with a rated \
-meter that is proven before and after. Local rules decide.";
-
 /// Plays a modelled battery pack under real firmware decisions, and says why they were made.
 #[derive(Debug, Parser)]
-#[command(version, about, after_help = CAUTIONS)]
+#[command(version, about, after_help = words::CAUTIONS)]
 struct Line {
     #[command(subcommand)]
     verb: Option<Verb>,
@@ -33,6 +30,8 @@ struct Line {
 enum Verb {
     /// Plays a case and tells what happened. Example: run examples/cases/resistive-cell.toml
     Run(run::Run),
+    /// Says why: the chain that led to each fault, and whether the pack is dangerous. Example: why examples/cases/loose-joint.toml
+    Why(why::Why),
     /// Lists what the firmware can conclude, or what can be wrong with the pack. Example: list faults
     List(list::List),
     /// Checks a case file without playing it. Example: check examples/cases/welded-positive.toml
@@ -66,6 +65,7 @@ impl From<Ended> for ExitCode {
 pub fn main() -> ExitCode {
     match Line::parse().verb {
         Some(Verb::Run(run)) => run.go(),
+        Some(Verb::Why(why)) => why.go(),
         Some(Verb::List(list)) => list.go(),
         Some(Verb::Check(check)) => check.go(),
         None => run::demonstrate(),

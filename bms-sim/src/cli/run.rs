@@ -3,6 +3,7 @@
 use super::{CasePath, DEMONSTRATION, Ended, read};
 use crate::case::{Case, Pack};
 use crate::explain::story;
+use crate::explain::verdict::Verdict;
 use crate::recording::{self, Recording};
 use indicatif::{ProgressBar, ProgressStyle};
 use std::sync::Arc;
@@ -55,13 +56,21 @@ fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case) -> Ended 
     let case = Arc::new(case);
     let bar = progress(&case);
     let played = recording::play::<CELLS, THERMISTORS>(&case, |seconds| {
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole seconds, for show")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "whole seconds, for show"
+        )]
         bar.set_position(seconds as u64);
         !INTERRUPTED.load(Ordering::Relaxed)
     });
     bar.finish_and_clear();
-    match played {
-        Ok(recording) => tell(&recording, INTERRUPTED.load(Ordering::Relaxed)),
+    let told = played.and_then(|recording| {
+        let verdict = Verdict::of(&recording)?;
+        Ok(tell(&recording, &verdict, INTERRUPTED.load(Ordering::Relaxed)))
+    });
+    match told {
+        Ok(ended) => ended,
         Err(error) => {
             eprintln!("{error}");
             Ended::BadInput
@@ -71,14 +80,15 @@ fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case) -> Ended 
 
 fn tell<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
+    verdict: &Verdict,
     interrupted: bool,
 ) -> Ended {
-    print!("{}", story::text(recording));
+    print!("{}", story::text(recording, verdict));
     if interrupted {
         println!("Interrupted: the story ends here.");
         return Ended::Interrupted;
     }
-    let unmet = story::unmet(recording);
+    let unmet = story::unmet(recording, verdict);
     for sentence in &unmet {
         println!("NOT AS EXPECTED: {sentence}");
     }

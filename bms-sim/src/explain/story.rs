@@ -3,12 +3,13 @@
 //! Decides which events a reader needs: the defect, the acts, every move of the contactors, every fault from Suspect to its end, and
 //! how near the other faults came. The sentences come from [`words`](super::words).
 
+use super::verdict::Verdict;
 use super::words;
 use crate::case::Ask;
 use crate::recording::{Event, Recording, What};
+use bms_core::Step;
 use bms_core::fault::{Fault, Reading};
 use bms_core::witness::{Assessment, Evidence};
-use bms_core::Step;
 use std::fmt::Write as _;
 
 /// Faults that came nearest are told up to this number.
@@ -16,7 +17,10 @@ const NEAREST: usize = 5;
 
 /// The story of a played case.
 #[must_use]
-pub fn text<const CELLS: usize, const THERMISTORS: usize>(recording: &Recording<CELLS, THERMISTORS>) -> String {
+pub fn text<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    verdict: &Verdict,
+) -> String {
     let case = &recording.case;
     let mut story = format!("{}\n{}\n\n", case.title, case.story);
     let mut line = |text: &str| {
@@ -29,7 +33,7 @@ pub fn text<const CELLS: usize, const THERMISTORS: usize>(recording: &Recording<
         }
     }
     line("");
-    for sentence in conclusion(recording) {
+    for sentence in conclusion(recording, verdict) {
         line(&sentence);
     }
     let near = near(recording);
@@ -54,13 +58,19 @@ fn sentence<const CELLS: usize, const THERMISTORS: usize>(
     event: &Event,
 ) -> Option<String> {
     match &event.what {
-        What::DefectBegan(place) => recording.case.defects.get(*place).map(|defect| words::defect_begins(defect)),
-        What::DefectEnded(place) => recording.case.defects.get(*place).map(|defect| words::defect_ends(defect)),
+        What::DefectBegan(place) => {
+            recording.case.defects.get(*place).map(|defect| words::defect_begins(defect))
+        }
+        What::DefectEnded(place) => {
+            recording.case.defects.get(*place).map(|defect| words::defect_ends(defect))
+        }
         What::Acted(ask) => Some(match ask {
             Ask::Close => "the operator asks to close".to_owned(),
             Ask::Open => "the operator asks to open".to_owned(),
             Ask::Clear(_) => "the memory is to be cleared".to_owned(),
-            Ask::Replace(cell) => format!("the workshop reports that cell {} was replaced", u16::from(*cell) + 1),
+            Ask::Replace(cell) => {
+                format!("the workshop reports that cell {} was replaced", u16::from(*cell) + 1)
+            }
         }),
         What::DutyBegan(_) => None,
         What::Told(evidence) => Some(words::evidence(evidence)),
@@ -71,6 +81,7 @@ fn sentence<const CELLS: usize, const THERMISTORS: usize>(
 /// What came out, with the times between cause and effect.
 fn conclusion<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
+    verdict: &Verdict,
 ) -> Vec<String> {
     let confirmed = recording.confirmed();
     let mut sentences = Vec::new();
@@ -79,25 +90,23 @@ fn conclusion<const CELLS: usize, const THERMISTORS: usize>(
     }
     let onset = first_onset(recording);
     for (seconds, assessment) in &confirmed {
-        let after = onset.map_or_else(String::new, |onset| format!(", {} after the onset", words::seconds(seconds - onset)));
+        let after = onset.map_or_else(String::new, |onset| {
+            format!(", {} after the onset", words::seconds(seconds - onset))
+        });
         sentences.push(format!(
             "{}: {}{after}.",
             capital(assessment.fault.words()),
             words::assessment(assessment)
         ));
-        if assessment.fault == Fault::CellResistanceHigh
-            && let Some(step) = recording.load_step
-        {
-            sentences.push(format!("  The last of three load steps: {}.", words::evidence(&Evidence::LoadStep(step))));
+        if assessment.fault == Fault::CellResistanceHigh {
+            sentences.push("By hand, the last three load steps; the smallest excess counts:".to_owned());
+            sentences.extend(recording.load_steps.iter().map(|step| format!("  {}", words::by_hand(step))));
         }
     }
     if let (Some(onset), Some(opened)) = (onset, opened(recording)) {
         sentences.push(format!("From onset to open contactors: {}.", words::seconds(opened - onset)));
     }
-    sentences.push(match &recording.breach {
-        Some(breach) => format!("Critical: {}.", words::breach(breach)),
-        None => "Truth stayed inside its safe bounds.".to_owned(),
-    });
+    sentences.extend(words::verdict(verdict, &recording.case));
     sentences.push(format!("The contactors end in {}.", words::step(recording.ends())));
     sentences
 }
@@ -114,10 +123,14 @@ fn first_onset<const CELLS: usize, const THERMISTORS: usize>(
 }
 
 /// When positive was first commanded open by a fault.
-fn opened<const CELLS: usize, const THERMISTORS: usize>(recording: &Recording<CELLS, THERMISTORS>) -> Option<f64> {
+fn opened<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+) -> Option<f64> {
     let first = recording.confirmed().first()?.0;
     recording.events.iter().find_map(|event| match &event.what {
-        What::Told(Evidence::Moved { to: Step::Opening | Step::ProvingDead, .. }) if event.seconds >= first => {
+        What::Told(Evidence::Moved { to: Step::Opening | Step::ProvingDead, .. })
+            if event.seconds >= first =>
+        {
             Some(event.seconds)
         }
         _ => None,
@@ -125,13 +138,20 @@ fn opened<const CELLS: usize, const THERMISTORS: usize>(recording: &Recording<CE
 }
 
 /// The faults that came nearest to their limit without being Confirmed.
-fn near<const CELLS: usize, const THERMISTORS: usize>(recording: &Recording<CELLS, THERMISTORS>) -> Vec<String> {
-    let confirmed: Vec<Fault> = recording.confirmed().iter().map(|(_, assessment)| assessment.fault).collect();
+fn near<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+) -> Vec<String> {
+    let confirmed: Vec<Fault> =
+        recording.confirmed().iter().map(|(_, assessment)| assessment.fault).collect();
+    // What another room finds at a moment of its own has no distance in between.
+    let has_limit = |fault: Fault| recording.case.config().faults.shown(fault).trip.is_some();
     let mut near: Vec<(f64, f64, Assessment)> = recording
         .nearest
         .iter()
         .flatten()
-        .filter(|nearest| !confirmed.contains(&nearest.assessment.fault))
+        .filter(|nearest| {
+            !confirmed.contains(&nearest.assessment.fault) && has_limit(nearest.assessment.fault)
+        })
         .filter_map(|nearest| Some((relative(&nearest.assessment)?, nearest.seconds, nearest.assessment)))
         .collect();
     near.sort_by(|one, other| one.0.total_cmp(&other.0));
@@ -154,6 +174,7 @@ fn relative(seen: &Assessment) -> Option<f64> {
 #[must_use]
 pub fn unmet<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
+    verdict: &Verdict,
 ) -> Vec<String> {
     let Some(expect) = &recording.case.expect else { return Vec::new() };
     let confirmed = recording.confirmed();
@@ -171,17 +192,24 @@ pub fn unmet<const CELLS: usize, const THERMISTORS: usize>(
     if let Some(ends) = expect.ends
         && ends != recording.ends()
     {
-        unmet.push(format!("the contactors end in {}, not in {}", words::step(recording.ends()), words::step(ends)));
+        unmet.push(format!(
+            "the contactors end in {}, not in {}",
+            words::step(recording.ends()),
+            words::step(ends)
+        ));
     }
     if let Some(critical) = expect.critical
-        && critical != recording.breach.is_some()
+        && critical != verdict.critical()
     {
         unmet.push(format!("the pack is {}critical", if critical { "not " } else { "" }));
     }
     if let Some(most) = expect.spread_ampere_hours
         && recording.spread_ampere_hours() > most
     {
-        unmet.push(format!("the cells end {:.2} Ah apart, at most {most:.2} Ah", recording.spread_ampere_hours()));
+        unmet.push(format!(
+            "the cells end {:.2} Ah apart, at most {most:.2} Ah",
+            recording.spread_ampere_hours()
+        ));
     }
     let onset = first_onset(recording).unwrap_or(0.0);
     for bound in &expect.within {
@@ -189,7 +217,11 @@ pub fn unmet<const CELLS: usize, const THERMISTORS: usize>(
             && seconds - onset > bound.seconds
         {
             let took = words::seconds(seconds - onset);
-            unmet.push(format!("{} took {took}, at most {}", bound.fault.words(), words::seconds(bound.seconds)));
+            unmet.push(format!(
+                "{} took {took}, at most {}",
+                bound.fault.words(),
+                words::seconds(bound.seconds)
+            ));
         }
     }
     unmet

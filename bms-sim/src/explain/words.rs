@@ -5,19 +5,27 @@
 //!
 //! Cells, modules and sensors are counted from 1 here, and only here.
 
+use super::chain::{Link, LinkKind};
+use super::verdict::Verdict;
+use crate::case::Case;
 use crate::defect::{Defect, PlaceKind};
 use crate::world::truth::{Bound, Breach};
 use bms_core::BleedRefusal;
 use bms_core::ConfigError;
 use bms_core::decision::{Coil, Coils};
-use bms_core::estimate::{Discarded, Interval};
+use bms_core::estimate::{Discarded, Interval, LoadStep};
 use bms_core::fault::{Clearing, Fault, Reaction, Reading, Stage};
 use bms_core::frame::{Clearance, Contactor};
 use bms_core::limit::{LimitRule, Side};
 use bms_core::sense::{Doubt, PartName};
 use bms_core::sequence::{Because, Step};
-use bms_core::units::{Amps, Celsius, Coulombs, Millis, Milliohms, Ohms, Ratio, Volts};
+use bms_core::units::{Amps, Celsius, Coulombs, Milliohms, Millis, Ohms, Ratio, Volts};
 use bms_core::witness::{Act, Assessment, Evidence, Place, Quantity, Refusal, Unseparable};
+
+/// The usual cautions, wherever work on a pack is shown.
+pub const CAUTIONS: &str = "Cautions: this is a teaching model, not a certified safety function. A real pack is always live, also with its \
+contactors open. Only qualified people work on one: rated gloves, face shield, insulated tools, a second person. Prove dead at every pair \
+of points with a rated meter that is proven before and after (prove-test-prove). Local codes and licensed practice decide.";
 
 /// A number of thousandths with so many digits behind the point (0 to 3), rounded to the nearest.
 fn decimal(thousandths: i64, digits: usize) -> String {
@@ -109,7 +117,9 @@ pub fn defect(defect: &Defect) -> String {
         PlaceKind::Joint => format!(" between cells {} and {}", defect.place + 1, defect.place + 2),
         PlaceKind::Thermistor => format!(" at thermistor {}", defect.place + 1),
         PlaceKind::Module => format!(" at module {}", defect.place + 1),
-        PlaceKind::CurrentSensor => format!(" at the {} current sensor", ["main", "second"][defect.place.min(1)]),
+        PlaceKind::CurrentSensor => {
+            format!(" at the {} current sensor", ["main", "second"][defect.place.min(1)])
+        }
         PlaceKind::Contactor => {
             let which = [Contactor::Negative, Contactor::Precharge, Contactor::Positive];
             format!(" at the {} contactor", contactor(which[defect.place.min(2)]))
@@ -127,7 +137,11 @@ pub fn defect(defect: &Defect) -> String {
 /// A defect begins.
 #[must_use]
 pub fn defect_begins(begun: &Defect) -> String {
-    let growing = if begun.grows_seconds > 0.0 { format!(" in {}", seconds(begun.grows_seconds)) } else { String::new() };
+    let growing = if begun.grows_seconds > 0.0 {
+        format!(" in {}", seconds(begun.grows_seconds))
+    } else {
+        String::new()
+    };
     format!("DEFECT begins: {}{growing}", defect(begun))
 }
 
@@ -144,17 +158,33 @@ pub fn breach(breach: &Breach) -> String {
     let (value, limit) = (breach.value, breach.limit);
     match breach.bound {
         Bound::CellReversed => format!("in truth cell {cell} is reversed: {value:.3} V"),
-        Bound::CellLow => format!("in truth cell {cell} is down to {value:.3} V, safe is {limit:.2} V and more"),
-        Bound::CellHigh => format!("in truth cell {cell} is up to {value:.3} V, safe is {limit:.2} V and less"),
-        Bound::CellHot => format!("in truth cell {cell} is {value:.1} °C inside, safe is less than {limit:.0} °C"),
+        Bound::CellLow => {
+            format!("in truth cell {cell} falls past {limit:.2} V, the least that is safe ({value:.3} V)")
+        }
+        Bound::CellHigh => {
+            format!("in truth cell {cell} rises past {limit:.2} V, the most that is safe ({value:.3} V)")
+        }
+        Bound::CellHot => {
+            format!("in truth cell {cell} passes {limit:.0} °C inside, the most that is safe ({value:.1} °C)")
+        }
         Bound::ChargedFrozen => {
-            format!("in truth {value:.1} A charge cell {cell} below 0 °C, safe is {limit:.1} A and less: plating does not heal")
+            format!(
+                "in truth {value:.1} A charge cell {cell} below 0 °C, where {limit:.1} A is the most that is safe: plating does not heal"
+            )
         }
         Bound::JointHeat => {
-            format!("in truth the joint above cell {cell} makes {value:.1} W, safe is less than {limit:.0} W")
+            format!(
+                "in truth the joint between cells {cell} and {} passes {limit:.0} W as a mean over a minute ({value:.2} W)",
+                cell + 1
+            )
         }
-        Bound::JointHot => format!("in truth the joint above cell {cell} is {value:.0} °C, safe is less than {limit:.0} °C"),
-        Bound::LinkLive => format!("in truth the link is still at {value:.0} V, safe is less than {limit:.0} V"),
+        Bound::JointHot => format!(
+            "in truth the joint between cells {cell} and {} passes {limit:.0} °C ({value:.1} °C)",
+            cell + 1
+        ),
+        Bound::LinkLive => {
+            format!("in truth the link is still at {value:.0} V, safe is less than {limit:.0} V")
+        }
         Bound::ClosedOntoDifference => {
             format!("in truth a contactor closed onto {value:.0} V, safe is less than {limit:.0} V")
         }
@@ -165,6 +195,67 @@ pub fn breach(breach: &Breach) -> String {
             format!("in truth the precharge resistor is {value:.0} °C, safe is less than {limit:.0} °C")
         }
     }
+}
+
+/// A link of a chain.
+#[must_use]
+pub fn link(link: &Link, case: &Case) -> String {
+    match &link.what {
+        LinkKind::DefectBegins(place) => match case.defects.get(*place) {
+            Some(begun) => format!("the defect begins: {}", defect(begun)),
+            None => "a defect begins".to_owned(),
+        },
+        LinkKind::TruthDeparts => "truth departs from the same run without the defect".to_owned(),
+        LinkKind::FrameDeparts => "a measurement departs by more than its step".to_owned(),
+        LinkKind::Suspected(seen) => format!("{} is Suspect: {}", seen.fault.words(), assessment(seen)),
+        LinkKind::Confirmed(seen) => format!("{} is Confirmed: {}", seen.fault.words(), assessment(seen)),
+        LinkKind::Reacted(now) => format!("the reaction holds: {}", reaction(*now)),
+        LinkKind::ContactorsOpen => "the contactors are open".to_owned(),
+        LinkKind::LinkDown => "the link is below 60 V".to_owned(),
+    }
+}
+
+/// Whether the pack is dangerous, and how soon it would have been had nothing reacted.
+#[must_use]
+pub fn verdict(verdict: &Verdict, case: &Case) -> Vec<String> {
+    let onset = case.defects.iter().map(|defect| defect.onset_seconds).fold(f64::INFINITY, f64::min);
+    let mut sentences = vec![if verdict.critical() {
+        "Critical.".to_owned()
+    } else {
+        "Not critical: truth stays inside its safe bounds.".to_owned()
+    }];
+    if let Some(passed) = &verdict.passed {
+        sentences.push(format!(
+            "In this run a bound was passed at {}: {}.",
+            clock(passed.seconds),
+            breach(passed)
+        ));
+    }
+    if let Some(hazard) = &verdict.without_reactions {
+        sentences.push(format!(
+            "Had nothing reacted, {} after the onset: {}.",
+            seconds((hazard.seconds - onset).max(0.0)),
+            breach(hazard)
+        ));
+    }
+    sentences
+}
+
+/// The load step of a resistive cell as a sum for a pocket calculator.
+#[must_use]
+pub fn by_hand(step: &LoadStep) -> String {
+    format!(
+        "{} changed by {} in a step of {}: {} ÷ {} = {}; {} is expected at its temperature, so {} too much, where {} more is allowed",
+        place(Place::Cell(step.cell)),
+        volts(step.volts),
+        amps(step.amps),
+        volts(step.volts.abs()),
+        amps(step.amps.abs()),
+        milliohms(step.resistance),
+        milliohms(step.expected),
+        milliohms(step.resistance - step.expected),
+        milliohms(step.allowed)
+    )
 }
 
 /// A value with its unit.
@@ -309,12 +400,19 @@ fn interval(interval: Interval) -> String {
 pub fn assessment(seen: &Assessment) -> String {
     let at = place(seen.place);
     let dwell = match seen.stage {
-        Stage::Suspect { held, .. } => format!(", for {} of the {} it takes", duration(held), duration(seen.dwell)),
+        Stage::Suspect { held, .. } => {
+            format!(", for {} of the {} it takes", duration(held), duration(seen.dwell))
+        }
         Stage::Clear | Stage::Confirmed { .. } | Stage::Latched => String::new(),
     };
     match (seen.observed, seen.limit) {
         (Some(observed), Some(limit)) => {
-            format!("{at} shows {} against a limit of {}{}{dwell}", quantity(observed), quantity(limit), margin(observed, limit))
+            format!(
+                "{at} shows {} against a limit of {}{}{dwell}",
+                quantity(observed),
+                quantity(limit),
+                margin(observed, limit)
+            )
         }
         (Some(observed), None) => format!("{at} shows {}{dwell}", quantity(observed)),
         (None, _) => match seen.reading {
@@ -331,7 +429,9 @@ fn margin(observed: Quantity, limit: Quantity) -> String {
         (Quantity::Volts(a), Quantity::Volts(b)) => Quantity::Volts((a - b).abs()),
         (Quantity::Amps(a), Quantity::Amps(b)) => Quantity::Amps((a - b).abs()),
         (Quantity::Celsius(a), Quantity::Celsius(b)) => Quantity::Celsius((a - b).abs()),
-        (Quantity::CelsiusPerSecond(a), Quantity::CelsiusPerSecond(b)) => Quantity::CelsiusPerSecond((a - b).abs()),
+        (Quantity::CelsiusPerSecond(a), Quantity::CelsiusPerSecond(b)) => {
+            Quantity::CelsiusPerSecond((a - b).abs())
+        }
         (Quantity::Milliohms(a), Quantity::Milliohms(b)) => Quantity::Milliohms((a - b).abs()),
         (Quantity::Ratio(a), Quantity::Ratio(b)) => Quantity::Ratio((a - b).abs()),
         (Quantity::Coulombs(a), Quantity::Coulombs(b)) => Quantity::Coulombs((a - b).abs()),
@@ -382,11 +482,15 @@ pub fn because(because: &Because) -> String {
             format!("the current has fallen to {}, below the switching limit of {}", amps(*now), amps(*below))
         }
         Because::GraceOver { amps: now, grace } => match now {
-            Some(now) => format!("the current is still {} after the {} allowed", amps(*now), duration(*grace)),
+            Some(now) => {
+                format!("the current is still {} after the {} allowed", amps(*now), duration(*grace))
+            }
             None => format!("the current is not known and the {} allowed are over", duration(*grace)),
         },
         Because::FuseCleared { amps: now, after } => match now {
-            Some(now) => format!("the current is {} after waiting {} for the fuse", amps(*now), duration(*after)),
+            Some(now) => {
+                format!("the current is {} after waiting {} for the fuse", amps(*now), duration(*after))
+            }
             None => format!("the current is not known after waiting {} for the fuse", duration(*after)),
         },
         Because::LinkFell { from, to, after } => format!(
@@ -403,7 +507,9 @@ pub fn because(because: &Because) -> String {
             volts(*behind_negative)
         ),
         Because::NotProven { link, deadline } => match link {
-            Some(link) => format!("the link still reads {} at the deadline of {}", volts(*link), duration(*deadline)),
+            Some(link) => {
+                format!("the link still reads {} at the deadline of {}", volts(*link), duration(*deadline))
+            }
             None => format!("the link cannot be read at the deadline of {}", duration(*deadline)),
         },
         Because::PrechargeFailed { fault } => format!("the start is aborted: {}", fault.words()),
@@ -428,11 +534,19 @@ pub fn refusal(refusal: &Refusal) -> String {
             format!("{} is refused while {} holds: clear it first", act(*asked), fault.words())
         }
         Refusal::ConditionPresent(seen) => {
-            format!("clearing {} is refused, the condition is still present: {}", seen.fault.words(), assessment(seen))
+            format!(
+                "clearing {} is refused, the condition is still present: {}",
+                seen.fault.words(),
+                assessment(seen)
+            )
         }
         Refusal::NotAllowed { fault, by } => format!("{} is cleared {}", fault.words(), clearing(*by)),
         Refusal::SupplyTooLow { volts: now, least } => {
-            format!("closing is refused: the auxiliary supply is {}, at least {} is needed", volts(*now), volts(*least))
+            format!(
+                "closing is refused: the auxiliary supply is {}, at least {} is needed",
+                volts(*now),
+                volts(*least)
+            )
         }
         Refusal::ResistorHot { rise, most } => format!(
             "closing is refused until the precharge resistor has cooled: {} above its surroundings, {} allowed",
@@ -442,8 +556,12 @@ pub fn refusal(refusal: &Refusal) -> String {
         Refusal::Retries { wait: Millis::MAX } => {
             "closing is refused: too many starts failed in a row; find the cause and clear".to_owned()
         }
-        Refusal::Retries { wait } => format!("closing is refused for another {} after a failed start", duration(*wait)),
-        Refusal::Unmeasured(missing) => format!("closing is refused: no valid reading of the {}", part(*missing)),
+        Refusal::Retries { wait } => {
+            format!("closing is refused for another {} after a failed start", duration(*wait))
+        }
+        Refusal::Unmeasured(missing) => {
+            format!("closing is refused: no valid reading of the {}", part(*missing))
+        }
         Refusal::NotProvenOpen { behind_negative, behind_positive, link, pack } => format!(
             "closing is refused: cross voltages {} and {} with the link at {} and the pack at {} do not prove that all are open",
             volts(*behind_negative),
@@ -451,7 +569,9 @@ pub fn refusal(refusal: &Refusal) -> String {
             volts(*link),
             volts(*pack)
         ),
-        Refusal::AwaitsClearing => "closing is barred: nothing holds any more, but the memory must be cleared".to_owned(),
+        Refusal::AwaitsClearing => {
+            "closing is barred: nothing holds any more, but the memory must be cleared".to_owned()
+        }
         Refusal::NoSuchCell(cell) => format!("there is no cell {}", u16::from(*cell) + 1),
         Refusal::NotOpen(asked) => format!("{} is refused while the contactors are not open", act(*asked)),
     }
@@ -481,7 +601,9 @@ const fn discarded(because: Discarded) -> &'static str {
 /// Why a cell does not bleed.
 const fn bleed_refusal(because: BleedRefusal) -> &'static str {
     match because {
-        BleedRefusal::NotProvenAbove => "its charge interval does not prove that it is fuller than the emptiest cell",
+        BleedRefusal::NotProvenAbove => {
+            "its charge interval does not prove that it is fuller than the emptiest cell"
+        }
         BleedRefusal::BelowFloor => "it may be too empty",
         BleedRefusal::Temperature => "its module is too cold or too hot",
         BleedRefusal::HeatBudget => "its module already makes all the heat that is allowed",
@@ -502,7 +624,12 @@ pub fn evidence(evidence: &Evidence) -> String {
             if *age == Millis::MAX {
                 format!("the {} were never measured", part(*name))
             } else {
-                format!("the {} are {} old, older than the {} that are believed", part(*name), duration(*age), duration(*oldest))
+                format!(
+                    "the {} are {} old, older than the {} that are believed",
+                    part(*name),
+                    duration(*age),
+                    duration(*oldest)
+                )
             }
         }
         Evidence::Doubted { thermistor, doubt: why, reads } => {
@@ -520,7 +647,9 @@ pub fn evidence(evidence: &Evidence) -> String {
             format!("near miss: {} healed within its {}", seen.fault.words(), duration(seen.dwell))
         }
         Evidence::Reacting { to, .. } => match to {
-            Some((now, fault)) => format!("the reaction is now {}, demanded by {}", reaction(*now), fault.words()),
+            Some((now, fault)) => {
+                format!("the reaction is now {}, demanded by {}", reaction(*now), fault.words())
+            }
             None => "no reaction holds any more".to_owned(),
         },
         Evidence::Moved { from, to, because: why } => {
@@ -530,11 +659,19 @@ pub fn evidence(evidence: &Evidence) -> String {
             if *deadline == Millis::MAX {
                 format!("contactors stay in {} since {}", step(*at), duration(*since))
             } else {
-                format!("contactors wait in {} since {}, at most {}", step(*at), duration(*since), duration(*deadline))
+                format!(
+                    "contactors wait in {} since {}, at most {}",
+                    step(*at),
+                    duration(*since),
+                    duration(*deadline)
+                )
             }
         }
         Evidence::OpenedUnderLoad { amps: now, count } => {
-            format!("contactors were opened at {}: opening number {count} under load, which wears the contacts", amps(*now))
+            format!(
+                "contactors were opened at {}: opening number {count} under load, which wears the contacts",
+                amps(*now)
+            )
         }
         Evidence::Precharging(check) => {
             let cause = check
@@ -550,10 +687,12 @@ pub fn evidence(evidence: &Evidence) -> String {
         }
         Evidence::CannotSeparate(pair) => match pair {
             Unseparable::WeldedPositiveFromOpen => {
-                "without the voltage behind positive, a welded positive cannot be told from open contactors".to_owned()
+                "without the voltage behind positive, a welded positive cannot be told from open contactors"
+                    .to_owned()
             }
             Unseparable::WeldedNegativeFromOpen => {
-                "without the voltage behind negative, a welded negative cannot be told from open contactors".to_owned()
+                "without the voltage behind negative, a welded negative cannot be told from open contactors"
+                    .to_owned()
             }
         },
         Evidence::Refused(why) => refusal(why),
@@ -599,7 +738,11 @@ pub fn evidence(evidence: &Evidence) -> String {
             format!("a load step of {} is not used: {}", amps(*by), discarded(*why))
         }
         Evidence::BleedChosen { cell, excess } => {
-            format!("{} bleeds: it is fuller than the emptiest cell by at least {}", place(Place::Cell(*cell)), amp_hours(*excess))
+            format!(
+                "{} bleeds: it is fuller than the emptiest cell by at least {}",
+                place(Place::Cell(*cell)),
+                amp_hours(*excess)
+            )
         }
         Evidence::BleedRefused { cell, because: why } => {
             format!("{} does not bleed: {}", place(Place::Cell(*cell)), bleed_refusal(*why))
@@ -623,7 +766,9 @@ pub fn evidence(evidence: &Evidence) -> String {
 pub fn config_error(error: &ConfigError) -> String {
     match error {
         ConfigError::CellCount { modules, per_module, built } => {
-            format!("pack.modules = {modules} times cells_per_module = {per_module} must be the {built} cells of the controller")
+            format!(
+                "pack.modules = {modules} times cells_per_module = {per_module} must be the {built} cells of the controller"
+            )
         }
         ConfigError::ThermistorCount { modules, per_module, built } => format!(
             "pack.modules = {modules} times thermistors_per_module = {per_module} must be the {built} thermistors of the controller"
@@ -631,7 +776,11 @@ pub fn config_error(error: &ConfigError) -> String {
         ConfigError::NotPositive { field } => format!("{field} must be above zero"),
         ConfigError::OutOfOrder { smaller, larger } => format!("{smaller} must be below {larger}"),
         ConfigError::RangeTooSmall { range, least } => {
-            format!("pack.current_range = {} cannot see the over-current limit: at least {}", amps(*range), amps(*least))
+            format!(
+                "pack.current_range = {} cannot see the over-current limit: at least {}",
+                amps(*range),
+                amps(*least)
+            )
         }
         ConfigError::AgeBelowTick { oldest_age, tick } => {
             format!("pack.oldest_age = {} is below the tick of {}", duration(*oldest_age), duration(*tick))
@@ -648,7 +797,11 @@ pub fn config_error(error: &ConfigError) -> String {
             percent(*needed)
         ),
         ConfigError::PrechargeTooQuick { time_constant, least } => {
-            format!("the precharge time constant of {} is too short: at least {}", duration(*time_constant), duration(*least))
+            format!(
+                "the precharge time constant of {} is too short: at least {}",
+                duration(*time_constant),
+                duration(*least)
+            )
         }
         ConfigError::BleedDownTooSlow { left, limit } => {
             format!("the link is still at {} when it must be below {}", volts(*left), volts(*limit))

@@ -16,6 +16,9 @@ use std::sync::Arc;
 /// Snapshots that are kept at most; when there are more, every second one goes and they are taken half as often.
 const SNAPSHOTS: usize = 512;
 
+/// Load steps that a fault of resistance rests on.
+const STEPS: usize = 3;
+
 /// Ticks between two snapshots, at first.
 const FIRST_SPACING: u64 = 100;
 
@@ -63,7 +66,7 @@ struct Recorder {
     seconds: f64,
     events: Vec<Event>,
     nearest: Vec<Option<Nearest>>,
-    last_step: Option<LoadStep>,
+    load_steps: Vec<LoadStep>,
 }
 
 impl Recorder {
@@ -96,7 +99,12 @@ impl Witness for Recorder {
     fn saw(&mut self, evidence: Evidence) {
         match evidence {
             Evidence::Assessed(seen) => self.measure(&seen),
-            Evidence::LoadStep(step) => self.last_step = Some(step),
+            Evidence::LoadStep(step) => {
+                if self.load_steps.len() == STEPS {
+                    self.load_steps.remove(0);
+                }
+                self.load_steps.push(step);
+            }
             Evidence::StageChanged { .. }
             | Evidence::NearMiss(_)
             | Evidence::Reacting { .. }
@@ -138,8 +146,8 @@ pub struct Recording<const CELLS: usize, const THERMISTORS: usize> {
     pub end: Loop<CELLS, THERMISTORS>,
     /// The first safe bound that truth passed.
     pub breach: Option<Breach>,
-    /// The load step that was judged last before each confirmed resistance.
-    pub load_step: Option<LoadStep>,
+    /// The load steps that the first Confirmed resistance rests on; empty when there is none.
+    pub load_steps: Vec<LoadStep>,
     /// Ticks that were played.
     pub ticks: u64,
     /// CRC-32 over every decision: equal for equal runs.
@@ -159,7 +167,7 @@ pub fn play<const CELLS: usize, const THERMISTORS: usize>(
     let bounds = SafeBounds::of(now.world.spec());
     let mut recorder = Recorder { nearest: vec![None; Fault::COUNT], ..Recorder::default() };
     let (mut snapshots, mut spacing) = (Vec::new(), FIRST_SPACING);
-    let (mut breach, mut work, mut load_step) = (None::<Breach>, "", None);
+    let (mut breach, mut work, mut load_steps) = (None::<Breach>, "", Vec::new());
     let crc = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC);
     let mut digest = crc.digest();
     let mut before = -1.0;
@@ -183,8 +191,8 @@ pub fn play<const CELLS: usize, const THERMISTORS: usize>(
         before = now.seconds();
         let decision = now.advance(&mut recorder);
         feed(&mut digest, &decision);
-        if decision.faults.confirmed.holds(Fault::CellResistanceHigh) && load_step.is_none() {
-            load_step = recorder.last_step;
+        if decision.faults.confirmed.holds(Fault::CellResistanceHigh) && load_steps.is_empty() {
+            load_steps.clone_from(&recorder.load_steps);
         }
         if breach.is_none() {
             breach = bounds.first_breach(&now.world.truth());
@@ -200,7 +208,7 @@ pub fn play<const CELLS: usize, const THERMISTORS: usize>(
         ticks: now.tick,
         end: now,
         breach,
-        load_step,
+        load_steps,
         digest: digest.finalize(),
         snapshots,
     })

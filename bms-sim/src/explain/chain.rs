@@ -1,0 +1,225 @@
+//! # The chain
+//!
+//! What led to what, each link with its time: a defect begins; truth departs from the twin; a measurement departs by more than its
+//! step; the fault is Suspect; it is Confirmed; its reaction holds; the contactors are open; the link is below 60 V. Every time is read
+//! from two runs in step: the case, and its *twin*, the same seed without the defects. They share all their noise, so
+//! that every difference between them is caused by the defects.
+//!
+//! Two of the steps may be missing: a lying sensor changes no truth before the reaction, and a fault that reports opens nothing.
+
+use crate::case::StartError;
+use crate::recording::{Recording, What};
+use crate::run::Loop;
+use crate::world::World;
+use crate::world::spec::SensorSpec;
+use bms_core::fault::{Fault, Reaction, Stage};
+use bms_core::witness::{Assessment, Evidence};
+use bms_core::{Frame, Step};
+use std::sync::Arc;
+
+/// A true voltage that differs by more than this differs by more than rounding, in volts.
+const TRUTH_VOLTS: f64 = 1e-6;
+
+/// A true temperature that differs by more than this differs by more than rounding, in °C.
+const TRUTH_CELSIUS: f64 = 1e-6;
+
+/// The touch limit of a link, in volts (UN R100 and ISO 6469 set 60 V DC; class A voltage ends there).
+const TOUCH_VOLTS: f64 = 60.0;
+
+/// A link of the chain.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Link {
+    /// What happened.
+    pub what: LinkKind,
+    /// When, in seconds from the start.
+    pub seconds: f64,
+}
+
+/// What a link of the chain is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum LinkKind {
+    /// The first defect begins; its place in the case's list.
+    DefectBegins(usize),
+    /// A true voltage or temperature differs from the twin's.
+    TruthDeparts,
+    /// A measurement differs from the twin's by more than its step.
+    FrameDeparts,
+    /// The fault is Suspect.
+    Suspected(Assessment),
+    /// The fault is Confirmed.
+    Confirmed(Assessment),
+    /// Its reaction holds.
+    Reacted(Reaction),
+    /// No contactor passes current any more.
+    ContactorsOpen,
+    /// The link is below the touch limit.
+    LinkDown,
+}
+
+/// The chain of one fault.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Chain {
+    /// The fault.
+    pub fault: Fault,
+    /// Its links, in order of time.
+    pub links: Vec<Link>,
+}
+
+impl Chain {
+    /// The chain that led to a fault, or nothing if it was never suspected.
+    ///
+    /// # Errors
+    /// When the type has other counts than the case's pack.
+    pub fn of<const CELLS: usize, const THERMISTORS: usize>(
+        recording: &Recording<CELLS, THERMISTORS>,
+        fault: Fault,
+    ) -> Result<Option<Self>, StartError> {
+        let told = told(recording, fault);
+        if told.is_empty() {
+            return Ok(None);
+        }
+        let mut links = Vec::new();
+        let defects = recording.case.defects.iter().enumerate();
+        let first = defects.min_by(|one, other| one.1.onset_seconds.total_cmp(&other.1.onset_seconds));
+        if let Some((place, defect)) = first {
+            links.push(Link { what: LinkKind::DefectBegins(place), seconds: defect.onset_seconds });
+            links.extend(departures(recording)?);
+        }
+        let since = told.first().map_or(0.0, |link| link.seconds);
+        let opens = told
+            .iter()
+            .any(|link| matches!(link.what, LinkKind::Reacted(reaction) if reaction >= Reaction::OpenSoon));
+        links.extend(told);
+        if opens {
+            links.extend(opening(recording, since));
+        }
+        links.sort_by(|one, other| one.seconds.total_cmp(&other.seconds));
+        Ok(Some(Self { fault, links }))
+    }
+}
+
+/// What the firmware told of a fault: its first Suspect, Confirmed and reaction.
+fn told<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    fault: Fault,
+) -> Vec<Link> {
+    let mut told: Vec<Link> = Vec::new();
+    for event in &recording.events {
+        let What::Told(Evidence::StageChanged { assessment, .. }) = &event.what else { continue };
+        if assessment.fault != fault {
+            continue;
+        }
+        match assessment.stage {
+            // The suspicion that leads to the first Confirmed is the last one before it.
+            Stage::Suspect { .. } => {
+                told.clear();
+                told.push(Link { what: LinkKind::Suspected(*assessment), seconds: event.seconds });
+            }
+            Stage::Confirmed { .. } => {
+                told.push(Link { what: LinkKind::Confirmed(*assessment), seconds: event.seconds });
+                let reaction = recording.case.config().faults.reaction(fault);
+                told.push(Link { what: LinkKind::Reacted(reaction), seconds: event.seconds });
+                return told;
+            }
+            Stage::Clear | Stage::Latched => {}
+        }
+    }
+    told
+}
+
+/// When truth and frame first differ from the twin's.
+fn departures<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+) -> Result<Vec<Link>, StartError> {
+    let case = &recording.case;
+    let mut twin = Loop::<CELLS, THERMISTORS>::new(&Arc::new(case.without_defects()))?;
+    let mut played = Loop::<CELLS, THERMISTORS>::new(case)?;
+    let (mut truth, mut frame) = (None, None);
+    while !(played.over() || truth.is_some() && frame.is_some()) {
+        let seconds = played.seconds();
+        if truth.is_none() && truth_differs(&played.world, &twin.world) {
+            truth = Some(Link { what: LinkKind::TruthDeparts, seconds });
+        }
+        if frame.is_none() && frame_differs(&played.frame(), &twin.frame(), &played.world.spec().sensors) {
+            frame = Some(Link { what: LinkKind::FrameDeparts, seconds });
+        }
+        played.advance(&mut ());
+        twin.advance(&mut ());
+        if played.at_ms != twin.at_ms {
+            break; // one of them rests in larger steps: they are no longer in step
+        }
+    }
+    Ok([truth, frame].into_iter().flatten().collect())
+}
+
+/// Whether any true voltage or temperature differs by more than rounding.
+fn truth_differs<const CELLS: usize, const THERMISTORS: usize>(
+    one: &World<CELLS, THERMISTORS>,
+    other: &World<CELLS, THERMISTORS>,
+) -> bool {
+    let apart = |a: &[f64], b: &[f64], by: f64| a.iter().zip(b).any(|(a, b)| (a - b).abs() > by);
+    apart(&one.cells.volts, &other.cells.volts, TRUTH_VOLTS)
+        || apart(&one.cells.celsius, &other.cells.celsius, TRUTH_CELSIUS)
+        || apart(&one.heat.joint_celsius, &other.heat.joint_celsius, TRUTH_CELSIUS)
+        || (one.bus.link_volts - other.bus.link_volts).abs() > TRUTH_VOLTS
+        || (one.bus.lifted_volts - other.bus.lifted_volts).abs() > TRUTH_VOLTS
+}
+
+/// Whether any channel differs by more than one and a half of its steps, so that no rounding at a step's edge counts.
+fn frame_differs<const CELLS: usize, const THERMISTORS: usize>(
+    one: &Frame<CELLS, THERMISTORS>,
+    other: &Frame<CELLS, THERMISTORS>,
+    sensors: &SensorSpec,
+) -> bool {
+    let apart = |a: i32, b: i32, step: f64| f64::from(a.abs_diff(b)) > 1.5 * step * 65_536.0;
+    let (mine, its) = (&one.voltages.value, &other.voltages.value);
+    one.cells.value.iter().zip(&other.cells.value).any(|(a, b)| apart(a.bits(), b.bits(), sensors.cell.step))
+        || one
+            .thermistors
+            .value
+            .iter()
+            .zip(&other.thermistors.value)
+            .any(|(a, b)| apart(a.bits(), b.bits(), sensors.thermistor.step))
+        || apart(one.current.value.bits(), other.current.value.bits(), sensors.current.step)
+        || apart(one.current_check.value.bits(), other.current_check.value.bits(), sensors.current_check.step)
+        || apart(mine.pack.bits(), its.pack.bits(), sensors.pack.step)
+        || apart(mine.behind_negative.bits(), its.behind_negative.bits(), sensors.pack.step)
+        || apart(mine.behind_positive.bits(), its.behind_positive.bits(), sensors.pack.step)
+        || apart(mine.link.bits(), its.link.bits(), sensors.pack.step)
+        || apart(one.supply.value.bits(), other.supply.value.bits(), sensors.supply.step)
+        || one.feedback.value != other.feedback.value
+}
+
+/// When the contactors were open and the link was down, in truth, after the fault was first told.
+fn opening<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    since_seconds: f64,
+) -> Vec<Link> {
+    let moved = recording.events.iter().find(|event| {
+        event.seconds >= since_seconds
+            && matches!(
+                event.what,
+                What::Told(Evidence::Moved {
+                    to: Step::Easing | Step::Opening | Step::ProvingDead | Step::Barred,
+                    ..
+                })
+            )
+    });
+    let Some(moved) = moved else { return Vec::new() };
+    let mut visited = recording.at(moved.tick);
+    // A link that was never up cannot come down.
+    let live = visited.world.truth().link_volts >= TOUCH_VOLTS;
+    let (mut open, mut down) = (None, None);
+    while !(visited.over() || open.is_some() && (down.is_some() || !live)) {
+        visited.advance(&mut ());
+        let seconds = visited.seconds();
+        let truth = visited.world.truth();
+        if open.is_none() && truth.made == [false; 3] {
+            open = Some(Link { what: LinkKind::ContactorsOpen, seconds });
+        }
+        if live && down.is_none() && truth.link_volts < TOUCH_VOLTS {
+            down = Some(Link { what: LinkKind::LinkDown, seconds });
+        }
+    }
+    [open, down].into_iter().flatten().collect()
+}

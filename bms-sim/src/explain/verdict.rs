@@ -1,0 +1,89 @@
+//! # Dangerous as it stands?
+//!
+//! Decides from truth, never from a table, whether a case is *critical*: whether some true quantity passes its safe bound, or would
+//! within half an hour of the present duty if nothing reacted.
+//!
+//! The run without reactions has the world of the case, defects and all, but drives it with the decisions of its *twin*: the same
+//! pack, the same seed, the same firmware, without the defects. A twin sees nothing wrong, so it goes on working; and since
+//! the operator's last wish to open would end the duty, it is left out. The time at which a bound is passed then is the time to
+//! the hazard; what the firmware needed less is its margin.
+
+use crate::case::{Ask, Case, StartError};
+use crate::recording::Recording;
+use crate::run::Loop;
+use crate::world::truth::{Breach, SafeBounds};
+use crate::world::{Actuators, World};
+use std::sync::Arc;
+
+/// How far the run without reactions looks beyond the first onset, in seconds.
+const HORIZON_SECONDS: f64 = 1_800.0;
+
+/// Whether a case is dangerous, and how soon.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Verdict {
+    /// The bound that truth passed in the run itself.
+    pub passed: Option<Breach>,
+    /// The bound that would have been passed had nothing reacted.
+    pub without_reactions: Option<Breach>,
+}
+
+impl Verdict {
+    /// Whether the pack is dangerous as it stands.
+    #[must_use]
+    pub const fn critical(&self) -> bool {
+        self.passed.is_some() || self.without_reactions.is_some()
+    }
+
+    /// The verdict on a case that was played.
+    ///
+    /// # Errors
+    /// When the type has other counts than the case's pack.
+    pub fn of<const CELLS: usize, const THERMISTORS: usize>(
+        recording: &Recording<CELLS, THERMISTORS>,
+    ) -> Result<Self, StartError> {
+        let case = &recording.case;
+        let without_reactions =
+            if case.defects.is_empty() { None } else { unguarded::<CELLS, THERMISTORS>(case)? };
+        Ok(Self { passed: recording.breach, without_reactions })
+    }
+}
+
+/// The first bound that truth passes when the world of the case is driven by the decisions of its twin.
+fn unguarded<const CELLS: usize, const THERMISTORS: usize>(
+    case: &Arc<Case>,
+) -> Result<Option<Breach>, StartError> {
+    let onset = case.defects.iter().map(|defect| defect.onset_seconds).fold(f64::INFINITY, f64::min);
+    let present = Arc::new(going_on(case, onset + HORIZON_SECONDS));
+    let mut twin = Loop::<CELLS, THERMISTORS>::new(&Arc::new(present.without_defects()))?;
+    let mut world: World<CELLS, THERMISTORS> = present.world()?;
+    let bounds = SafeBounds::of(world.spec());
+    while !twin.over() {
+        let demand = present.demand_at(twin.seconds()).demand;
+        let before = twin.seconds();
+        let decision = twin.advance(&mut ());
+        world.step(twin.seconds() - before, &Actuators::from(&decision), &demand);
+        if let Some(breach) = bounds.first_breach(&world.truth()) {
+            return Ok(Some(breach));
+        }
+    }
+    Ok(None)
+}
+
+/// The case with its duty repeated to that instant, and without any wish to open.
+fn going_on(case: &Case, until_seconds: f64) -> Case {
+    let mut going = case.clone();
+    going.acts.retain(|act| act.ask != Ask::Open);
+    going.rest_ms = None;
+    let length = case.duty.last().map_or(0.0, |last| last.from_seconds + last.seconds);
+    let mut shift = length;
+    while length > 0.0 && shift < until_seconds {
+        going.duty.extend(case.duty.iter().map(|phase| {
+            let mut again = *phase;
+            again.from_seconds += shift;
+            again
+        }));
+        shift += length;
+    }
+    going.duration_seconds = until_seconds;
+    going
+}
