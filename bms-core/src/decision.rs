@@ -147,7 +147,7 @@ impl<const CELLS: usize> CellSet<CELLS> {
     /// How many cells are in the set.
     #[must_use]
     pub fn count(&self) -> u8 {
-        self.words.iter().fold(0, |sum: u8, word| sum.saturating_add(word.count_ones() as u8))
+        self.words.iter().flat_map(|word| u8::try_from(word.count_ones())).fold(0, u8::saturating_add)
     }
 
     /// Whether no cell is in the set.

@@ -29,6 +29,8 @@
 //! assert_eq!(sum.milli(), 3_310);
 //! ```
 
+#![expect(clippy::cast_possible_truncation, reason = "every narrowing stands behind a comparison or a shift")]
+
 use fixed::types::I16F16;
 
 mod charge;
@@ -256,6 +258,7 @@ mod as_bits {
     use fixed::types::I16F16;
     use serde::{Deserialize, Deserializer, Serializer};
 
+    #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
     pub(super) fn serialize<S: Serializer>(value: &I16F16, to: S) -> Result<S::Ok, S::Error> {
         to.serialize_i32(value.to_bits())
     }

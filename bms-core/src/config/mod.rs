@@ -124,6 +124,7 @@ pub struct Checked {
 }
 
 impl Checked {
+    #[expect(clippy::large_types_passed_by_value, reason = "the seal keeps it")]
     fn seal(config: Config, refused: Option<ConfigError>) -> Self {
         let mut sums = Each::all(0);
         for (section, sum) in (0_u8..).zip(sums.iter_mut()) {

@@ -100,7 +100,7 @@ impl Pack {
             return Err(ConfigError::CellCount {
                 modules: self.modules,
                 per_module: self.cells_per_module,
-                built: cells as u8,
+                built: u8::try_from(cells).unwrap_or(u8::MAX),
             });
         }
         if !expects(self.modules, self.thermistors_per_module, thermistors) || thermistors == 0 {
@@ -108,7 +108,7 @@ impl Pack {
             return Err(ConfigError::ThermistorCount {
                 modules: self.modules,
                 per_module,
-                built: thermistors as u8,
+                built: u8::try_from(thermistors).unwrap_or(u8::MAX),
             });
         }
         if self.capacity <= Coulombs::ZERO || self.one_c <= Amps::ZERO || self.nominal <= Volts::ZERO {

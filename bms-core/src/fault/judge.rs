@@ -61,7 +61,7 @@ pub struct Shown {
 pub struct Found;
 
 /// A quantity that can be watched: ordered, shown with its unit, fed to a digest.
-pub(crate) trait Watched: Copy + Ord {
+pub trait Watched: Copy + Ord {
     /// With its unit.
     fn shown(self) -> Option<Quantity>;
     /// As raw bits for the checksum.

@@ -6,11 +6,10 @@
 //!
 //! Unless a line names a source, its figures are common practice, no source; all of them are configuration.
 
+use super::Clearing::{AtPanel, AtService};
+use super::Reaction::{Derate, OpenNow, OpenSoon, Report};
 use super::judge::{EachThermistor, Faults, Found, Keep, Limit, OfPack, Pass};
-use super::{
-    Clearing::*, Reaction::*, cell_voltage, contactor, control, current, precharge, resistance, temperature,
-    thermistor,
-};
+use super::{cell_voltage, contactor, control, current, precharge, resistance, temperature, thermistor};
 use crate::config::{ConfigError, Pack};
 use crate::units::{Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ratio, Volts};
 use crate::witness::Witness;

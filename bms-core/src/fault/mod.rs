@@ -1,8 +1,8 @@
 //! # Faults: what the core concludes
 //!
 //! A *defect* is what is wrong; a *fault* is what can be concluded from measurements. Each fault watches one quantity at its
-//! worst place, holds it against a trip and a release limit, and goes through the stages of [`stage`]. The list of all faults
-//! stands once, in [`list`]; everything else (names, limits, state, the pass over all of them) is made from it.
+//! worst place, holds it against a trip and a release limit, and goes through its stages ([`Stage`]). The list of all faults
+//! stands once, in one macro ([`Fault::ALL`]); everything else (names, limits, state, the pass over all of them) is made from it.
 
 mod cell_voltage;
 mod contactor;

@@ -27,7 +27,7 @@ fn fault(key: &str) -> Result<Fault, String> {
     known.ok_or_else(|| {
         let near = Fault::ALL
             .into_iter()
-            .map(|fault| fault.key())
+            .map(Fault::key)
             .max_by(|one, other| strsim::jaro_winkler(one, key).total_cmp(&strsim::jaro_winkler(other, key)));
         let near = near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
         format!("not a fault that `list faults` prints{near}")

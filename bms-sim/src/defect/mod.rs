@@ -2,7 +2,7 @@
 //!
 //! A defect has a kind ([`Kind`], the one list), a place, a severity in the kind's unit, an onset, and if it likes an
 //! end and a time over which it grows. Injecting and clearing are one call each on the world. A defect never changes
-//! a part itself: it writes the pack's [`Deviations`](crate::world::deviation::Deviations), which are made anew from
+//! a part itself: it writes the pack's [`Deviations`], which are made anew from
 //! "all sound" whenever anything changes. After clearing, the world is therefore the one that never had the defect,
 //! but for what physics keeps: heat, charge, wear.
 

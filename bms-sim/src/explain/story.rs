@@ -1,7 +1,7 @@
 //! # What happened, as a short story
 //!
 //! Decides which events a reader needs: the defect, the acts, every move of the contactors, every fault from Suspect to its end, and
-//! how near the other faults came. The sentences come from [`words`](super::words).
+//! how near the other faults came. The sentences come from [`words`].
 
 use super::verdict::Verdict;
 use super::words;
@@ -58,12 +58,8 @@ fn sentence<const CELLS: usize, const THERMISTORS: usize>(
     event: &Event,
 ) -> Option<String> {
     match &event.what {
-        What::DefectBegan(place) => {
-            recording.case.defects.get(*place).map(|defect| words::defect_begins(defect))
-        }
-        What::DefectEnded(place) => {
-            recording.case.defects.get(*place).map(|defect| words::defect_ends(defect))
-        }
+        What::DefectBegan(place) => recording.case.defects.get(*place).map(words::defect_begins),
+        What::DefectEnded(place) => recording.case.defects.get(*place).map(words::defect_ends),
         What::Acted(ask) => Some(match ask {
             Ask::Close => "the operator asks to close".to_owned(),
             Ask::Open => "the operator asks to open".to_owned(),

@@ -1,6 +1,6 @@
 //! # What happened
 //!
-//! A [`Recorder`] listens to the firmware and keeps what is rare: changes of stage, moves of the sequence, refusals, near misses;
+//! A recorder listens to the firmware and keeps what is rare: changes of stage, moves of the sequence, refusals, near misses;
 //! and of what is told every tick, the nearest each fault came to its limit. With a snapshot every so often any tick
 //! can be visited again: [`Recording::at`] takes the snapshot before it and plays on to it.
 
