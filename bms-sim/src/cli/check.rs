@@ -1,6 +1,6 @@
 //! `check`: whether a case file is accepted.
 
-use super::{CasePath, Ended, read};
+use super::{CasePath, Ended, read, show};
 
 /// What `check` takes.
 #[derive(Debug, clap::Args)]
@@ -12,10 +12,7 @@ pub(super) struct Check {
 impl Check {
     pub(super) fn go(&self) -> Ended {
         match read(&self.path.case) {
-            Ok(case) => {
-                println!("{}: accepted: {}", case.name, case.title);
-                Ended::AsExpected
-            }
+            Ok(case) => show(&format!("{}: accepted: {}\n", case.name, case.title), Ended::AsExpected),
             Err(ended) => ended,
         }
     }

@@ -1,6 +1,6 @@
 //! `list`: what can be concluded, and what can be wrong. Made from the two lists themselves.
 
-use super::Ended;
+use super::{Ended, show};
 use crate::defect::Kind;
 use crate::explain::words;
 use bms_core::{Config, Fault};
@@ -23,34 +23,36 @@ enum Of {
 
 impl List {
     pub(super) fn go(&self) -> Ended {
-        match self.of {
-            Of::Faults => {
-                let limits = Config::crane().faults;
-                for fault in Fault::ALL {
-                    let shown = limits.shown(fault);
-                    let limit = shown.trip.map_or_else(|| "by its own rule".to_owned(), words::quantity);
-                    println!(
-                        "{:<26} {:<42} {:>16}  after {:<8} {}",
-                        fault.key(),
-                        fault.words(),
-                        limit,
-                        words::duration(shown.dwell),
-                        words::reaction(shown.reaction)
-                    );
-                }
-            }
-            Of::Defects => {
-                for kind in Kind::ALL {
-                    let (low, high) = kind.range();
-                    let range = if kind.unit().is_empty() {
-                        "present or absent".to_owned()
-                    } else {
-                        format!("{low} to {high} {}, usually {}", kind.unit(), kind.usual())
-                    };
-                    println!("{:<28} {:<44} {range}", kind.key(), kind.name());
-                }
-            }
-        }
-        Ended::AsExpected
+        let lines = match self.of {
+            Of::Faults => faults(),
+            Of::Defects => defects(),
+        };
+        show(&lines, Ended::AsExpected)
     }
+}
+
+fn faults() -> String {
+    let limits = Config::crane().faults;
+    Fault::ALL.into_iter().fold(String::new(), |lines, fault| {
+        let shown = limits.shown(fault);
+        let limit = shown.trip.map_or_else(|| "by its own rule".to_owned(), words::quantity);
+        let (key, name, dwell) = (fault.key(), fault.words(), words::duration(shown.dwell));
+        lines
+            + &format!(
+                "{key:<26} {name:<42} {limit:>16}  after {dwell:<8} {}\n",
+                words::reaction(shown.reaction)
+            )
+    })
+}
+
+fn defects() -> String {
+    Kind::ALL.iter().fold(String::new(), |lines, kind| {
+        let (low, high) = kind.range();
+        let range = if kind.unit().is_empty() {
+            "present or absent".to_owned()
+        } else {
+            format!("{low} to {high} {}, usually {}", kind.unit(), kind.usual())
+        };
+        lines + &format!("{:<28} {:<44} {range}\n", kind.key(), kind.name())
+    })
 }

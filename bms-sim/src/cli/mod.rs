@@ -11,6 +11,7 @@ mod why;
 use crate::case::{Case, CaseError};
 use crate::explain::words;
 use clap::{Parser, Subcommand};
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -63,6 +64,11 @@ impl From<Ended> for ExitCode {
 /// Reads the command line and does what it says.
 #[must_use]
 pub fn main() -> ExitCode {
+    std::panic::set_hook(Box::new(|panic| {
+        let line: Vec<String> = std::env::args().collect();
+        eprintln!("defect in this program, not in the case: {panic}");
+        eprintln!("please report it with the case file and this line: {}", line.join(" "));
+    }));
     match Line::parse().verb {
         Some(Verb::Run(run)) => run.go(),
         Some(Verb::Why(why)) => why.go(),
@@ -82,6 +88,19 @@ fn read(path: &Path) -> Result<Case, Ended> {
             _ => Ended::BadInput,
         }
     })
+}
+
+/// Writes a result to stdout. A reader that has closed the pipe has read enough.
+fn show(text: &str, ended: Ended) -> Ended {
+    let mut stdout = std::io::stdout().lock();
+    match stdout.write_all(text.as_bytes()).and_then(|()| stdout.flush()) {
+        Ok(()) => ended,
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => ended,
+        Err(error) => {
+            eprintln!("the result could not be written: {error}");
+            Ended::NotWritten
+        }
+    }
 }
 
 /// A path to a case file.

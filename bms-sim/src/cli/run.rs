@@ -1,6 +1,6 @@
 //! `run`: plays a case with progress and tells what happened as a short story.
 
-use super::{CasePath, DEMONSTRATION, Ended, read};
+use super::{CasePath, DEMONSTRATION, Ended, read, show};
 use crate::case::{Case, Pack};
 use crate::explain::story;
 use crate::explain::verdict::Verdict;
@@ -8,6 +8,15 @@ use crate::recording::{self, Recording};
 use indicatif::{ProgressBar, ProgressStyle};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+
+/// What a newcomer may try after the demonstration.
+const NEXT: &str = "
+Try next:
+  cargo run --release -- why examples/cases/resistive-cell.toml
+  cargo run --release -- run examples/cases/welded-positive.toml
+  cargo run --release -- list defects
+  cargo run --release -- --help
+";
 
 /// What `run` takes.
 #[derive(Debug, clap::Args)]
@@ -32,13 +41,7 @@ pub(super) fn demonstrate() -> Ended {
             return Ended::BadInput;
         }
     };
-    let ended = play(case);
-    println!();
-    println!("Try next:");
-    println!("  cargo run --release -- run examples/cases/welded-positive.toml");
-    println!("  cargo run --release -- list faults");
-    println!("  cargo run --release -- --help");
-    ended
+    show(NEXT, play(case))
 }
 
 fn play(case: Case) -> Ended {
@@ -83,16 +86,16 @@ fn tell<const CELLS: usize, const THERMISTORS: usize>(
     verdict: &Verdict,
     interrupted: bool,
 ) -> Ended {
-    print!("{}", story::text(recording, verdict));
+    let mut text = story::text(recording, verdict);
     if interrupted {
-        println!("Interrupted: the story ends here.");
-        return Ended::Interrupted;
+        text += "Interrupted: the story ends here.\n";
+        return show(&text, Ended::Interrupted);
     }
     let unmet = story::unmet(recording, verdict);
     for sentence in &unmet {
-        println!("NOT AS EXPECTED: {sentence}");
+        text += &format!("NOT AS EXPECTED: {sentence}\n");
     }
-    if unmet.is_empty() { Ended::AsExpected } else { Ended::Unexpected }
+    show(&text, if unmet.is_empty() { Ended::AsExpected } else { Ended::Unexpected })
 }
 
 fn progress(case: &Case) -> ProgressBar {

@@ -1,14 +1,11 @@
 //! `why`: the chain that led to a fault, the values against their limits, and the verdict.
 
-use super::{CasePath, Ended, read};
+use super::{CasePath, Ended, read, show};
 use crate::case::{Case, Pack, StartError};
-use crate::explain::chain::Chain;
 use crate::explain::verdict::Verdict;
-use crate::explain::words;
-use crate::recording::{self, Recording, What};
+use crate::explain::{self, words};
+use crate::recording;
 use bms_core::Fault;
-use bms_core::fault::Stage;
-use bms_core::witness::Evidence;
 use std::sync::Arc;
 
 /// What `why` takes.
@@ -64,63 +61,19 @@ impl Why {
             Some(fault) => vec![fault],
             None => recording.confirmed().iter().map(|(_, seen)| seen.fault).collect(),
         };
-        println!("{}", case.title);
+        let mut text = format!("{}\n", case.title);
         if faults.is_empty() {
-            println!("No fault was Confirmed.");
+            text += "No fault was Confirmed.\n";
         }
         for fault in faults {
-            println!();
-            tell(&recording, fault)?;
+            text += "\n";
+            text += &explain::why(&recording, fault)?;
         }
-        println!();
+        text += "\n";
         for sentence in words::verdict(&Verdict::of(&recording)?, &recording.case) {
-            println!("{sentence}");
+            text += &format!("{sentence}\n");
         }
-        println!();
-        println!("{}", words::CAUTIONS);
-        Ok(Ended::AsExpected)
+        text += &format!("\n{}\n", words::CAUTIONS);
+        Ok(show(&text, Ended::AsExpected))
     }
-}
-
-/// One fault: its chain, or how near it came.
-fn tell<const CELLS: usize, const THERMISTORS: usize>(
-    recording: &Recording<CELLS, THERMISTORS>,
-    fault: Fault,
-) -> Result<(), StartError> {
-    println!("Why {}?", fault.words());
-    let Some(chain) = Chain::of(recording, fault)? else {
-        let near = recording.nearest.get(fault as usize).and_then(Option::as_ref);
-        match near {
-            Some(near) => println!(
-                "It was never suspected. Nearest at {}: {}.",
-                words::clock(near.seconds),
-                words::assessment(&near.assessment)
-            ),
-            None => println!("It was never suspected, and nothing was measured that could tell."),
-        }
-        return Ok(());
-    };
-    let mut before = None;
-    for link in &chain.links {
-        let after = before
-            .map_or_else(String::new, |before: f64| format!("+{}", words::seconds(link.seconds - before)));
-        println!("{:>10}  {after:>9}  {}", words::clock(link.seconds), words::link(link, &recording.case));
-        before = Some(link.seconds);
-    }
-    for event in &recording.events {
-        if let What::Told(Evidence::StageChanged { assessment, .. }) = &event.what
-            && assessment.fault == fault
-            && matches!(assessment.stage, Stage::Confirmed { .. })
-        {
-            println!("Observed: {}.", words::assessment(assessment));
-            break;
-        }
-    }
-    if fault == Fault::CellResistanceHigh {
-        println!("By hand, the last three load steps; the smallest excess counts:");
-        for step in &recording.load_steps {
-            println!("  {}", words::by_hand(step));
-        }
-    }
-    Ok(())
 }

@@ -49,6 +49,8 @@ pub fn text<const CELLS: usize, const THERMISTORS: usize>(
         "\n{} ticks of {} ms, seed {}, case {:08x}, decisions {:08x}.",
         recording.ticks, case.tick_ms, case.seed, case.digest, recording.digest
     );
+    story.push_str(words::CAUTIONS);
+    story.push('\n');
     story
 }
 
@@ -95,8 +97,7 @@ fn conclusion<const CELLS: usize, const THERMISTORS: usize>(
             words::assessment(assessment)
         ));
         if assessment.fault == Fault::CellResistanceHigh {
-            sentences.push("By hand, the last three load steps; the smallest excess counts:".to_owned());
-            sentences.extend(recording.load_steps.iter().map(|step| format!("  {}", words::by_hand(step))));
+            sentences.extend(words::load_steps(&recording.load_steps).lines().map(str::to_owned));
         }
     }
     if let (Some(onset), Some(opened)) = (onset, opened(recording)) {

@@ -9,6 +9,7 @@ use super::chain::{Link, LinkKind};
 use super::verdict::Verdict;
 use crate::case::Case;
 use crate::defect::{Defect, PlaceKind};
+use crate::recording::Nearest;
 use crate::world::truth::{Bound, Breach};
 use bms_core::BleedRefusal;
 use bms_core::ConfigError;
@@ -239,6 +240,28 @@ pub fn verdict(verdict: &Verdict, case: &Case) -> Vec<String> {
         ));
     }
     sentences
+}
+
+/// A fault that was never suspected, and how near it came.
+#[must_use]
+pub fn never_suspected(nearest: Option<&Nearest>) -> String {
+    nearest.map_or_else(
+        || "It was never suspected, and nothing was measured that could tell.".to_owned(),
+        |near| {
+            format!(
+                "It was never suspected. Nearest at {}: {}.",
+                clock(near.seconds),
+                assessment(&near.assessment)
+            )
+        },
+    )
+}
+
+/// The load steps that a resistive cell was found by, line by line.
+#[must_use]
+pub fn load_steps(steps: &[LoadStep]) -> String {
+    let heading = "By hand, the last three load steps; the smallest excess counts:\n".to_owned();
+    steps.iter().fold(heading, |text, step| text + &format!("  {}\n", by_hand(step)))
 }
 
 /// The load step of a resistive cell as a sum for a pocket calculator.
