@@ -28,6 +28,16 @@ impl<T, const N: usize> Each<T, N> {
         self.0.iter_mut()
     }
 
+    /// In order of place, each with its number. The count saturates: `(0..).zip(…)` could overflow for all that the optimiser sees.
+    pub fn numbered(&self) -> impl Iterator<Item = (u8, &T)> {
+        let mut next = 0_u8;
+        self.0.iter().map(move |value| {
+            let place = next;
+            next = next.saturating_add(1);
+            (place, value)
+        })
+    }
+
     /// The value at a place, if there is such a place.
     #[must_use]
     pub fn at(&self, place: u8) -> Option<&T> {

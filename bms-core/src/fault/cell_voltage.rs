@@ -80,7 +80,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
         let mut worst = cells.lowest;
         let mut reduction = cold_reduction(seen, worst.0);
         if worst.1 < limit.release {
-            for (cell, volts) in (0_u8..).zip(cells.volts) {
+            for (cell, volts) in cells.volts.numbered() {
                 if *volts >= limit.release {
                     continue;
                 }

@@ -197,7 +197,7 @@ impl Memory {
 
     /// The fault was cleared.
     pub(super) fn forget(&mut self, fault: Fault, place: Place) {
-        self.records.retain(|record| !record.is_of(fault, place));
+        self.take_out(|record| record.is_of(fault, place));
     }
 
     /// The record of a fault, made if there is none. `None` when memory is full of stronger ones.
@@ -241,17 +241,21 @@ impl Memory {
             witness.tell(|| Evidence::RecordDropped { fault: newcomer, dropped });
             return;
         };
-        let mut gone = None;
-        self.records.retain(|record| {
-            let goes = gone.is_none() && record.reaction == weakest && record.last == oldest;
-            if goes {
-                gone = Some(record.fault);
-            }
-            !goes
-        });
-        if let Some(fault) = gone {
+        if let Some(fault) = self.take_out(|record| record.reaction == weakest && record.last == oldest) {
             witness.tell(|| Evidence::RecordDropped { fault, dropped });
         }
+    }
+
+    /// Takes the first such record out and says whose it was; the last one moves into its place. The vector's own `retain` counts
+    /// in a way that could overflow for all that the proof of "no panic" can see.
+    fn take_out(&mut self, goes: impl Fn(&Record) -> bool) -> Option<Fault> {
+        let fault = self.records.iter().find(|record| goes(record))?.fault;
+        let last = self.records.pop()?;
+        // None left: it was the last one itself.
+        if let Some(place) = self.records.iter_mut().find(|record| goes(record)) {
+            *place = last;
+        }
+        Some(fault)
     }
 }
 

@@ -66,8 +66,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Rising {
     type Quantity = CelsiusPerSecond;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<CelsiusPerSecond>) -> Sight {
-        let warm = (0_u8..)
-            .zip(&seen.believed.temperatures.sensors)
+        let sensors = &seen.believed.temperatures.sensors;
+        let warm = sensors
+            .numbered()
             .filter(|(_, sensor)| !sensor.at_rail() && sensor.celsius >= RISE_COUNTS_FROM)
             .map(|(place, sensor)| (sensor.rise, place))
             .max();
