@@ -17,7 +17,6 @@ pub(super) fn reading(milliamps: i32) -> CurrentReading {
         error: Amps::from_milli(100),
         at_end: false,
         calm: if milliamps.abs() > 5_000 { Millis::ZERO } else { Millis(10) },
-        since_load: Millis::MAX,
     }
 }
 

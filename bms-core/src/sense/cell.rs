@@ -75,8 +75,8 @@ mod tests {
             let cells = CellReadings::of(&volts);
             let place = |value: i32| bits.iter().position(|bits| *bits == value).unwrap();
             let (lowest, highest) = (*bits.iter().min().unwrap(), *bits.iter().max().unwrap());
-            prop_assert_eq!(cells.lowest, (place(lowest) as u8, Volts::from_bits(lowest)));
-            prop_assert_eq!(cells.highest, (place(highest) as u8, Volts::from_bits(highest)));
+            prop_assert_eq!(cells.lowest, (u8::try_from(place(lowest)).unwrap(), Volts::from_bits(lowest)));
+            prop_assert_eq!(cells.highest, (u8::try_from(place(highest)).unwrap(), Volts::from_bits(highest)));
             let sum: i128 = bits.iter().map(|bits| i128::from(*bits)).sum();
             prop_assert_eq!(i128::from(cells.sum.bits()), sum.clamp(i32::MIN.into(), i32::MAX.into()));
         }

@@ -34,8 +34,6 @@ pub(crate) struct CurrentReading {
     pub(crate) at_end: bool,
     /// Time for which its amount has not exceeded a twentieth of C; a gap between frames counts only as far as dwells credit it.
     pub(crate) calm: Millis,
-    /// Time since its amount last exceeded the switching limit; [`Millis::MAX`] when it never did.
-    pub(crate) since_load: Millis,
 }
 
 /// Readings of this amount flow through something, whatever the offset. Common practice, no source.
@@ -102,10 +100,10 @@ impl CurrentChannel {
         let range = config.pack.current_range;
         let at_end = raw.abs() >= range.scaled(END);
         let error = if at_end { range } else { self.error(amps, config) };
-        Some(CurrentReading { amps, raw, error, at_end, calm: self.calm, since_load: self.since_load })
+        Some(CurrentReading { amps, raw, error, at_end, calm: self.calm })
     }
 
-    /// Time since a current beyond the switching limit was last seen.
+    /// Time since a current beyond the switching limit was last seen; [`Millis::MAX`] when it never was.
     pub(super) const fn since_load(&self) -> Millis {
         self.since_load
     }
@@ -206,13 +204,14 @@ mod tests {
     #[test]
     fn calm_and_since_load_run_from_the_last_current() {
         let mut channel = CurrentChannel::NEW;
-        assert_eq!(feed(&mut channel, 0, 10, false).since_load, Millis::MAX);
+        feed(&mut channel, 0, 10, false);
+        assert_eq!(channel.since_load(), Millis::MAX);
         let hoist = feed(&mut channel, -150_000, 10, false);
-        assert_eq!((hoist.calm, hoist.since_load), (Millis::ZERO, Millis::ZERO));
+        assert_eq!((hoist.calm, channel.since_load()), (Millis::ZERO, Millis::ZERO));
         let rest = feed(&mut channel, 4_000, 20, false);
-        assert_eq!((rest.calm, rest.since_load), (Millis(200), Millis(200)));
+        assert_eq!((rest.calm, channel.since_load()), (Millis(200), Millis(200)));
         let travel = feed(&mut channel, -6_000, 1, false);
-        assert_eq!((travel.calm, travel.since_load), (Millis::ZERO, Millis(210)));
+        assert_eq!((travel.calm, channel.since_load()), (Millis::ZERO, Millis(210)));
     }
 
     #[test]
@@ -247,7 +246,7 @@ mod tests {
                 feed(&mut channel, offset, open_ticks, true);
             }
             let raw = truth + truth * gain / 1_000_000 + i64::from(offset);
-            let seen = feed(&mut channel, raw as i32, 1, false);
+            let seen = feed(&mut channel, i32::try_from(raw).unwrap(), 1, false);
             let off = (i64::from(seen.amps.milli()) - truth).abs();
             prop_assert!(off <= i64::from(seen.error.milli()) + 2, "{} mA off, {:?}", off, seen);
         }

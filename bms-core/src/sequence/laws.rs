@@ -90,7 +90,6 @@ fn measured(voltages: Option<PackVoltages>, milliamps: Option<i32>, at_end: bool
         error: Amps::ZERO,
         at_end,
         calm: Millis::ZERO,
-        since_load: Millis::ZERO,
     });
     Measured {
         elapsed: Millis(10),

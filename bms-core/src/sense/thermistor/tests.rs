@@ -30,7 +30,7 @@ fn printed(degrees: i32) -> Ratio {
 fn reading(milli: i32) -> Ratio {
     let (mut warm, mut cold) = (700, 64_800);
     while cold - warm > 1 {
-        let middle = (warm + cold) / 2;
+        let middle = i32::midpoint(warm, cold);
         let read =
             celsius(Config::crane().sensing.curve, Config::crane().sensing.wiring, Ratio::from_bits(middle));
         if read.milli() > milli { warm = middle } else { cold = middle }
@@ -64,7 +64,7 @@ impl Bench {
     /// One bit to and fro, as a living converter shows: nothing is frozen by accident.
     fn tick(&mut self, millis: u32) -> Temperatures<16> {
         self.ticks += 1;
-        let flicker = (self.ticks % 2) as i32;
+        let flicker = (self.ticks % 2).cast_signed();
         let ratios = Each(self.ratios.0.map(|ratio| Ratio::from_bits(ratio.bits() ^ flicker)));
         self.thermistors.judge(Some(&ratios), Millis(millis), self.since_load, &self.config, &mut ())
     }
@@ -182,9 +182,8 @@ fn work_explains_a_warmer_sensor_but_not_a_colder_one() {
         let mut bench = Bench::at(printed(20));
         bench.since_load = Millis(since_load);
         let seen = bench.set(7, printed(degrees)).run(70_000);
-        let expected = (degrees == 40 && since_load == 0)
-            .then_some(Celsius::from_milli(15_005))
-            .unwrap_or(Celsius::from_milli((degrees - 20) * 1_000));
+        let at_load = degrees == 40 && since_load == 0;
+        let expected = Celsius::from_milli(if at_load { 15_005 } else { (degrees - 20) * 1_000 });
         let astray = seen.sensors.at(7).unwrap().astray;
         if degrees == 30 {
             assert!(astray < Celsius::from_milli(5_100), "{astray:?}");
@@ -206,7 +205,7 @@ fn a_reading_frozen_to_the_bit_is_found_when_the_neighbours_have_moved() {
         bench.ratios = Each::all(now);
         for _ in 0..2 {
             bench.ticks += 1;
-            let flicker = (bench.ticks % 2) as i32;
+            let flicker = (bench.ticks % 2).cast_signed();
             let mut ratios = Each(bench.ratios.0.map(|ratio| Ratio::from_bits(ratio.bits() ^ flicker)));
             *ratios.at_mut(6).unwrap() = still;
             let seen =
