@@ -75,7 +75,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
                 // A pack of 51 V never exceeds 60 V: a quarter of the pack counts where that is less.
                 let trip = limit.trip.min(link.quarter_of_pack);
                 let release = limit.release.min(trip);
-                Limit::<Volts>::between(Place::Pack, Some(link.volts), trip, release)
+                Limit::<Volts>::between(Place::Link, Some(link.volts), trip, release)
             }
         }
     }

@@ -18,7 +18,7 @@ pub(super) struct Configuration;
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Supply {
     type Quantity = Volts;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
-        limit.sight(Place::Pack, seen.believed.supply)
+        limit.sight(Place::Supply, seen.believed.supply)
     }
 }
 

@@ -18,7 +18,7 @@ macro_rules! finding {
             type Quantity = Found;
             fn look(seen: &Seen<'_, CELLS, THERMISTORS>, _: &Limit<Found>) -> Sight {
                 let Findings { $field, .. } = seen.findings;
-                Sight::of_finding(Place::Pack, *$field)
+                Sight::of_finding(Place::Link, *$field)
             }
         })+
     };

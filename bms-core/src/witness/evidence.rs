@@ -217,6 +217,10 @@ pub enum Place {
     /// The pack as a whole.
     #[default]
     Pack,
+    /// The link with its capacitor.
+    Link,
+    /// The auxiliary supply.
+    Supply,
     /// One cell, with the joint that its taps enclose.
     Cell(u8),
     /// One module.

@@ -302,6 +302,8 @@ pub fn quantity(quantity: Quantity) -> String {
 pub fn place(place: Place) -> String {
     match place {
         Place::Pack => "the pack".to_owned(),
+        Place::Link => "the link".to_owned(),
+        Place::Supply => "the auxiliary supply".to_owned(),
         Place::Cell(cell) => format!("cell {}", u16::from(cell) + 1),
         Place::Module(module) => format!("module {}", u16::from(module) + 1),
         Place::Thermistor(thermistor) => format!("thermistor {}", u16::from(thermistor) + 1),
