@@ -33,20 +33,19 @@ impl List {
 
 fn faults() -> String {
     let limits = Config::crane().faults;
-    Fault::ALL.into_iter().fold(String::new(), |lines, fault| {
+    let heading = format!("{:<26} {:<42} {:>16}  {:<14} reaction\n", "key", "fault", "limit", "dwell");
+    Fault::ALL.into_iter().fold(heading, |lines, fault| {
         let shown = limits.shown(fault);
         let limit = shown.trip.map_or_else(|| "by its own rule".to_owned(), words::quantity);
-        let (key, name, dwell) = (fault.key(), fault.words(), words::duration(shown.dwell));
+        let (key, name, dwell) = (fault.key(), fault.words(), words::dwell(shown.dwell));
         lines
-            + &format!(
-                "{key:<26} {name:<42} {limit:>16}  after {dwell:<8} {}\n",
-                words::reaction(shown.reaction)
-            )
+            + &format!("{key:<26} {name:<42} {limit:>16}  {dwell:<14} {}\n", words::reaction(shown.reaction))
     })
 }
 
 fn defects() -> String {
-    Kind::ALL.iter().fold(String::new(), |lines, kind| {
+    let heading = format!("{:<28} {:<44} severity\n", "key", "defect");
+    Kind::ALL.iter().fold(heading, |lines, kind| {
         let (low, high) = kind.range();
         let range = if kind.unit().is_empty() {
             "present or absent".to_owned()

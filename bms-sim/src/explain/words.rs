@@ -92,6 +92,12 @@ pub fn duration(Millis(millis): Millis) -> String {
     seconds(f64::from(millis) / 1_000.0)
 }
 
+/// How long a fault must last until it is Confirmed.
+#[must_use]
+pub fn dwell(dwell: Millis) -> String {
+    if dwell == Millis::ZERO { "at once".to_owned() } else { format!("after {}", duration(dwell)) }
+}
+
 /// A duration given in seconds.
 #[must_use]
 pub fn seconds(seconds: f64) -> String {
