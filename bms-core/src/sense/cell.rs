@@ -4,8 +4,9 @@
 //! volts. No cell is doubted here: whether a reading can be true is seen only against its neighbours, the pack voltage and the
 //! load, which the faults watch.
 //!
-//! One pass without places (a plain minimum, maximum and sum, which a compiler turns into vector code), then the place of each
-//! extreme is looked for. Carrying the places along would make every step of the pass wait for a comparison.
+//! One pass without places (a plain minimum, maximum and sum without branch or 64-bit step, which a compiler turns into vector
+//! code), then the place of each extreme is looked for, up to where it stands. Carrying the places along would make every step of
+//! the pass wait for a comparison.
 
 use crate::each::Each;
 use crate::units::Volts;
@@ -25,17 +26,21 @@ pub(crate) struct CellReadings<'f, const CELLS: usize> {
 
 impl<'f, const CELLS: usize> CellReadings<'f, CELLS> {
     pub(super) fn of(volts: &'f Each<Volts, CELLS>) -> Self {
-        let (mut lowest, mut highest, mut sum) = (i32::MAX, i32::MIN, 0_i64);
+        let (mut lowest, mut highest) = (i32::MAX, i32::MIN);
+        // The sum in two halves of 32 bits, which 255 cells cannot overflow: whole 256ths of the bits, and the rest.
+        let (mut wholes, mut rests) = (0_i32, 0_i32);
         for cell in volts {
-            lowest = lowest.min(cell.bits());
-            highest = highest.max(cell.bits());
-            sum = sum.saturating_add(i64::from(cell.bits()));
+            let bits = cell.bits();
+            lowest = lowest.min(bits);
+            highest = highest.max(bits);
+            wholes = wholes.wrapping_add(bits >> 8);
+            rests = rests.wrapping_add(bits & 0xff);
         }
         Self {
             volts,
             lowest: (place_of(volts, lowest), Volts::from_bits(lowest)),
             highest: (place_of(volts, highest), Volts::from_bits(highest)),
-            sum: Volts::from_wide(sum),
+            sum: Volts::from_wide((i64::from(wholes) << 8).saturating_add(i64::from(rests))),
         }
     }
 }
