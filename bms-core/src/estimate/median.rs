@@ -23,9 +23,10 @@ pub(super) fn median<'a>(values: &(impl Iterator<Item = &'a i32> + Clone)) -> i3
     i32::try_from(high).unwrap_or(i32::MAX)
 }
 
-/// How many values pass. `Iterator::count` adds with a plain `+`, which the proof of "no panic" with overflow checks refuses.
+/// How many values pass. `Iterator::count` adds with a plain `+`, which the proof of "no panic" with overflow checks refuses; there are
+/// never 2³² values, so nothing wraps (a saturating sum made the dearest healthy tick a sixth dearer on a Cortex-M4).
 fn count_where<'a>(values: impl Iterator<Item = &'a i32>, passes: impl Fn(i32) -> bool) -> u32 {
-    values.fold(0, |count: u32, value| count.saturating_add(u32::from(passes(*value))))
+    values.fold(0, |count: u32, value| count.wrapping_add(u32::from(passes(*value))))
 }
 
 #[cfg(test)]

@@ -249,12 +249,14 @@ impl Memory {
     /// Takes the first such record out and says whose it was; the last one moves into its place. The vector's own `retain` counts
     /// in a way that could overflow for all that the proof of "no panic" can see.
     fn take_out(&mut self, goes: impl Fn(&Record) -> bool) -> Option<Fault> {
-        let fault = self.records.iter().find(|record| goes(record))?.fault;
-        let last = self.records.pop()?;
-        // None left: it was the last one itself.
-        if let Some(place) = self.records.iter_mut().find(|record| goes(record)) {
-            *place = last;
+        let mut records = self.records.iter_mut();
+        let gone = records.find(|record| goes(record))?;
+        let fault = gone.fault;
+        // Of those behind it, the last; none when it is the last one itself.
+        if let Some(last) = records.next_back() {
+            core::mem::swap(gone, last);
         }
+        self.records.truncate(self.records.len().saturating_sub(1));
         Some(fault)
     }
 }
