@@ -6,10 +6,10 @@
 //! τ = R_d·C = 2.5 s towards nothing. Floating behind its two equal dividers, the link stands centred on the pack: each cross
 //! voltage reads half of pack and link together, settling with the dividers' time constant of 100 ms.
 
+use bms_core::Each;
 use bms_core::decision::{Coil, Coils};
 use bms_core::frame::{Asked, Contact, Feedback, Frame, PackVoltages, Part};
 use bms_core::units::{Amps, Instant, Ohms, Ratio, Volts};
-use bms_core::Each;
 
 /// Cells in series.
 pub const CELLS: usize = 96;

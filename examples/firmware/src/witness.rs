@@ -6,10 +6,7 @@ use heapless::Deque;
 /// Whether a piece of evidence tells of a change: of a stage, of the strongest reaction, of the contactor sequence.
 #[must_use]
 pub const fn is_change(evidence: &Evidence) -> bool {
-    matches!(
-        evidence,
-        Evidence::StageChanged { .. } | Evidence::Reacting { .. } | Evidence::Moved { .. }
-    )
+    matches!(evidence, Evidence::StageChanged { .. } | Evidence::Reacting { .. } | Evidence::Moved { .. })
 }
 
 /// Keeps the last eight changes.

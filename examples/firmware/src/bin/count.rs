@@ -169,7 +169,11 @@ fn any_bits(controller: &mut Crane, paper: &Paper) -> u32 {
     for tick in 1..=2_000 {
         let mut frame = broken(paper.at_ms().wrapping_add(tick * TICK_MS), tick);
         frame.cells.value.iter_mut().for_each(|volts| *volts = Volts::from_bits(bits.next_signed()));
-        frame.thermistors.value.iter_mut().for_each(|ratio| *ratio = Ratio::from_bits(bits.next_signed() >> 15));
+        frame
+            .thermistors
+            .value
+            .iter_mut()
+            .for_each(|ratio| *ratio = Ratio::from_bits(bits.next_signed() >> 15));
         frame.current.value = Amps::from_bits(bits.next_signed());
         frame.current_check.value = Amps::from_bits(bits.next_signed());
         frame.voltages.value.link = Volts::from_bits(bits.next_signed());

@@ -100,7 +100,8 @@ fn start(rig: &mut Rig) -> Result<(), &'static str> {
     }
     rig.paper.asked.contactors = Wanted::Closed;
     rig.until(Step::Precharging, 500).ok_or("no precharge within 500 ms")?;
-    let charging_ms = rig.until(Step::ClosingPositive, 400).ok_or("the link was not charged within 400 ms")?;
+    let charging_ms =
+        rig.until(Step::ClosingPositive, 400).ok_or("the link was not charged within 400 ms")?;
     if charging_ms < 170 {
         return Err("positive closes before the link can be charged");
     }
@@ -125,7 +126,11 @@ fn trip(rig: &mut Rig) -> Result<(), &'static str> {
         }
     }
     let after_ms = rig.paper.at_ms().saturating_sub(from);
-    hprintln!("{:>6} ms  coils off, {} ms after the first high reading was taken", rig.paper.at_ms(), after_ms);
+    hprintln!(
+        "{:>6} ms  coils off, {} ms after the first high reading was taken",
+        rig.paper.at_ms(),
+        after_ms
+    );
     // The first high reading comes with the next frame and counts from there: dwell + one tick.
     if !(300..=300 + 2 * TICK_MS).contains(&after_ms) {
         return Err("the dwell of 300 ms does not show");
@@ -134,9 +139,10 @@ fn trip(rig: &mut Rig) -> Result<(), &'static str> {
     if demanded != Some((Reaction::OpenNow, Fault::CellOverVoltageFar)) {
         return Err("something else demands the opening");
     }
-    let named = rig.controller.memory().records().any(|record| {
-        record.fault == Fault::CellOverVoltageFar && record.place == Place::Cell(HIGH_CELL)
-    });
+    let named =
+        rig.controller.memory().records().any(|record| {
+            record.fault == Fault::CellOverVoltageFar && record.place == Place::Cell(HIGH_CELL)
+        });
     if named { Ok(()) } else { Err("no record names the cell") }
 }
 

@@ -1,0 +1,92 @@
+//! Tidiness that a machine can see: no unfinished marks, no float in the core, no file that has grown past reading.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// The folders that hold our own text.
+const ROOMS: [&str; 6] = ["bms-core", "bms-sim", "examples", "tests", "benches", ".ci"];
+
+/// Words that mark unfinished work, in halves so that this file does not name them.
+const MARKS: [(&str, &str); 5] =
+    [("TO", "DO"), ("FIX", "ME"), ("XX", "X"), ("todo", "!("), ("unimplemented", "!(")];
+
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
+}
+
+/// Every file under our rooms with one of these endings, in order of path, with its text.
+fn texts(endings: &[&str]) -> Vec<(PathBuf, String)> {
+    let mut found = Vec::new();
+    let mut folders: Vec<PathBuf> =
+        ROOMS.iter().map(|room| root().join(room)).filter(|room| room.is_dir()).collect();
+    while let Some(folder) = folders.pop() {
+        for entry in fs::read_dir(&folder).expect("a folder of the repository can be read") {
+            let path = entry.expect("an entry of the repository can be read").path();
+            if path.is_dir() {
+                if path.file_name().is_none_or(|name| name != "target") {
+                    folders.push(path);
+                }
+            } else if endings.iter().any(|ending| path.to_string_lossy().ends_with(ending)) {
+                let text = fs::read_to_string(&path).expect("a source file is text");
+                found.push((path, text));
+            }
+        }
+    }
+    found.sort();
+    assert!(found.len() > 50, "the sources were not found: only {} files", found.len());
+    found
+}
+
+/// A figure of `.ci/budgets.toml`.
+fn budget(key: &str) -> usize {
+    let path = root().join(".ci/budgets.toml");
+    let text = fs::read_to_string(path).expect("the budgets can be read");
+    let line = text.lines().find_map(|line| line.strip_prefix(key)?.strip_prefix(" = "));
+    line.and_then(|figure| figure.parse().ok()).unwrap_or_else(|| panic!("no budget for {key}"))
+}
+
+fn words(line: &str) -> impl Iterator<Item = &str> {
+    line.split(|c: char| !c.is_alphanumeric() && c != '_')
+}
+
+#[test]
+fn nothing_is_marked_as_unfinished() {
+    let marks = MARKS.map(|(first, second)| format!("{first}{second}"));
+    let mut found = Vec::new();
+    for (path, text) in texts(&[".rs", ".toml", ".md", "/run"]) {
+        for (number, line) in (1..).zip(text.lines()) {
+            if marks.iter().any(|mark| line.contains(mark.as_str())) {
+                found.push(format!("{}:{number}: {line}", path.display()));
+            }
+        }
+    }
+    assert!(found.is_empty(), "unfinished:\n{}", found.join("\n"));
+}
+
+#[test]
+fn no_number_of_the_core_is_a_float() {
+    let core = root().join("bms-core/src");
+    let mut found = Vec::new();
+    for (path, text) in texts(&[".rs"]).into_iter().filter(|(path, _)| path.starts_with(&core)) {
+        for (number, line) in (1..).zip(text.lines()) {
+            if words(line).any(|word| matches!(word, "f32" | "f64")) {
+                found.push(format!("{}:{number}: {line}", path.display()));
+            }
+        }
+    }
+    assert!(found.is_empty(), "float in the core:\n{}", found.join("\n"));
+}
+
+/// Files that have grown too long usually hold two thoughts. How many there are may fall, not rise.
+#[test]
+fn few_files_are_too_long() {
+    let most = budget("longest_file_lines");
+    let long: Vec<String> = texts(&[".rs"])
+        .into_iter()
+        .map(|(path, text)| (path, text.lines().count()))
+        .filter(|(_, lines)| *lines > most)
+        .map(|(path, lines)| format!("{}: {lines} lines", path.display()))
+        .collect();
+    let allowed = budget("files_too_long");
+    assert!(long.len() <= allowed, "{allowed} allowed, found:\n{}", long.join("\n"));
+}
