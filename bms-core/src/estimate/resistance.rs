@@ -166,7 +166,8 @@ impl<const CELLS: usize> Steps<CELLS> {
                 let still = if stands { still + elapsed } else { Millis::ZERO };
                 let around = if stands { around } else { amps };
                 if still >= facts.settle {
-                    self.phase = Phase::Settled { around };
+                    // Around where it has come to rest: its last approach would otherwise use up the band, and noise the rest.
+                    self.phase = Phase::Settled { around: amps };
                     self.begin_window();
                 } else if since > LONGEST_MOVE + facts.settle {
                     self.break_off(Discarded::CurrentMoved, amps - self.before.mean(), witness);
