@@ -8,6 +8,7 @@ use crate::recording::{self, Recording};
 use indicatif::{ProgressBar, ProgressStyle};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Instant;
 
 /// What a newcomer may try after the demonstration.
 const NEXT: &str = "
@@ -23,11 +24,30 @@ Try next:
 pub(super) struct Run {
     #[command(flatten)]
     path: CasePath,
+    #[command(flatten)]
+    wishes: Wishes,
+}
+
+/// How it is played and shown.
+#[derive(Debug, Default, clap::Args)]
+struct Wishes {
+    /// Print one JSON document instead of the story
+    #[arg(long)]
+    json: bool,
+    /// Seed of all noise and scatter, instead of the case's
+    #[arg(long, value_name = "NUMBER")]
+    seed: Option<u64>,
+    /// Print only what is not as expected
+    #[arg(short, long, conflicts_with = "json")]
+    quiet: bool,
+    /// Also say on stderr how fast it was played
+    #[arg(short, long, conflicts_with = "quiet")]
+    verbose: bool,
 }
 
 impl Run {
     pub(super) fn go(&self) -> Ended {
-        read(&self.path.case).map_or_else(|ended| ended, play)
+        read(&self.path.case).map_or_else(|ended| ended, |case| play(case, &self.wishes))
     }
 }
 
@@ -41,23 +61,25 @@ pub(super) fn demonstrate() -> Ended {
             return Ended::BadInput;
         }
     };
-    show(NEXT, play(case))
+    show(NEXT, play(case, &Wishes::default()))
 }
 
-fn play(case: Case) -> Ended {
+fn play(mut case: Case, wishes: &Wishes) -> Ended {
+    case.seed = wishes.seed.unwrap_or(case.seed);
     match case.pack {
-        Pack::Crane => play_pack::<96, 16>(case),
-        Pack::Trainer => play_pack::<16, 8>(case),
+        Pack::Crane => play_pack::<96, 16>(case, wishes),
+        Pack::Trainer => play_pack::<16, 8>(case, wishes),
     }
 }
 
-fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case) -> Ended {
+fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case, wishes: &Wishes) -> Ended {
     static INTERRUPTED: AtomicBool = AtomicBool::new(false);
     if let Err(error) = ctrlc::set_handler(|| INTERRUPTED.store(true, Ordering::Relaxed)) {
         eprintln!("an interruption will lose the story: {error}");
     }
     let case = Arc::new(case);
-    let bar = progress(&case);
+    let bar = if wishes.quiet { ProgressBar::hidden() } else { progress(&case) };
+    let begun = Instant::now();
     let played = recording::play::<CELLS, THERMISTORS>(&case, |seconds| {
         #[expect(
             clippy::cast_possible_truncation,
@@ -68,9 +90,14 @@ fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case) -> Ended 
         !INTERRUPTED.load(Ordering::Relaxed)
     });
     bar.finish_and_clear();
+    let took = begun.elapsed().as_secs_f64();
     let told = played.and_then(|recording| {
+        if wishes.verbose {
+            let played = recording.end.seconds();
+            eprintln!("{played:.1} s were played in {took:.3} s: {:.0} times as fast as time", played / took);
+        }
         let verdict = Verdict::of(&recording)?;
-        Ok(tell(&recording, &verdict, INTERRUPTED.load(Ordering::Relaxed)))
+        Ok(tell(&recording, &verdict, INTERRUPTED.load(Ordering::Relaxed), wishes))
     });
     match told {
         Ok(ended) => ended,
@@ -85,17 +112,32 @@ fn tell<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
     verdict: &Verdict,
     interrupted: bool,
+    wishes: &Wishes,
 ) -> Ended {
-    let mut text = story::text(recording, verdict);
+    let unmet = if interrupted { Vec::new() } else { story::unmet(recording, verdict) };
+    let ended = match (interrupted, unmet.is_empty()) {
+        (true, _) => Ended::Interrupted,
+        (false, true) => Ended::AsExpected,
+        (false, false) => Ended::Unexpected,
+    };
+    if wishes.json {
+        let document = recording::document::document(recording, verdict, interrupted);
+        return match serde_json::to_string_pretty(&document) {
+            Ok(text) => show(&(text + "\n"), ended),
+            Err(error) => {
+                eprintln!("the document could not be written: {error}");
+                Ended::NotWritten
+            }
+        };
+    }
+    let mut text = if wishes.quiet { String::new() } else { story::text(recording, verdict) };
     if interrupted {
         text += "Interrupted: the story ends here.\n";
-        return show(&text, Ended::Interrupted);
     }
-    let unmet = story::unmet(recording, verdict);
     for sentence in &unmet {
         text += &format!("NOT AS EXPECTED: {sentence}\n");
     }
-    show(&text, if unmet.is_empty() { Ended::AsExpected } else { Ended::Unexpected })
+    show(&text, ended)
 }
 
 fn progress(case: &Case) -> ProgressBar {

@@ -54,6 +54,20 @@ pub fn text<const CELLS: usize, const THERMISTORS: usize>(
     story
 }
 
+/// Any event as a sentence, also one that the story leaves out.
+#[must_use]
+pub fn happened<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    event: &Event,
+) -> String {
+    match &event.what {
+        What::DutyBegan(work) => words::duty_begins(work),
+        What::DefectBegan(_) | What::DefectEnded(_) | What::Acted(_) | What::Told(_) | What::Breached(_) => {
+            sentence(recording, event).unwrap_or_default()
+        }
+    }
+}
+
 /// One event as a sentence, if a reader of the story needs it.
 fn sentence<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,

@@ -158,6 +158,12 @@ pub fn defect_ends(ended: &Defect) -> String {
     format!("DEFECT ends: {}", defect(ended))
 }
 
+/// Another duty begins.
+#[must_use]
+pub fn duty_begins(work: &str) -> String {
+    format!("the duty is now {work}")
+}
+
 /// A safe bound that truth has passed.
 #[must_use]
 pub fn breach(breach: &Breach) -> String {

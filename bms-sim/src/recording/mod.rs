@@ -4,6 +4,9 @@
 //! and of what is told every tick, the nearest each fault came to its limit. With a snapshot every so often any tick
 //! can be visited again: [`Recording::at`] takes the snapshot before it and plays on to it.
 
+pub mod document;
+pub mod values;
+
 use crate::case::{Ask, Case, StartError};
 use crate::run::Loop;
 use crate::world::truth::{Breach, SafeBounds};

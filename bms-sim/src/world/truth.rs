@@ -191,6 +191,23 @@ pub enum Bound {
     ResistorHot,
 }
 
+impl Bound {
+    /// The unit of its value and limit, as it ends a key.
+    #[must_use]
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Self::CellReversed
+            | Self::CellLow
+            | Self::CellHigh
+            | Self::LinkLive
+            | Self::ClosedOntoDifference => "volts",
+            Self::CellHot | Self::JointHot | Self::ResistorHot => "celsius",
+            Self::ChargedFrozen | Self::OpenedAboveLimit => "amps",
+            Self::JointHeat => "watts",
+        }
+    }
+}
+
 /// A bound that is passed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Breach {

@@ -1,0 +1,147 @@
+//! # A played case as one JSON document
+//!
+//! For programs and notebooks: what the story tells, as data. [`document`] makes it, `run CASE --json` prints it.
+//!
+//! | key | holds |
+//! | --- | --- |
+//! | `schema` | 1, the only one there is |
+//! | `generator` | name and version of the program |
+//! | `case` | `name`, `digest` (CRC-32 of its text, eight hexadecimal digits), `title`, `pack`, `seed`, `duration_seconds`, `tick_ms`; to run it again |
+//! | `decisions_digest` | CRC-32 over every decision: equal for equal runs |
+//! | `ticks`, `played_seconds`, `interrupted` | how far it was played |
+//! | `events` | in order of time: `tick`, `seconds`, `kind`, `sentence`, `values` (see [`values`]) |
+//! | `confirmed` | the faults that became Confirmed, in order of time: `seconds`, `sentence`, `values` |
+//! | `nearest` | how near each fault came to its limit: the same |
+//! | `step_at_end` | where the contactor sequence stands at the end |
+//! | `breach` | the first safe bound that truth passed: the same, or `null` |
+//! | `critical` | whether the pack was dangerous, also had nothing reacted |
+//! | `expectations` | `met` (`null` when the case expects nothing, or was interrupted) and `unmet`: one sentence for each that failed |
+//!
+//! Times are seconds from the start; the unit ends each key; cells and sensors are counted from 1; what has no number is left out.
+
+use super::values::{self, Values};
+use super::{Event, Recording};
+use crate::explain::{story, verdict::Verdict, words};
+use serde::Serialize;
+
+/// Name and version of this program.
+pub const GENERATOR: &str = concat!("bms-sim ", env!("CARGO_PKG_VERSION"));
+
+/// What the module's head describes.
+#[derive(Clone, Debug, Serialize)]
+pub struct Document {
+    schema: u32,
+    generator: &'static str,
+    case: CaseShown,
+    decisions_digest: String,
+    ticks: u64,
+    played_seconds: f64,
+    interrupted: bool,
+    events: Vec<EventShown>,
+    confirmed: Vec<Shown>,
+    nearest: Vec<Shown>,
+    step_at_end: bms_core::Step,
+    breach: Option<Shown>,
+    critical: bool,
+    expectations: Expectations,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct CaseShown {
+    name: String,
+    digest: String,
+    title: String,
+    pack: crate::case::Pack,
+    seed: u64,
+    duration_seconds: f64,
+    tick_ms: u64,
+}
+
+/// One event, as a document and a recording show it.
+#[derive(Clone, Debug, Serialize)]
+pub(super) struct EventShown {
+    tick: u64,
+    seconds: f64,
+    kind: &'static str,
+    sentence: String,
+    values: Values,
+}
+
+impl EventShown {
+    pub(super) fn of<const CELLS: usize, const THERMISTORS: usize>(
+        recording: &Recording<CELLS, THERMISTORS>,
+        event: &Event,
+    ) -> Self {
+        let (kind, values) = values::of(&event.what);
+        let sentence = story::happened(recording, event);
+        Self { tick: event.tick, seconds: event.seconds, kind, sentence, values }
+    }
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct Shown {
+    seconds: f64,
+    sentence: String,
+    values: Values,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct Expectations {
+    met: Option<bool>,
+    unmet: Vec<String>,
+}
+
+/// The document of a played case; `interrupted` when it was not played to its end.
+#[must_use]
+pub fn document<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    verdict: &Verdict,
+    interrupted: bool,
+) -> Document {
+    let case = &recording.case;
+    let judged = |seconds: f64, seen| Shown {
+        seconds,
+        sentence: words::assessment(seen),
+        values: Values::default().assessed(seen),
+    };
+    let unmet = if interrupted { Vec::new() } else { story::unmet(recording, verdict) };
+    let judgeable = case.expect.is_some() && !interrupted;
+    Document {
+        schema: 1,
+        generator: GENERATOR,
+        case: CaseShown {
+            name: case.name.clone(),
+            digest: hexadecimal(case.digest),
+            title: case.title.clone(),
+            pack: case.pack,
+            seed: case.seed,
+            duration_seconds: case.duration_seconds,
+            tick_ms: case.tick_ms,
+        },
+        decisions_digest: hexadecimal(recording.digest),
+        ticks: recording.ticks,
+        played_seconds: recording.end.seconds(),
+        interrupted,
+        events: recording.events.iter().map(|event| EventShown::of(recording, event)).collect(),
+        confirmed: recording.confirmed().iter().map(|(seconds, seen)| judged(*seconds, seen)).collect(),
+        nearest: recording
+            .nearest
+            .iter()
+            .flatten()
+            .map(|nearest| judged(nearest.seconds, &nearest.assessment))
+            .collect(),
+        step_at_end: recording.ends(),
+        breach: recording.breach.as_ref().map(|breach| Shown {
+            seconds: breach.seconds,
+            sentence: words::breach(breach),
+            values: Values::default().breached(breach),
+        }),
+        critical: verdict.critical(),
+        expectations: Expectations { met: judgeable.then_some(unmet.is_empty()), unmet },
+    }
+}
+
+/// A digest as people compare it.
+pub(super) fn hexadecimal(digest: u32) -> String {
+    format!("{digest:08x}")
+}
