@@ -1,8 +1,8 @@
 //! The same pack as a practitioner would write it, run side by side.
 //!
-//! `baseline.py` is a loop over the ticks with NumPy over the cells, and one that Numba compiles: model, noise and rounding, but
+//! `baseline.py` is a loop over the ticks with `NumPy` over the cells, and one that Numba compiles: model, noise and rounding, but
 //! no firmware and no contactors. It is run by the Python that the variable `PYTHON` names, else by `python3`; where that
-//! has no NumPy the comparison is skipped, and the report says so.
+//! has no `NumPy` the comparison is skipped, and the report says so.
 
 use std::fmt::Write as _;
 use std::path::PathBuf;
