@@ -61,6 +61,7 @@ pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, Case
     Ok(Case {
         name: source.file.to_owned(),
         digest: super::digest(source.text),
+        text: source.text.into(),
         title: file.title.clone(),
         story: file.story.clone(),
         pack,

@@ -123,6 +123,7 @@ use bms_core::frame::Asked;
 use bms_core::{Config, Fault, Step};
 use serde::ser::SerializeSeq;
 use serde::{Serialize, Serializer};
+use std::sync::Arc;
 
 /// One reproducible story, checked.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -160,6 +161,9 @@ pub struct Case {
     pub limits: Vec<LimitChange>,
     /// What must come out, if the case says so.
     pub expect: Option<Expect>,
+    /// The text of the file, from which the same case is read again.
+    #[serde(skip)]
+    pub text: Arc<str>,
     #[serde(skip)]
     config: Config,
 }

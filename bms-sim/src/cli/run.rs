@@ -6,6 +6,7 @@ use crate::explain::story;
 use crate::explain::verdict::Verdict;
 use crate::recording::{self, Recording};
 use indicatif::{ProgressBar, ProgressStyle};
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Instant;
@@ -34,6 +35,12 @@ struct Wishes {
     /// Print one JSON document instead of the story
     #[arg(long)]
     json: bool,
+    /// Also write a recording, from which every tick can be visited again
+    #[arg(long, value_name = "FILE")]
+    record: Option<PathBuf>,
+    /// Write over an existing file
+    #[arg(long, requires = "record")]
+    force: bool,
     /// Seed of all noise and scatter, instead of the case's
     #[arg(long, value_name = "NUMBER")]
     seed: Option<u64>,
@@ -95,6 +102,12 @@ fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case, wishes: &
         if wishes.verbose {
             let played = recording.end.seconds();
             eprintln!("{played:.1} s were played in {took:.3} s: {:.0} times as fast as time", played / took);
+        }
+        if let Some(path) = &wishes.record
+            && let Err(error) = recording::file::write(&recording, path, wishes.force)
+        {
+            eprintln!("{error}");
+            return Ok(Ended::NotWritten);
         }
         let verdict = Verdict::of(&recording)?;
         Ok(tell(&recording, &verdict, INTERRUPTED.load(Ordering::Relaxed), wishes))

@@ -5,6 +5,7 @@
 //! can be visited again: [`Recording::at`] takes the snapshot before it and plays on to it.
 
 pub mod document;
+pub mod file;
 pub mod values;
 
 use crate::case::{Ask, Case, StartError};
@@ -164,6 +165,15 @@ pub struct Recording<const CELLS: usize, const THERMISTORS: usize> {
 /// When the type has other counts than the case's pack.
 pub fn play<const CELLS: usize, const THERMISTORS: usize>(
     case: &Arc<Case>,
+    progress: impl FnMut(f64) -> bool,
+) -> Result<Recording<CELLS, THERMISTORS>, StartError> {
+    play_to(case, u64::MAX, progress)
+}
+
+/// Plays a case from its start to its end, or to that number of ticks.
+fn play_to<const CELLS: usize, const THERMISTORS: usize>(
+    case: &Arc<Case>,
+    most_ticks: u64,
     mut progress: impl FnMut(f64) -> bool,
 ) -> Result<Recording<CELLS, THERMISTORS>, StartError> {
     let mut now = Loop::<CELLS, THERMISTORS>::new(case)?;
@@ -174,7 +184,7 @@ pub fn play<const CELLS: usize, const THERMISTORS: usize>(
     let crc = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC);
     let mut digest = crc.digest();
     let mut before = -1.0;
-    while !now.over() {
+    while !now.over() && now.tick < most_ticks {
         if now.tick.is_multiple_of(spacing) {
             snapshots.push(now.clone());
             if snapshots.len() > SNAPSHOTS {
@@ -251,6 +261,11 @@ fn feed<const CELLS: usize>(digest: &mut crc::Digest<'_, u32>, decision: &Decisi
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Recording<CELLS, THERMISTORS> {
+    /// The loop before the first tick.
+    fn start(&self) -> Loop<CELLS, THERMISTORS> {
+        self.snapshots.first().unwrap_or(&self.end).clone()
+    }
+
     /// The loop as it stood before a tick, played on from the snapshot before it. Beyond the end: the end.
     #[must_use]
     pub fn at(&self, tick: u64) -> Loop<CELLS, THERMISTORS> {

@@ -1,0 +1,110 @@
+use super::*;
+use crate::recording::play;
+
+const WELDED: &str = include_str!("../../../../examples/cases/welded-positive.toml");
+
+/// A recording of a few seconds in a folder of its own.
+fn recorded() -> (tempfile::TempDir, std::path::PathBuf, Recording<96, 16>) {
+    let mut case = Case::parse(WELDED, "welded-positive.toml").unwrap();
+    case.seed = 4_711;
+    case.duration_seconds = 6.0;
+    let recording = play::<96, 16>(&Arc::new(case), |_| true).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("run.mcap");
+    write(&recording, &path, false).unwrap();
+    (folder, path, recording)
+}
+
+/// The same text with its own length and seed: what is read back is what was played, and every tick of it can be visited.
+#[test]
+fn a_run_read_back_is_the_run_that_was_written() {
+    let (_folder, path, written) = recorded();
+    assert!(is_recording(&path));
+    let kept = case_of(&path).unwrap();
+    assert!(kept.complete);
+    assert_eq!((kept.case.seed, kept.ticks, kept.digest), (4_711, 600, written.digest));
+    let back = read::<96, 16>(&path, |_| true).unwrap();
+    assert_eq!((back.digest, back.ticks, back.events.len()), (written.digest, 600, written.events.len()));
+    let (mut one, mut other) = (back.at(321), written.at(321));
+    assert_eq!(one.world, other.world);
+    assert_eq!(one.advance(&mut ()), other.advance(&mut ()));
+}
+
+/// The public reader of the format finds the channels and as many messages as the rates say: 60 of signals in 6 s.
+#[test]
+fn the_container_is_what_its_format_says() {
+    let (_folder, path, written) = recorded();
+    let bytes = std::fs::read(path).unwrap();
+    let mut counts = BTreeMap::new();
+    for message in mcap::MessageStream::new(&bytes).unwrap() {
+        let message = message.unwrap();
+        assert!(serde_json::from_slice::<serde_json::Value>(&message.data).unwrap().is_object());
+        *counts.entry(message.channel.topic.clone()).or_insert(0) += 1;
+    }
+    let expected = [("/decisions", 6), ("/events", written.events.len()), ("/signals", 60)];
+    assert_eq!(counts, expected.map(|(topic, count)| (topic.to_owned(), count)).into());
+    let schemas: Vec<_> = mcap::Summary::read(&bytes).unwrap().unwrap().schemas.into_values().collect();
+    assert_eq!(schemas.len(), 3);
+    for schema in schemas {
+        assert!(serde_json::from_slice::<serde_json::Value>(&schema.data).unwrap().is_object());
+    }
+}
+
+#[test]
+fn the_same_run_is_the_same_file() {
+    let (_one, first, _) = recorded();
+    let (_other, second, _) = recorded();
+    assert_eq!(std::fs::read(first).unwrap(), std::fs::read(second).unwrap());
+}
+
+#[test]
+fn nothing_is_written_over_unless_asked_for() {
+    let (_folder, path, recording) = recorded();
+    std::fs::write(&path, "dear diary").unwrap();
+    assert!(matches!(write(&recording, &path, false), Err(FileError::Exists { .. })));
+    assert_eq!(std::fs::read(&path).unwrap(), b"dear diary");
+    write(&recording, &path, true).unwrap();
+    assert!(is_recording(&path));
+}
+
+#[test]
+fn what_is_no_recording_is_refused_by_name() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("case.toml");
+    std::fs::write(&path, WELDED).unwrap();
+    assert!(!is_recording(&path));
+    let error = case_of(&path).unwrap_err().to_string();
+    assert!(error.ends_with("accepted is an MCAP file as written by run --record"), "{error}");
+    let mut empty = Writer::new(File::create(&path).unwrap()).unwrap();
+    empty.finish().unwrap();
+    let error = case_of(&path).unwrap_err().to_string();
+    assert!(error.contains("metadata run is missing"), "{error}");
+}
+
+/// However short it is cut: either the run is played to some earlier tick, or what is missing is named; never anything else.
+#[test]
+fn a_file_that_was_cut_short_is_played_as_far_as_it_goes() {
+    let (_folder, path, written) = recorded();
+    let bytes = std::fs::read(&path).unwrap();
+    let mut shorter = 0;
+    for length in (mcap::MAGIC.len()..bytes.len()).step_by(97) {
+        std::fs::write(&path, &bytes[..length]).unwrap();
+        match case_of(&path) {
+            Ok(kept) => {
+                assert!(!kept.complete && kept.ticks <= written.ticks);
+                shorter += 1;
+            }
+            Err(error) => assert!(matches!(error, FileError::Missing { .. }), "{length}: {error}"),
+        }
+    }
+    assert!(shorter > 0);
+}
+
+/// Another program decides differently: the digest in the file is then not the one of the run.
+#[test]
+fn a_digest_that_differs_is_told_with_both_values() {
+    let (_folder, path, _) = recorded();
+    let kept = Kept { digest: 0xdead_beef, ..case_of(&path).unwrap() };
+    let error = kept.replay::<96, 16>(|_| true).unwrap_err().to_string();
+    assert!(error.contains("decisions_digest = deadbeef after 600 ticks"), "{error}");
+}
