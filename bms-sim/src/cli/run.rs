@@ -31,6 +31,7 @@ pub(super) struct Run {
 
 /// How it is played and shown.
 #[derive(Debug, Default, clap::Args)]
+#[expect(clippy::struct_excessive_bools, reason = "each is a switch of the command line")]
 struct Wishes {
     /// Print one JSON document instead of the story
     #[arg(long)]

@@ -240,10 +240,10 @@ impl Contents {
         for record in mcap::read::LinearReader::new(bytes).map_err(damaged)? {
             match record {
                 Ok(Record::Metadata(metadata)) if metadata.name == "run" => {
-                    contents.run = Some(metadata.metadata)
+                    contents.run = Some(metadata.metadata);
                 }
                 Ok(Record::Metadata(metadata)) if metadata.name == "end" => {
-                    contents.end = Some(metadata.metadata)
+                    contents.end = Some(metadata.metadata);
                 }
                 Ok(Record::Attachment { header, data, .. }) if header.name == "case.toml" => {
                     contents.case = Some(data.into_owned());
