@@ -355,6 +355,33 @@ impl<C, F, W, A, E, const CELLS: usize, const THERMISTORS: usize> Board<C, F, W,
         &self.coils
     }
 
+    /// The pins of the feedback contacts.
+    pub const fn feedback_mut(&mut self) -> &mut F {
+        &mut self.feedback
+    }
+
+    /// The cooling's timer channel.
+    #[must_use]
+    pub const fn cooling(&self) -> &W {
+        &self.cooling
+    }
+
+    /// The analogue inputs: to calibrate them anew, say.
+    pub const fn converter_mut(&mut self) -> &mut A {
+        &mut self.converter
+    }
+
+    /// The cells' measuring chips.
+    #[must_use]
+    pub const fn front_end(&self) -> &E {
+        &self.front_end
+    }
+
+    /// The cells' measuring chips: to set them up anew, say.
+    pub const fn front_end_mut(&mut self) -> &mut E {
+        &mut self.front_end
+    }
+
     /// Takes the parts out again: coils, feedback, cooling, converter, front end.
     #[must_use]
     pub fn into_parts(self) -> (C, F, W, A, E) {

@@ -6,6 +6,7 @@
 //!
 //! Steps of 10 ms are meant; longer ones (to 60 s) use the same exact formulas and are meant for rest and slow charge.
 
+pub mod board;
 pub mod bus;
 pub mod cell;
 pub mod contactor;
