@@ -69,6 +69,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         let surroundings = Surroundings {
             bleeding: self.balance.bleeding(),
             step: self.sequence.step(),
+            proven_open,
             replaced: frame.asked.replaced,
         };
         self.estimated.advance(&believed, &surroundings, config, witness);
@@ -97,6 +98,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
     #[must_use]
     pub const fn step(&self) -> Step {
         self.sequence.step()
+    }
+
+    /// Whether the cross voltages have just shown that all contactors are open.
+    #[must_use]
+    pub const fn proven_open(&self) -> bool {
+        self.sequence.proven_open()
     }
 
     /// The fault memory.

@@ -19,9 +19,6 @@ use std::sync::Arc;
 /// Milliseconds in a second.
 const MS: f64 = 1_000.0;
 
-/// A current below this counts as rest for larger steps, in amperes.
-const RESTING_AMPS: f64 = 0.05;
-
 /// A pack, its firmware and its story at one instant.
 #[derive(Clone, Debug)]
 pub struct Loop<const CELLS: usize, const THERMISTORS: usize> {
@@ -91,7 +88,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         let frame = self.frame();
         let decision = self.core.tick(&frame, witness);
         let duty = self.case.demand_at(self.seconds());
-        let step_ms = self.next_step(&decision, duty.demand.amps);
+        let step_ms = self.next_step(&decision);
         #[expect(clippy::cast_precision_loss, reason = "a step is less than a minute")]
         self.world.step(step_ms as f64 / MS, &Actuators::from(&decision), &duty.demand);
         self.tick += 1;
@@ -101,18 +98,15 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         decision
     }
 
-    /// The length of this tick: larger at rest, if the case allows it, but never beyond anything that changes.
-    fn next_step(&self, decision: &Decision<CELLS>, wanted_amps: f64) -> u64 {
+    /// The length of this tick: larger, if the case allows it, while the contactors stand open and no dwell runs, so that no current flows
+    /// and the firmware knows it; but never beyond anything that changes.
+    fn next_step(&self, decision: &Decision<CELLS>) -> u64 {
         let tick_ms = self.case.tick_ms;
         let Some(rest_ms) = self.case.rest_ms else { return tick_ms };
-        let stands = matches!(decision.step, Step::Open | Step::Closed | Step::Barred)
-            && self
-                .decision
-                .is_some_and(|before| before.step == decision.step && before.limits == decision.limits);
-        let quiet = wanted_amps.abs() < f64::EPSILON
-            && self.world.flow.end_amps.abs() < RESTING_AMPS
-            && decision.faults.suspect.is_empty();
-        if !stands || !quiet {
+        let open = |step: Step| matches!(step, Step::Open | Step::Barred);
+        let stands = open(decision.step) && self.decision.is_some_and(|before| open(before.step));
+        let settled = self.world.bus.contactors.iter().all(|contactor| !contactor.energised());
+        if !stands || !settled || !self.core.proven_open() || !decision.faults.suspect.is_empty() {
             return tick_ms;
         }
         let left = self.case.next_change_after(self.seconds()) - self.seconds();

@@ -15,6 +15,7 @@
 //! Between two readings the current is taken as their mean. If they differ by more than the error, the current may have moved at
 //! any time between them, and `e` grows by half the difference; a smaller difference is noise, or slow, where the mean is exact.
 //! That holds for readings no further apart than the oldest age that is believed: a current that came and went in between is not seen.
+//! While all contactors are proven open there is none to be seen: `I` is zero, `e` the drain, and a gap between frames costs nothing.
 //!
 //! What all cells share is counted once (`moved`), and each cell keeps where it stands to that count: a tick costs the same for 1
 //! cell and for 128. Sums are exact, so a closed cycle returns to where it began.
@@ -23,12 +24,11 @@
 //! were last compared and has neither bled nor leaked since. Current, offset and curve error are shared and cancel in it; bleeding
 //! and leaks stay. The typical cell cancels once more when two cells are held against each other.
 
-use super::Interval;
+use super::{Interval, Moment, StringCurrent};
 use crate::config::{Checked, Config};
 use crate::decision::CellSet;
 use crate::each::Each;
-use crate::sense::Believed;
-use crate::units::{Amps, Coulombs, Ratio};
+use crate::units::{Amps, Coulombs, Millis, Ratio};
 
 /// How far beyond full and empty a cell may be taken without being harmed at once, as a part of its capacity. Common practice,
 /// no source; without it a count that ends at full would be wrong for a cell that is a little overfull.
@@ -95,17 +95,13 @@ impl<const CELLS: usize> Count<CELLS> {
     }
 
     /// Counts the time since the frame before.
-    pub(super) fn advance<const THERMISTORS: usize>(
-        &mut self,
-        believed: &Believed<'_, CELLS, THERMISTORS>,
-        bleeding: &CellSet<CELLS>,
-        config: &Checked,
-    ) {
-        if *bleeding != self.bleeding {
+    pub(super) fn advance<const THERMISTORS: usize>(&mut self, moment: &Moment<'_, CELLS, THERMISTORS>) {
+        let Moment { believed, current, bleeding, config } = moment;
+        if **bleeding != self.bleeding {
             self.settle_bleeding();
-            self.bleeding = *bleeding;
+            self.bleeding = **bleeding;
         }
-        self.count_current(believed, config);
+        self.count_current(believed.elapsed, current.as_ref(), config);
         let (facts, elapsed) = (&config.charge, believed.elapsed);
         let leak = (facts.drain + facts.self_discharge).over(elapsed);
         self.leaked = self.leaked + leak;
@@ -120,14 +116,9 @@ impl<const CELLS: usize> Count<CELLS> {
         self.charge = self.as_charge(self.extremes.plus(self.moved), self.bled.high);
     }
 
-    fn count_current<const THERMISTORS: usize>(
-        &mut self,
-        believed: &Believed<'_, CELLS, THERMISTORS>,
-        config: &Checked,
-    ) {
-        let elapsed = believed.elapsed;
-        let now = believed.current.as_ref();
-        let seen = if elapsed > config.pack.oldest_age { None } else { self.before.zip(now) };
+    fn count_current(&mut self, elapsed: Millis, now: Option<&StringCurrent>, config: &Checked) {
+        let gap = elapsed > config.pack.oldest_age && !now.is_some_and(|now| now.proven);
+        let seen = if gap { None } else { self.before.zip(now) };
         let (amps, error) = match seen {
             None => (Amps::ZERO, config.pack.current_range),
             Some((before, now)) => {

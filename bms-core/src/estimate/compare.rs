@@ -12,6 +12,9 @@
 //! does not; that is told as well. An empty intersection means that some stated error was not kept: the count stays as it is, the
 //! distance is told, and a fault is made of it elsewhere.
 //!
+//! Where all cells share a history, the sign of two terms is known: after a charge, hysteresis and what is left of relaxation can only hold
+//! the voltage above the open-circuit one, after a discharge only below it. Half of their uncertainty then goes.
+//!
 //! One cell is compared a tick, all of them once at the beginning of a rest and again every ten minutes of it. Along the way each
 //! cell is compared with the median voltage, for the differences. Of that error the cells share most, and it cancels. Its own are:
 //! the meter, the spread of the curve, twice the curve's error as far as the two stand apart on it, the entropy for the
@@ -21,13 +24,14 @@ use super::charge::Count;
 use super::median::median;
 use super::resistance::growth;
 use super::rest::{self, Rest};
-use super::{Interval, ocv};
+use super::{Interval, Moment, StringCurrent, ocv};
 use crate::config::Checked;
 use crate::decision::CellSet;
 use crate::each::Each;
-use crate::sense::{Believed, CurrentReading};
+use crate::sense::Believed;
 use crate::units::{Celsius, Coulombs, Millis, Volts};
 use crate::witness::{Evidence, Witness};
+use core::cmp::Ordering;
 
 /// All cells are compared again after so much more rest. Common practice, no source.
 const AGAIN: Millis = Millis::from_seconds(600);
@@ -50,13 +54,21 @@ pub(super) struct Comparison<const CELLS: usize> {
     /// Cells whose hysteresis need not be that of the others, and what the pack has moved since they became so.
     own_history: CellSet<CELLS>,
     throughput: Coulombs,
+    /// Charge moved since the current last changed its sign; its sign is the way it went.
+    run: Coulombs,
     /// The cell that excludes its count by most, and by how much.
     gap: Option<(u8, Coulombs)>,
 }
 
+/// After so much charge in one direction, as a part of the capacity, hysteresis holds the voltage on that side, whatever it was before:
+/// it follows within two hundredths. Common practice, no source.
+const ONE_WAY: crate::units::Ratio = crate::units::Ratio::percent(5);
+
 /// How far the voltage of a rested cell may be off.
 #[derive(Clone, Copy, Debug)]
 struct Errors {
+    /// By how much the middle of what is possible lies above the reading.
+    middle: Volts,
     /// Shared by all cells.
     shared: Volts,
     /// Of this cell against the others.
@@ -77,6 +89,7 @@ impl<const CELLS: usize> Comparison<CELLS> {
             widths: [Coulombs::ZERO; 2],
             own_history,
             throughput: Coulombs::ZERO,
+            run: Coulombs::ZERO,
             gap: None,
         }
     }
@@ -100,11 +113,10 @@ impl<const CELLS: usize> Comparison<CELLS> {
         &mut self,
         count: &mut Count<CELLS>,
         rest: &Rest,
-        believed: &Believed<'_, CELLS, THERMISTORS>,
-        bleeding: &CellSet<CELLS>,
-        config: &Checked,
+        moment: &Moment<'_, CELLS, THERMISTORS>,
         witness: &mut W,
     ) {
+        let Moment { believed, current, bleeding, config } = moment;
         self.follow_history(believed, bleeding, config);
         let rested = rest.rested();
         if rested < config.charge.rest_warm {
@@ -112,7 +124,7 @@ impl<const CELLS: usize> Comparison<CELLS> {
             return;
         }
         let needed = rest::needed(believed.temperatures.coldest.map(|(_, celsius)| celsius), &config.charge);
-        let (Some(cells), Some(current)) = (believed.cells.as_ref(), believed.current.as_ref()) else {
+        let (Some(cells), Some(current)) = (believed.cells.as_ref(), current.as_ref()) else {
             return;
         };
         if rested < needed {
@@ -129,8 +141,9 @@ impl<const CELLS: usize> Comparison<CELLS> {
         if let Some(volts) = cells.volts.at(cell) {
             let relaxation = rest::relaxation(rested, needed, &config.charge);
             let errors = self.errors(cell, *volts, current, relaxation, believed, config);
-            let agrees = self.compare(count, cell, *volts, errors, witness);
-            self.compare_with_typical(count, cell, agrees.then_some((*volts, errors)), config);
+            let middle = *volts + errors.middle;
+            let agrees = self.compare(count, cell, middle, errors, witness);
+            self.compare_with_typical(count, cell, agrees.then_some((middle, errors)), config);
         }
         self.turn = Some(cell.saturating_add(1)).filter(|next| usize::from(*next) < CELLS);
         if self.turn.is_none() && self.widths[0] < self.widths[1] {
@@ -148,10 +161,14 @@ impl<const CELLS: usize> Comparison<CELLS> {
         if !bleeding.is_empty() {
             bleeding.iter().for_each(|cell| self.own_history.insert(cell));
             self.throughput = Coulombs::ZERO;
+            self.run = Coulombs::ZERO;
         } else if let Some(current) = &believed.current
             && current.calm == Millis::ZERO
         {
-            self.throughput = self.throughput + current.amps.abs().over(believed.credit);
+            let moved = current.amps.over(believed.credit);
+            let onwards = (moved >= Coulombs::ZERO) == (self.run >= Coulombs::ZERO);
+            self.run = if onwards { self.run + moved } else { moved };
+            self.throughput = self.throughput + moved.abs();
             if self.throughput >= config.pack.capacity.scaled(HISTORY) {
                 self.own_history = CellSet::EMPTY;
             }
@@ -163,7 +180,7 @@ impl<const CELLS: usize> Comparison<CELLS> {
         &self,
         cell: u8,
         volts: Volts,
-        current: &CurrentReading,
+        current: &StringCurrent,
         relaxation: Volts,
         believed: &Believed<'_, CELLS, THERMISTORS>,
         config: &Checked,
@@ -184,12 +201,25 @@ impl<const CELLS: usize> Comparison<CELLS> {
             if steep { facts.curve_error_ends } else { facts.curve_error.max(facts.curve_error_ends) };
         let hidden_current = current.error + current.error + facts.bleed;
         let hidden = hidden_current * facts.still_resistance.scaled(growth(range.coldest));
-        let shared = curve + entropy(facts.entropy, kelvin) + facts.hysteresis + relaxation + hidden;
+        let either_way = curve + entropy(facts.entropy, kelvin) + hidden;
+        let one_way = facts.hysteresis + relaxation;
+        let (shared, middle) = match self.held_by_history(config) {
+            None => (either_way + one_way, Volts::ZERO),
+            Some(Ordering::Greater) => (either_way + half(one_way), -half(one_way)),
+            Some(_) => (either_way + half(one_way), half(one_way)),
+        };
         let apart = (volts - self.typical).abs().min(curve + curve);
         let history =
             if self.own_history.holds(cell) { facts.hysteresis + facts.hysteresis } else { Volts::ZERO };
         let own = sensing.cell_error + facts.curve_spread + apart + entropy(facts.entropy, across) + history;
-        Errors { shared, own, all: sensing.cell_error + shared }
+        Errors { middle, shared, own, all: sensing.cell_error + shared }
+    }
+
+    /// On which side of the open-circuit voltage all cells' voltages are held by the charge that moved last: above it after a charge.
+    /// `None` while any cell has a history of its own, or too little has moved.
+    fn held_by_history(&self, config: &Checked) -> Option<Ordering> {
+        let enough = self.run.abs() >= config.pack.capacity.scaled(ONE_WAY);
+        (enough && self.own_history.is_empty()).then(|| self.run.cmp(&Coulombs::ZERO))
     }
 
     /// Narrows the count by the voltage, or tells that they exclude each other. Whether they agree.
@@ -243,8 +273,9 @@ impl<const CELLS: usize> Comparison<CELLS> {
     ) {
         let facts = &config.charge;
         let seen = reading.map(|(volts, errors)| {
+            let typical = self.typical + errors.middle;
             let (least, most) = ocv::difference(
-                (volts, self.typical),
+                (volts, typical),
                 (errors.shared, errors.own, errors.all),
                 (facts.capacity_least, facts.capacity_most),
             );
@@ -252,7 +283,7 @@ impl<const CELLS: usize> Comparison<CELLS> {
             let seen = Interval { low: capacity.scaled(least), high: capacity.scaled(most) };
             // The table ends at full and empty, a cell need not.
             let ends = |volts: Volts| volts + errors.all >= ocv::FULL || volts - errors.all <= ocv::EMPTY;
-            if ends(volts) || ends(self.typical) { seen.widened(count.beyond()) } else { seen }
+            if ends(volts) || ends(typical) { seen.widened(count.beyond()) } else { seen }
         });
         let proposed = count.propose_difference(cell, seen);
         let before = count.difference(cell).map_or(Coulombs::ZERO, Interval::width);
@@ -266,6 +297,11 @@ fn typical<const CELLS: usize>(volts: &Each<Volts, CELLS>) -> Volts {
     let mut bits = Each::<i32, CELLS>::all(0);
     bits.iter_mut().zip(volts).for_each(|(bits, volts)| *bits = volts.bits());
     Volts::from_bits(median(&bits.iter()))
+}
+
+/// Half of a bound, rounded up.
+fn half(bound: Volts) -> Volts {
+    Volts::from_bits(bound.bits().saturating_add(1) >> 1)
 }
 
 /// What the open-circuit voltage may change over so many kelvin.

@@ -117,6 +117,8 @@ pub(crate) struct Surroundings<'a, const CELLS: usize> {
     pub(crate) bleeding: &'a CellSet<CELLS>,
     /// Where the contactor sequence stood.
     pub(crate) step: Step,
+    /// Whether the contactors were proven open in the tick before, with every coil off: no current can have flowed since.
+    pub(crate) proven_open: bool,
     /// A cell that the workshop reports as replaced.
     pub(crate) replaced: Option<u8>,
 }
@@ -149,19 +151,14 @@ impl<const CELLS: usize> Estimated<CELLS> {
         config: &Checked,
         witness: &mut W,
     ) {
-        self.count.advance(believed, surroundings.bleeding, config);
-        self.rest.advance(believed.current.as_ref(), believed.credit);
+        let current = string_current(believed, surroundings.proven_open, config);
+        let moment = Moment { believed, current, bleeding: surroundings.bleeding, config };
+        self.count.advance(&moment);
+        self.rest.advance(&moment);
         if let Some(cell) = surroundings.replaced {
             self.replace(cell, surroundings.step, witness);
         }
-        self.comparison.advance(
-            &mut self.count,
-            &self.rest,
-            believed,
-            surroundings.bleeding,
-            config,
-            witness,
-        );
+        self.comparison.advance(&mut self.count, &self.rest, &moment, witness);
         let undisturbed = surroundings.bleeding.is_empty() && !switching(surroundings.step);
         self.steps.advance(believed, undisturbed, config, witness);
         let amps = believed.current.map(|current| current.amps);
@@ -249,6 +246,42 @@ impl<const CELLS: usize> Estimated<CELLS> {
     pub(crate) const fn heat_used(&self) -> Ratio {
         self.heat.used()
     }
+}
+
+/// One tick as charge, rest and comparison look at it.
+struct Moment<'a, const CELLS: usize, const THERMISTORS: usize> {
+    believed: &'a Believed<'a, CELLS, THERMISTORS>,
+    current: Option<StringCurrent>,
+    /// The cells that bled since the frame before.
+    bleeding: &'a CellSet<CELLS>,
+    config: &'a Checked,
+}
+
+/// The current through the string, as it is counted.
+#[derive(Clone, Copy, Debug)]
+struct StringCurrent {
+    amps: Amps,
+    /// Most by which it may be off.
+    error: Amps,
+    /// Whether it rests on proof: no current at all, however long ago the frame before was.
+    proven: bool,
+}
+
+/// What flows through the string. With all contactors proven open and no coil commanded since, nothing but the measuring
+/// dividers draws from it, and that is less than the front end's own drain: better than any sensor, and it holds across a gap between
+/// frames. A reading that says otherwise is believed instead: something then flows past the contactors.
+fn string_current<const CELLS: usize, const THERMISTORS: usize>(
+    believed: &Believed<'_, CELLS, THERMISTORS>,
+    proven_open: bool,
+    config: &Checked,
+) -> Option<StringCurrent> {
+    let reading = believed.current.as_ref()?;
+    let flows = reading.at_end || reading.amps.abs() > config.faults.current_while_open.trip;
+    Some(if proven_open && !flows {
+        StringCurrent { amps: Amps::ZERO, error: config.charge.drain, proven: true }
+    } else {
+        StringCurrent { amps: reading.amps, error: reading.error, proven: false }
+    })
 }
 
 /// Whether contactors or precharge are at work.

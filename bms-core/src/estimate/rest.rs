@@ -7,8 +7,8 @@
 //! The rest that is needed grows in the cold, in a straight line from 25 down to −25 °C, because relaxation is slower there.
 //! A current above a twentieth of C, or a reading lost for longer than a second, ends the rest at once.
 
+use super::{Moment, StringCurrent};
 use crate::config::ChargeFacts;
-use crate::sense::CurrentReading;
 use crate::units::{Celsius, Coulombs, Millis, Ratio, Volts};
 
 /// The current is averaged over so long before it is judged: noise of the sensor is not a load. Common practice, no source.
@@ -30,10 +30,19 @@ impl Rest {
     pub(super) const NONE: Self =
         Self { moved: Coulombs::ZERO, credible: Coulombs::ZERO, time: Millis::ZERO, rested: Millis::ZERO };
 
-    /// Takes one reading with its worst error; nothing is credited for a missing one.
-    pub(super) fn advance(&mut self, current: Option<&CurrentReading>, credit: Millis) {
-        let Some(current) = current else { return };
-        if current.calm == Millis::ZERO {
+    /// Takes one reading with its worst error; nothing is credited for a missing one. Proof counts for all the time since the
+    /// frame before, a reading only for what it credits.
+    pub(super) fn advance<const CELLS: usize, const THERMISTORS: usize>(
+        &mut self,
+        moment: &Moment<'_, CELLS, THERMISTORS>,
+    ) {
+        let (Some(current), believed) = (&moment.current, moment.believed) else { return };
+        let credit = if current.proven { believed.elapsed } else { believed.credit };
+        self.take(current, credit, believed.current.is_some_and(|reading| reading.calm > Millis::ZERO));
+    }
+
+    fn take(&mut self, current: &StringCurrent, credit: Millis, calm: bool) {
+        if !calm && !current.proven {
             *self = Self::NONE;
             return;
         }
@@ -75,15 +84,22 @@ mod tests {
     use super::*;
     use crate::config::Config;
 
-    fn reading(milliamps: i32) -> CurrentReading {
-        super::super::tests::reading(milliamps)
-    }
-
     fn after(rest: &mut Rest, milliamps: i32, ticks: u32) -> Millis {
+        let reading = super::super::tests::reading(milliamps);
+        let current = StringCurrent { amps: reading.amps, error: reading.error, proven: false };
         for _ in 0..ticks {
-            rest.advance(Some(&reading(milliamps)), Millis(10));
+            rest.take(&current, Millis(10), reading.calm > Millis::ZERO);
         }
         rest.rested()
+    }
+
+    #[test]
+    fn proof_counts_across_a_gap_between_frames() {
+        let mut rest = Rest::NONE;
+        let none =
+            StringCurrent { amps: crate::units::Amps::ZERO, error: crate::units::Amps::ZERO, proven: true };
+        rest.take(&none, Millis(20_000), false);
+        assert_eq!(rest.rested(), Millis(20_000));
     }
 
     #[test]
