@@ -3,14 +3,17 @@
 //! The only place that calls both the world and the core: measure, decide, act, let time pass.
 //!
 //! ```text
-//! frame = world.measure(tick)  →  decision = core.tick(frame)  →  world.step(dt, decision, duty)
+//! frame = board.sample(world.measure(tick))  →  decision = core.tick(frame)  →  world.step(dt, board.act(decision), duty)
 //! ```
 //!
-//! World, core, duty and operator together are plain data: a clone is a snapshot, and a clone that is run on stays equal to the
+//! Between world and core stands the binding that a real board runs, over simulated pins.
+//!
+//! World, board, core, duty and operator together are plain data: a clone is a snapshot, and a clone that is run on stays equal to the
 //! original, bit for bit.
 
 use crate::case::{Case, StartError};
-use crate::world::{Actuators, World};
+use crate::world::World;
+use crate::world::board::SimulatedBoard;
 use bms_core::config::Checked;
 use bms_core::units::Instant;
 use bms_core::{Controller, Decision, Frame, Step, Witness};
@@ -25,6 +28,7 @@ pub struct Loop<const CELLS: usize, const THERMISTORS: usize> {
     case: Arc<Case>,
     /// Truth.
     pub world: World<CELLS, THERMISTORS>,
+    board: SimulatedBoard<CELLS, THERMISTORS>,
     /// The firmware.
     pub core: Controller<CELLS, THERMISTORS>,
     /// The number of the next tick; the first one is 0.
@@ -47,6 +51,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         let config = config.check(CELLS, THERMISTORS).unwrap_or_else(|error| Checked::barred(*config, error));
         Ok(Self {
             case: Arc::clone(case),
+            board: SimulatedBoard::new(&world.spec().sensors),
             world,
             core: Controller::new(config),
             tick: 0,
@@ -75,7 +80,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         self.seconds() >= self.case.duration_seconds
     }
 
-    /// What the firmware measures and is asked in the next tick.
+    /// What the sensors see and the firmware is asked in the next tick.
     #[must_use]
     #[expect(clippy::cast_possible_truncation, reason = "the counter of a frame wraps")]
     pub fn frame(&self) -> Frame<CELLS, THERMISTORS> {
@@ -85,12 +90,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
 
     /// Plays one tick: measures, lets the firmware decide, lets time pass under its decision.
     pub fn advance<W: Witness>(&mut self, witness: &mut W) -> Decision<CELLS> {
-        let frame = self.frame();
+        let frame = self.board.sample(&self.frame());
         let decision = self.core.tick(&frame, witness);
         let duty = self.case.demand_at(self.seconds());
         let step_ms = self.next_step(&decision);
         #[expect(clippy::cast_precision_loss, reason = "a step is less than a minute")]
-        self.world.step(step_ms as f64 / MS, &Actuators::from(&decision), &duty.demand);
+        self.world.step(step_ms as f64 / MS, &self.board.act(&decision), &duty.demand);
         self.tick += 1;
         self.at_ms += step_ms;
         self.step_ms = step_ms;
