@@ -152,12 +152,15 @@ impl Sequence {
     /// Opening: the link must fall.
     pub(super) fn look_at_opening(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
         let Some(seen) = now.voltages else { return };
-        let from = *self.link_from.get_or_insert(seen.link);
+        let time = self.steady.positive - config.sequence.release;
+        // A current that still charged lifts the link on its last way: the fall counts from the highest level before the release.
+        let from =
+            self.link_from.filter(|from| time > Millis::ZERO || *from >= seen.link).unwrap_or(seen.link);
+        self.link_from = Some(from);
         let telling = telling_fall(seen.pack, config);
         let asked = telling.scaled(Ratio::percent(75));
         let error = significant(config);
         let elsewhere = seen.pack - seen.link > telling + error || seen.link - seen.pack > error;
-        let time = self.steady.positive - config.sequence.release;
         let expected = from - curve(from, Volts::ZERO, time, config.sequence.discharge_time_constant());
         if time > Millis::ZERO && (from - seen.link >= asked || elsewhere) {
             self.outlook.parted = true;
