@@ -198,7 +198,7 @@ impl Sequence {
             now.feedback.and_then(|feedback| self.contradiction(feedback, &findings, config));
         findings.link_after_opening = now
             .link()
-            .filter(|_| self.apart >= config.sequence.dead_after)
+            .filter(|_| self.coils == Coils::NONE && self.apart >= config.sequence.dead_after)
             .map(|volts| LinkLeft { volts, quarter_of_pack: config.pack.nominal.scaled(Ratio::percent(25)) });
         findings
     }
