@@ -37,7 +37,6 @@ impl Dice {
         self.0.wrapping_mul(0x2545_f491_4f6c_dd1d)
     }
 
-    #[expect(clippy::cast_possible_truncation, reason = "any bits will do")]
     fn bits(&mut self) -> i32 {
         // Small, ordinary and wild values, all of them often.
         let word = self.word();
@@ -172,7 +171,7 @@ fn obeys<const CELLS: usize, const THERMISTORS: usize>(
 
 /// Frames without any truth behind them.
 fn any_frames<const CELLS: usize, const THERMISTORS: usize>(
-    config: Config,
+    config: &Config,
     seed: u64,
 ) -> Result<(), TestCaseError> {
     let checked = config.check(CELLS, THERMISTORS);
@@ -187,7 +186,7 @@ fn any_frames<const CELLS: usize, const THERMISTORS: usize>(
         dice.spoil(&mut frame, 1);
         frame.at = if dice.one_in(4) { frame.at } else { Instant(at) };
         let decision = core.tick(&frame, &mut Everything::default());
-        obeys(&frame, before, &decision, &config)?;
+        obeys(&frame, before, &decision, config)?;
         before = decision.coils;
     }
     Ok(())
@@ -240,10 +239,10 @@ proptest! {
 
     #[test]
     fn any_frame_is_answered_by_packs_of_any_size(seed in any::<u64>()) {
-        any_frames::<96, 16>(Config::crane(), seed)?;
-        any_frames::<16, 8>(Config::trainer(), seed)?;
-        any_frames::<1, 1>(pack_of(1), seed)?;
-        any_frames::<128, 1>(pack_of(128), seed)?;
+        any_frames::<96, 16>(&Config::crane(), seed)?;
+        any_frames::<16, 8>(&Config::trainer(), seed)?;
+        any_frames::<1, 1>(&pack_of(1), seed)?;
+        any_frames::<128, 1>(&pack_of(128), seed)?;
     }
 
     #[test]
