@@ -29,7 +29,7 @@ use crate::config::Checked;
 use crate::decision::CellSet;
 use crate::each::Each;
 use crate::sense::Believed;
-use crate::units::{Celsius, Coulombs, Millis, Volts};
+use crate::units::{Celsius, Coulombs, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Witness};
 use core::cmp::Ordering;
 
@@ -38,7 +38,7 @@ const AGAIN: Millis = Millis::from_seconds(600);
 
 /// After so much charge has gone through the pack, as a part of its capacity, every cell's hysteresis is that of the pack's own
 /// history: it follows the charge moved, most of it within two hundredths. Common practice, no source.
-const HISTORY: crate::units::Ratio = crate::units::Ratio::percent(10);
+const HISTORY: Ratio = Ratio::percent(10);
 
 /// Where a comparison of all cells stands.
 #[derive(Clone, Debug, PartialEq)]
@@ -62,7 +62,7 @@ pub(super) struct Comparison<const CELLS: usize> {
 
 /// After so much charge in one direction, as a part of the capacity, hysteresis holds the voltage on that side, whatever it was before:
 /// it follows within two hundredths. Common practice, no source.
-const ONE_WAY: crate::units::Ratio = crate::units::Ratio::percent(5);
+const ONE_WAY: Ratio = Ratio::percent(5);
 
 /// How far the voltage of a rested cell may be off.
 #[derive(Clone, Copy, Debug)]
@@ -274,16 +274,22 @@ impl<const CELLS: usize> Comparison<CELLS> {
         let facts = &config.charge;
         let seen = reading.map(|(volts, errors)| {
             let typical = self.typical + errors.middle;
+            let capacity = config.pack.capacity;
             let (least, most) = ocv::difference(
                 (volts, typical),
                 (errors.shared, errors.own, errors.all),
                 (facts.capacity_least, facts.capacity_most),
+                count.beyond().fraction_of(capacity).unwrap_or(Ratio::ONE),
             );
-            let capacity = config.pack.capacity;
-            let seen = Interval { low: capacity.scaled(least), high: capacity.scaled(most) };
-            // The table ends at full and empty, a cell need not.
-            let ends = |volts: Volts| volts + errors.all >= ocv::FULL || volts - errors.all <= ocv::EMPTY;
-            if ends(volts) || ends(typical) { seen.widened(count.beyond()) } else { seen }
+            let mut seen = Interval { low: capacity.scaled(least), high: capacity.scaled(most) };
+            // The table ends at empty, a cell need not: then it misses more than the table says, and the other one so much less.
+            if volts - errors.all <= ocv::EMPTY {
+                seen.high = seen.high + count.beyond();
+            }
+            if typical - errors.all <= ocv::EMPTY {
+                seen.low = seen.low - count.beyond();
+            }
+            seen
         });
         let proposed = count.propose_difference(cell, seen);
         let before = count.difference(cell).map_or(Coulombs::ZERO, Interval::width);
@@ -306,5 +312,5 @@ fn half(bound: Volts) -> Volts {
 
 /// What the open-circuit voltage may change over so many kelvin.
 fn entropy(a_kelvin: Volts, kelvin: Celsius) -> Volts {
-    a_kelvin.scaled(crate::units::Ratio::from_bits(kelvin.bits()))
+    a_kelvin.scaled(Ratio::from_bits(kelvin.bits()))
 }

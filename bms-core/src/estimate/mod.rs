@@ -51,11 +51,6 @@ impl Interval {
         Self { low: self.low - other.low, high: self.high - other.high }
     }
 
-    /// Wider by so much at each end.
-    fn widened(self, by: Coulombs) -> Self {
-        Self { low: self.low - by, high: self.high + by }
-    }
-
     /// The smallest interval that holds both.
     fn spanning(self, other: Self) -> Self {
         Self { low: self.low.min(other.low), high: self.high.max(other.high) }

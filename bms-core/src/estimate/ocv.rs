@@ -122,10 +122,29 @@ pub(super) fn missing_at(volts: Volts) -> Ratio {
     }
 }
 
+/// The same for a cell that may be overfull: above [`FULL`] the curve goes on at least as steeply as in its last piece, since the
+/// positive electrode runs out of lithium there. So the cell misses between this, never less than minus `beyond`, and nothing.
+fn overfull_at(volts: Volts, beyond: Ratio) -> Ratio {
+    if volts <= FULL {
+        return missing_at(volts);
+    }
+    let more = i64::from((volts - FULL).bits()).saturating_mul(TOP_FALL) >> 16;
+    Ratio::from_wide(-more).max(Ratio::ZERO - beyond)
+}
+
 /// Whether this voltage lies outside the plateau by more than `by`: there the curve is steep and better known.
 pub(super) fn beyond_plateau(volts: Volts, by: Volts) -> bool {
     volts < PLATEAU.0 - by || volts > PLATEAU.1 + by
 }
+
+/// How much less is missing a volt further up, in bits, where the last piece of the curve goes on above its top; rounded up.
+const TOP_FALL: i64 = {
+    let [.., last, _] = PIECES;
+    last.fall.saturating_add(1)
+};
+
+/// The same the other way round: 24 mV in 5 thousandths, in volts for the whole capacity.
+const TOP_RISE: Volts = Volts::from_milli(4_800);
 
 /// How much more is missing in a cell at `volts` than in one at `reference` on the same curve, as least and most in parts of a
 /// capacity, if the curve is off by the same unknown amount of up to `shared` at both, and the cell by up to `own` more.
@@ -133,26 +152,38 @@ pub(super) fn beyond_plateau(volts: Volts, by: Volts) -> bool {
 /// `reach` is the most that the cell's voltage may be off in all. Capacities are given as parts of the rated one; that of the
 /// reference is the rated one. Both sides are straight between the nodes, so the extremes of the difference lie at the ends of
 /// the shared error or where it moves one of the two voltages onto a node.
+///
+/// Either may be overfull by up to `beyond`, at a curve of which only the least slope is known. Between that slope and a wall the
+/// difference runs monotonically from one value to the other, so that the two of them bound it.
 pub(super) fn difference(
     (volts, reference): (Volts, Volts),
     (shared, own, reach): (Volts, Volts, Volts),
     (capacity_least, capacity_most): (Ratio, Ratio),
+    beyond: Ratio,
 ) -> (Ratio, Ratio) {
     let (mut least, mut most) = (Ratio::MAX, Ratio::MIN);
     let mut at = |error: Volts| {
         let (down, up) = ((error - own).max(-reach), (error + own).min(reach));
-        let typical = missing_at(reference + error);
-        least = least.min(missing_at(volts + up).scaled(capacity_least) - typical);
-        most = most.max(missing_at(volts + down).scaled(capacity_most) - typical);
+        for above_full in [Ratio::ZERO, beyond] {
+            let (fullest, emptiest) =
+                (overfull_at(volts + up, above_full), overfull_at(volts + down, above_full));
+            let typical = overfull_at(reference + error, above_full);
+            // What is missing grows with the capacity, and so does what is too much.
+            let capacity = if fullest < Ratio::ZERO { capacity_most } else { capacity_least };
+            least = least.min(fullest.scaled(capacity) - typical);
+            let capacity = if emptiest < Ratio::ZERO { capacity_least } else { capacity_most };
+            most = most.max(emptiest.scaled(capacity) - typical);
+        }
     };
     at(-shared);
     at(shared);
     // Where `reach` begins to bind, the line bends too.
     at(-shared.min((reach - own).abs()));
     at(shared.min((reach - own).abs()));
-    for piece in &PIECES {
+    let last = FULL + TOP_RISE.scaled(beyond);
+    for from in PIECES.iter().map(|piece| piece.from).chain([last]) {
         for moved in [volts - own, volts + own, reference] {
-            let error = piece.from - moved;
+            let error = from - moved;
             if error.abs() < shared {
                 at(error);
             }
@@ -251,7 +282,8 @@ mod tests {
         let v = Volts::from_milli;
         let errors = (v(0), v(2), v(30));
         let width = |volts| {
-            let (least, most) = difference((v(volts), v(volts)), errors, (Ratio::ONE, Ratio::ONE));
+            let (least, most) =
+                difference((v(volts), v(volts)), errors, (Ratio::ONE, Ratio::ONE), Ratio::percent(2));
             (most - least).milli()
         };
         assert!(width(3_460) <= 2 && width(3_304) >= 40, "{} {}", width(3_460), width(3_304));
@@ -279,15 +311,21 @@ mod tests {
             reference in 2_800_000..3_550_000_i32,
             bounds in (0..40_000_i32, 0..10_000_i32),
             (shared, own) in (-100..=100_i32, -100..=100_i32),
+            steeper in 1..10_i64,
         ) {
             let told = difference(
                 (micro(volts), micro(reference)),
                 (micro(bounds.0), micro(bounds.1), micro(bounds.0 + bounds.1)),
                 (Ratio::ONE, Ratio::ONE),
+                Ratio::percent(2),
             );
             let shared = bounds.0 / 100 * shared;
-            let cell = missing_at(micro(volts + shared + bounds.1 / 100 * own));
-            let truth = cell - missing_at(micro(reference + shared));
+            // Above full the true curve is as steep as it likes, but not less than 24 mV in 5 thousandths.
+            let truly = |volts: i32| match volts - 3_479_000 {
+                ..=0 => missing_at(micro(volts)),
+                above => Ratio::from_wide(-(i64::from(above) * 65_536 / 4_800_000 / steeper).min(65_536 / 50)),
+            };
+            let truth = truly(volts + shared + bounds.1 / 100 * own) - truly(reference + shared);
             let rounding = Ratio::from_bits(3);
             prop_assert!(told.0 - rounding <= truth && truth <= told.1 + rounding, "{truth:?} in {told:?}");
         }

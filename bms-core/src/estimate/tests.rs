@@ -388,6 +388,51 @@ proptest! {
         }
     }
 
+    /// The same over gaps of up to a minute while all contactors are proven open, and what was known stays known: nothing but the
+    /// sensor's own error, leaks and the tolerance of bleeding widens the interval.
+    #[test]
+    fn the_truth_never_leaves_the_interval_over_gaps_that_let_nothing_flow(
+        gaps in vec((11..=60_000_u32, -90..=90_i32, any::<bool>()), 1..200),
+        bleed_milli in 91..=109_i128,
+        leak_micro in 0..=5_000_i128,
+    ) {
+        let mut bench = Bench::new();
+        (bench.step, bench.proven_open) = (Step::Open, true);
+        let start = Coulombs::from_milliamp_hours(50_000);
+        bench.hold(0, 1);
+        for cell in [0, 1] {
+            bench.estimated.count.believe(cell, Interval { low: start, high: start });
+            bench.estimated.count.propose_difference(cell, Some(Interval::default()));
+        }
+        bench.estimated.count.take_proposed();
+        let (mut leaked, mut bled, mut time) = (0_i128, 0_i128, 0_i64);
+        let mut heard = Heard::default();
+        for (elapsed, offset, bleeds) in gaps {
+            leaked += leak_micro * i128::from(elapsed);
+            time += i64::from(elapsed);
+            bench.bleeding = CellSet::EMPTY;
+            if bleeds {
+                bled += bleed_milli * 1_000 * i128::from(elapsed);
+                bench.bleeding.insert(1);
+            }
+            bench.tick(Some(reading(offset)), Millis(elapsed), None, &mut heard);
+            // µA·ms → 2⁻¹⁶ A·ms.
+            let bits = |micro: i128| i128::from(start.bits()) + micro * 65_536 / 1_000_000;
+            for (cell, truth) in [(0, bits(leaked)), (1, bits(leaked + bled))] {
+                let told = bench.estimated.count.counted(cell).expect("there are 96 cells");
+                prop_assert!(i128::from(told.low.bits()) - 2 <= truth && truth <= i128::from(told.high.bits()) + 2,
+                    "cell {cell}: {truth} in {told:?}");
+            }
+            let [first, second] = [0, 1].map(|cell| bench.estimated.missing_against_median(cell).expect("96 cells"));
+            let apart = bled * 65_536 / 1_000_000;
+            prop_assert!(i128::from((second.low - first.high).bits()) - 2 <= apart);
+            prop_assert!(apart <= i128::from((second.high - first.low).bits()) + 2);
+        }
+        // Beyond the first 10 ms: the drain of 1 mA both ways and 5.6 mA of leaks, at most 7.7 mA wide a unit of time.
+        let width = bench.estimated.count.counted(0).expect("there are 96 cells").width().bits();
+        prop_assert!(width <= time * 65_536 * 8 / 1_000 + 65_536, "{width} in {time} ms");
+    }
+
     /// Over a closed cycle the middle of the interval returns to where it began, but for what may have leaked.
     #[test]
     fn a_closed_cycle_returns(milli in vec(-200_000..200_000_i32, 1..100)) {

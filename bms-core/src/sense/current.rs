@@ -82,12 +82,14 @@ impl CurrentChannel {
         witness: &mut impl Witness,
     ) -> Option<CurrentReading> {
         self.since_load = self.since_load + credit;
+        // What nobody saw was no load where nothing can flow.
+        let gap = if proven_open { Millis::ZERO } else { elapsed };
         let Some(raw) = raw else {
-            self.unseen = self.unseen + elapsed;
+            self.unseen = self.unseen + gap;
             self.forget();
             return None;
         };
-        if self.unseen + (elapsed - credit) > UNSEEN {
+        if self.unseen + (gap - credit) > UNSEEN {
             self.calm = Millis::ZERO;
         }
         self.unseen = Millis::ZERO;
