@@ -202,6 +202,18 @@ fn opening_tells_a_welded_positive_from_a_welded_precharge() {
     }
 }
 
+/// A braking load charges the link for a moment after positive has opened: 8 A for 1 ms lift 1 mF by 8 V. The height it falls from is
+/// not the pack's, so half a tick's worth of fall below the pack is no weld.
+#[test]
+fn a_link_that_braking_lifts_while_positive_opens_is_no_weld() {
+    for lifted_volts in [0, 3, 7, 12, 40] {
+        let dialogue = Dialogue::closed().asks(Wanted::Open).until(Step::Opening);
+        let dialogue =
+            dialogue.for_ms(10).with_plant(|plant| plant.link = plant.pack + lifted_volts * 1_000_000);
+        assert_eq!(dialogue.until(Step::Open).found, [], "{lifted_volts} V");
+    }
+}
+
 #[test]
 fn without_the_cross_voltage_a_weld_shows_when_negative_closes() {
     for (fault, unseen) in [

@@ -152,16 +152,21 @@ impl Sequence {
     /// Opening: the link must fall.
     pub(super) fn look_at_opening(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
         let Some(seen) = now.voltages else { return };
-        let time = self.steady.positive - config.sequence.release;
-        // A current that still charged lifts the link on its last way: the fall counts from the highest level before the release.
-        let from =
-            self.link_from.filter(|from| time > Millis::ZERO || *from >= seen.link).unwrap_or(seen.link);
-        self.link_from = Some(from);
+        // A current that still charges lifts the link until the load has stopped, and above the pack once positive has opened. Expected
+        // is the fall from that height, but counted is only what lies below the pack.
+        let before = self.link_from.unwrap_or(seen.link);
+        if seen.link > before + config.sensing.voltage_error {
+            self.lifted = self.steady.positive;
+        }
+        let highest = before.max(seen.link);
+        self.link_from = Some(highest);
+        let from = highest.min(seen.pack);
+        let time = self.steady.positive - config.sequence.release.max(self.lifted);
         let telling = telling_fall(seen.pack, config);
         let asked = telling.scaled(Ratio::percent(75));
         let error = significant(config);
         let elsewhere = seen.pack - seen.link > telling + error || seen.link - seen.pack > error;
-        let expected = from - curve(from, Volts::ZERO, time, config.sequence.discharge_time_constant());
+        let expected = from - curve(highest, Volts::ZERO, time, config.sequence.discharge_time_constant());
         if time > Millis::ZERO && (from - seen.link >= asked || elsewhere) {
             self.outlook.parted = true;
             let open = Some(Found::kept(seen.link, from - asked));

@@ -80,6 +80,8 @@ pub(crate) struct Sequence {
     pub(super) start: Start,
     /// The link when the step began; in ClosingPositive the highest since then.
     pub(super) link_from: Option<Volts>,
+    /// In Opening: for how long positive had been commanded open when the link was last lifted.
+    pub(super) lifted: Millis,
     /// What this tick's look yielded for the move that follows.
     pub(super) outlook: Outlook,
     /// Time for which negative has been seen closed, in ClosingNegative.
@@ -130,6 +132,7 @@ impl Sequence {
             resistor: Resistor::COLD,
             start: Start::new(Volts::ZERO),
             link_from: None,
+            lifted: Millis::ZERO,
             outlook: Outlook { failed: None, charged: None, closed: false, parted: false, dropped: false },
             negative_made: None,
             differed: Millis::ZERO,
@@ -256,6 +259,7 @@ impl Sequence {
         let from = self.step;
         witness.tell(|| Evidence::Moved { from, to, because });
         (self.step, self.since, self.link_from) = (to, Millis::ZERO, now.link());
+        self.lifted = Millis::ZERO;
         (self.negative_made, self.differed, self.fuse_waited) = (None, Millis::ZERO, Millis::ZERO);
         match to {
             Step::Precharging => {

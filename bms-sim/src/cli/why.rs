@@ -1,18 +1,21 @@
 //! `why`: the chain that led to a fault, the values against their limits, and the verdict.
 
-use super::{CasePath, Ended, read, show};
-use crate::case::{Case, Pack, StartError};
+use super::{Ended, read, show};
+use crate::case::{Pack, StartError};
 use crate::explain::verdict::Verdict;
 use crate::explain::{self, words};
-use crate::recording;
+use crate::recording::file::{self, FileError};
+use crate::recording::{self, Recording};
 use bms_core::Fault;
+use std::path::PathBuf;
 use std::sync::Arc;
 
 /// What `why` takes.
 #[derive(Debug, clap::Args)]
 pub(super) struct Why {
-    #[command(flatten)]
-    path: CasePath,
+    /// A case file, or a recording that `run --record` wrote
+    #[arg(value_name = "RECORDING-or-CASE")]
+    source: PathBuf,
     /// The fault, by its key in `list faults`; every one that was Confirmed when left out
     #[arg(value_parser = fault)]
     fault: Option<Fault>,
@@ -33,47 +36,73 @@ fn fault(key: &str) -> Result<Fault, String> {
 
 impl Why {
     pub(super) fn go(&self) -> Ended {
-        match read(&self.path.case) {
-            Ok(case) => match case.pack {
-                Pack::Crane => self.explain::<96, 16>(case),
-                Pack::Trainer => self.explain::<16, 8>(case),
-            },
-            Err(ended) => ended,
-        }
+        let explained = if file::is_recording(&self.source) { self.by_recording() } else { self.by_case() };
+        explained.unwrap_or_else(|ended| ended)
     }
 
-    fn explain<const CELLS: usize, const THERMISTORS: usize>(&self, case: Case) -> Ended {
-        match self.try_explain::<CELLS, THERMISTORS>(&Arc::new(case)) {
-            Ok(ended) => ended,
-            Err(error) => {
-                eprintln!("{error}");
-                Ended::BadInput
+    fn by_case(&self) -> Result<Ended, Ended> {
+        let case = Arc::new(read(&self.source)?);
+        match case.pack {
+            Pack::Crane => {
+                self.explain(&recording::play::<96, 16>(&case, |_| true).map_err(|error| refuse(&error))?)
+            }
+            Pack::Trainer => {
+                self.explain(&recording::play::<16, 8>(&case, |_| true).map_err(|error| refuse(&error))?)
             }
         }
     }
 
-    fn try_explain<const CELLS: usize, const THERMISTORS: usize>(
+    /// A recording is played again from the case inside it, and held to the decisions that it vouches for.
+    fn by_recording(&self) -> Result<Ended, Ended> {
+        let kept = file::case_of(&self.source).map_err(|error| unread(&error))?;
+        match kept.case.pack {
+            Pack::Crane => self.explain(&kept.replay::<96, 16>(|_| true).map_err(|error| unread(&error))?),
+            Pack::Trainer => self.explain(&kept.replay::<16, 8>(|_| true).map_err(|error| unread(&error))?),
+        }
+    }
+
+    fn explain<const CELLS: usize, const THERMISTORS: usize>(
         &self,
-        case: &Arc<Case>,
-    ) -> Result<Ended, StartError> {
-        let recording = recording::play::<CELLS, THERMISTORS>(case, |_| true)?;
+        recording: &Recording<CELLS, THERMISTORS>,
+    ) -> Result<Ended, Ended> {
+        let text = self.text(recording).map_err(|error| refuse(&error))?;
+        Ok(show(&text, Ended::AsExpected))
+    }
+
+    fn text<const CELLS: usize, const THERMISTORS: usize>(
+        &self,
+        recording: &Recording<CELLS, THERMISTORS>,
+    ) -> Result<String, StartError> {
         let faults = match self.fault {
             Some(fault) => vec![fault],
             None => recording.confirmed().iter().map(|(_, seen)| seen.fault).collect(),
         };
-        let mut text = format!("{}\n", case.title);
+        let mut text = format!("{}\n", recording.case.title);
         if faults.is_empty() {
             text += "No fault was Confirmed.\n";
         }
         for fault in faults {
             text += "\n";
-            text += &explain::why(&recording, fault)?;
+            text += &explain::why(recording, fault)?;
         }
         text += "\n";
-        for sentence in words::verdict(&Verdict::of(&recording)?, &recording.case) {
+        for sentence in words::verdict(&Verdict::of(recording)?, &recording.case) {
             text += &format!("{sentence}\n");
         }
         text += &format!("\n{}\n", words::CAUTIONS);
-        Ok(show(&text, Ended::AsExpected))
+        Ok(text)
+    }
+}
+
+fn refuse(error: &StartError) -> Ended {
+    eprintln!("{error}");
+    Ended::BadInput
+}
+
+fn unread(error: &FileError) -> Ended {
+    eprintln!("{error}");
+    match error {
+        FileError::Unreachable { .. } => Ended::NotWritten,
+        _ => Ended::BadInput,
     }
 }

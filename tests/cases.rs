@@ -1,0 +1,48 @@
+//! Every case that is shipped meets its own `[expect]`: what it says and nothing else becomes Confirmed.
+
+use bms_sim::case::{Case, Pack};
+use bms_sim::explain::{story, verdict::Verdict};
+use bms_sim::recording;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+fn shipped() -> Vec<PathBuf> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../examples/cases");
+    let entries = std::fs::read_dir(folder).expect("the cases are there");
+    let mut files: Vec<_> = entries.map(|entry| entry.expect("an entry can be read").path()).collect();
+    files.retain(|file| file.extension().is_some_and(|ending| ending == "toml"));
+    files.sort();
+    files
+}
+
+fn play<const CELLS: usize, const THERMISTORS: usize>(case: Case) -> Vec<String> {
+    let recording = recording::play::<CELLS, THERMISTORS>(&Arc::new(case), |_| true);
+    let recording = recording.expect("the pack is the one of the case");
+    let verdict = Verdict::of(&recording).expect("the pack is the one of the case");
+    story::unmet(&recording, &verdict)
+}
+
+#[test]
+fn every_shipped_case_meets_its_expectation() {
+    let files = shipped();
+    assert!(files.len() >= 9, "only {} cases were found", files.len());
+    let unmet: Vec<String> = std::thread::scope(|scope| {
+        let played: Vec<_> = files
+            .iter()
+            .map(|file| {
+                scope.spawn(move || {
+                    let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
+                    let case = Case::read(file).unwrap_or_else(|error| panic!("{error}"));
+                    assert!(case.expect.is_some(), "{name} expects nothing");
+                    let unmet = match case.pack {
+                        Pack::Crane => play::<96, 16>(case),
+                        Pack::Trainer => play::<16, 8>(case),
+                    };
+                    unmet.into_iter().map(|sentence| format!("{name}: {sentence}")).collect::<Vec<_>>()
+                })
+            })
+            .collect();
+        played.into_iter().flat_map(|thread| thread.join().expect("the case runs")).collect()
+    });
+    assert!(unmet.is_empty(), "{unmet:#?}");
+}
