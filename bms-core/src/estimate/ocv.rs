@@ -129,7 +129,7 @@ fn overfull_at(volts: Volts, beyond: Ratio) -> Ratio {
         return missing_at(volts);
     }
     let more = i64::from((volts - FULL).bits()).saturating_mul(TOP_FALL) >> 16;
-    Ratio::from_wide(-more).max(Ratio::ZERO - beyond)
+    Ratio::from_wide(0_i64.saturating_sub(more)).max(Ratio::ZERO - beyond)
 }
 
 /// Whether this voltage lies outside the plateau by more than `by`: there the curve is steep and better known.
@@ -180,8 +180,8 @@ pub(super) fn difference(
     // Where `reach` begins to bind, the line bends too.
     at(-shared.min((reach - own).abs()));
     at(shared.min((reach - own).abs()));
-    let last = FULL + TOP_RISE.scaled(beyond);
-    for from in PIECES.iter().map(|piece| piece.from).chain([last]) {
+    let bend = FULL + TOP_RISE.scaled(beyond);
+    for from in PIECES.iter().map(|piece| piece.from).chain([bend]) {
         for moved in [volts - own, volts + own, reference] {
             let error = from - moved;
             if error.abs() < shared {
