@@ -10,15 +10,21 @@ use bms_sim::world::load::{Demand, Giver};
 use bms_sim::world::spec::PackSpec;
 use bms_sim::world::{Actuators, Initial, World};
 use plotters::coord::Shift;
+use plotters::element::DashedPathElement;
 use plotters::prelude::*;
 use std::error::Error;
 
-/// Okabe–Ito colours; the dash is the second sign, in drawn and skipped length.
-const LOOKS: [(RGBColor, (u32, u32)); 3] =
-    [(RGBColor(0, 114, 178), (90, 0)), (RGBColor(213, 94, 0), (90, 50)), (RGBColor(0, 158, 115), (25, 40))];
+/// Okabe–Ito colours without orange, which is for high-voltage conductors; the dash is the second sign, in drawn and skipped length.
+const LOOKS: [(RGBColor, (u32, u32)); 3] = [
+    (RGBColor(0, 114, 178), (90, 0)),
+    (RGBColor(204, 121, 167), (90, 50)),
+    (RGBColor(0, 158, 115), (25, 40)),
+];
 /// Drawn ten times too large and scaled down: the drawing library rounds to whole pixels.
 const SCALE: u32 = 10;
 const SIZE: (u32, u32) = (860, 620);
+/// Length of the sample line in the legend.
+const LEGEND: i32 = 400;
 const TICK_MS: u32 = 2;
 
 /// One start: milliseconds since the link began to rise, volts, amperes; and when the firmware found it charged.
@@ -66,15 +72,19 @@ fn pane(
 ) -> Result<(), Box<dyn Error>> {
     let mut chart = ChartBuilder::on(area)
         .margin(12 * SCALE)
+        .margin_right(24 * SCALE)
         .x_label_area_size(40 * SCALE)
         .y_label_area_size(60 * SCALE)
-        .build_cartesian_2d(0.0..400.0, 0.0..top)?;
+        .build_cartesian_2d(0.0..300.0, 0.0..top)?;
     chart
         .configure_mesh()
         .x_desc("time since the link began to rise, ms")
         .y_desc(name)
         .label_style(("sans-serif", 14 * SCALE))
-        .light_line_style(BLACK.mix(0.05).stroke_width(SCALE))
+        .max_light_lines(0)
+        .x_labels(7)
+        .x_label_formatter(&|ms| format!("{ms:.0}"))
+        .y_label_formatter(&|value| format!("{value:.0}"))
         .bold_line_style(BLACK.mix(0.15).stroke_width(SCALE))
         .axis_style(BLACK.stroke_width(SCALE))
         .draw()?;
@@ -85,14 +95,14 @@ fn pane(
             .draw_series(DashedLineSeries::new(points, on, off, style))?
             .label(format!("{} Ω", start.ohms))
             .legend(move |(x, y)| {
-                let dash = [(x, y), (x + i32::try_from(on.min(25 * SCALE)).unwrap_or(0) * 2, y)];
-                PathElement::new(dash, style)
+                let sample = [(x, y), (x + LEGEND, y)].into_iter();
+                DashedPathElement::new(sample, on, off, style)
             });
     }
     chart
         .configure_series_labels()
         .position(SeriesLabelPosition::MiddleRight)
-        .legend_area_size(30 * SCALE)
+        .legend_area_size(LEGEND)
         .label_font(("sans-serif", 14 * SCALE))
         .background_style(WHITE)
         .draw()?;

@@ -264,7 +264,8 @@ struct StringCurrent {
 
 /// What flows through the string. With all contactors proven open and no coil commanded since, nothing but the measuring
 /// dividers draws from it, and that is less than the front end's own drain: better than any sensor, and it holds across a gap between
-/// frames. A reading that says otherwise is believed instead: something then flows past the contactors.
+/// frames. A reading beyond the limit of `current while open` is believed instead: something then
+/// flows past the contactors. A smaller current past them would go uncounted; that it does not flow is part of what is stated.
 fn string_current<const CELLS: usize, const THERMISTORS: usize>(
     believed: &Believed<'_, CELLS, THERMISTORS>,
     proven_open: bool,
