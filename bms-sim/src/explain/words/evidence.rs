@@ -1,0 +1,365 @@
+//! What the firmware told, as sentences: one arm a kind of evidence, without the full stop.
+
+use super::config::config_error;
+use super::names::{
+    act, bleed_refusal, clearance, clearing, discarded, doubt, part, reaction, rule, stage, step,
+};
+use super::numbers::{amp_hours, amps, celsius, duration, milliohms, ohms, place, quantity, volts};
+use bms_core::estimate::{Interval, LoadStep};
+use bms_core::fault::{Fault, Reading, Stage};
+use bms_core::limit::Side;
+use bms_core::sequence::Because;
+use bms_core::units::{Millis, Ohms};
+use bms_core::witness::{Assessment, Evidence, Place, Quantity, Refusal, Unseparable};
+
+/// The load steps that a resistive cell was found by, line by line.
+#[must_use]
+pub fn load_steps(steps: &[LoadStep]) -> String {
+    let heading = "By hand, the last three load steps; the smallest excess counts:\n".to_owned();
+    steps.iter().fold(heading, |text, step| text + &format!("  {}\n", by_hand(step)))
+}
+
+/// The load step of a resistive cell as a sum for a pocket calculator.
+#[must_use]
+pub fn by_hand(step: &LoadStep) -> String {
+    format!(
+        "{} changed by {} in a step of {}: {} ÷ {} = {}; {} is expected at its temperature, so {} too much, where {} more is allowed",
+        place(Place::Cell(step.cell)),
+        volts(step.volts),
+        amps(step.amps),
+        volts(step.volts.abs()),
+        amps(step.amps.abs()),
+        milliohms(step.resistance),
+        milliohms(step.expected),
+        milliohms(step.resistance - step.expected),
+        milliohms(step.allowed)
+    )
+}
+
+/// Both bounds of a charge.
+fn interval(interval: Interval) -> String {
+    format!("{} to {}", amp_hours(interval.low), amp_hours(interval.high))
+}
+
+/// How one fault was judged: the observed value against its limit, and the margin between them.
+#[must_use]
+pub fn assessment(seen: &Assessment) -> String {
+    let at = place(seen.place);
+    let dwell = match seen.stage {
+        Stage::Suspect { held, .. } => {
+            format!(", for {} of the {} it takes", duration(held), duration(seen.dwell))
+        }
+        Stage::Clear | Stage::Confirmed { .. } | Stage::Latched => String::new(),
+    };
+    match (seen.observed, seen.limit) {
+        (Some(observed), Some(limit)) => {
+            format!(
+                "{at} shows {} against a limit of {}{}{dwell}",
+                quantity(observed),
+                quantity(limit),
+                margin(observed, limit)
+            )
+        }
+        (Some(observed), None) => format!("{at} shows {}{dwell}", quantity(observed)),
+        (None, _) => match seen.reading {
+            Reading::Beyond => format!("found at {at}{dwell}"),
+            Reading::Within | Reading::Between => format!("not found at {at}{dwell}"),
+            Reading::Unknown => "there is no reading".to_owned(),
+        },
+    }
+}
+
+/// The distance between value and limit; nothing where the two are not of one kind.
+pub(super) fn margin(observed: Quantity, limit: Quantity) -> String {
+    let apart = match (observed, limit) {
+        (Quantity::Volts(a), Quantity::Volts(b)) => Quantity::Volts((a - b).abs()),
+        (Quantity::Amps(a), Quantity::Amps(b)) => Quantity::Amps((a - b).abs()),
+        (Quantity::Celsius(a), Quantity::Celsius(b)) => Quantity::Celsius((a - b).abs()),
+        (Quantity::CelsiusPerSecond(a), Quantity::CelsiusPerSecond(b)) => {
+            Quantity::CelsiusPerSecond((a - b).abs())
+        }
+        (Quantity::Milliohms(a), Quantity::Milliohms(b)) => Quantity::Milliohms((a - b).abs()),
+        (Quantity::Ratio(a), Quantity::Ratio(b)) => Quantity::Ratio((a - b).abs()),
+        (Quantity::Coulombs(a), Quantity::Coulombs(b)) => Quantity::Coulombs((a - b).abs()),
+        (Quantity::Millis(Millis(a)), Quantity::Millis(Millis(b))) => Quantity::Millis(Millis(a.abs_diff(b))),
+        (Quantity::Ohms(Ohms(a)), Quantity::Ohms(Ohms(b))) => Quantity::Ohms(Ohms(a.abs_diff(b))),
+        _ => return String::new(),
+    };
+    format!(" ({} apart)", quantity(apart))
+}
+
+/// A fault with its stage.
+#[must_use]
+pub fn fault_stage(fault: Fault, now: Stage) -> String {
+    format!("{} is {}", fault.words(), stage(now))
+}
+
+/// Why the contactor sequence moved.
+#[must_use]
+pub fn because(because: &Because) -> String {
+    match because {
+        Because::ClosingAsked { behind_negative, behind_positive, pack } => format!(
+            "closing is asked for, and the cross voltages {} and {} of a pack of {} prove that all contactors are open",
+            volts(*behind_negative),
+            volts(*behind_positive),
+            volts(*pack)
+        ),
+        Because::OpeningAsked => "opening is asked for".to_owned(),
+        Because::NegativeClosed { behind_negative, pack, link } => format!(
+            "the voltage behind negative became {} of {} and the link stayed at {}: negative is closed, the others are open",
+            volts(*behind_negative),
+            volts(*pack),
+            volts(*link)
+        ),
+        Because::LinkCharged { link, pack, within, after } => format!(
+            "the link reached {} of {} ({} allowed) {} after it began to rise",
+            volts(*link),
+            volts(*pack),
+            volts(*within),
+            duration(*after)
+        ),
+        Because::PositiveClosed { link, pack } => {
+            format!("link {} and pack {} are one: positive is closed", volts(*link), volts(*pack))
+        }
+        Because::FaultDemands { fault, reaction: demanded } => {
+            format!("{} demands {}", fault.words(), reaction(*demanded))
+        }
+        Because::CurrentFallen { amps: now, below } => {
+            format!("the current has fallen to {}, below the switching limit of {}", amps(*now), amps(*below))
+        }
+        Because::GraceOver { amps: now, grace } => match now {
+            Some(now) => {
+                format!("the current is still {} after the {} allowed", amps(*now), duration(*grace))
+            }
+            None => format!("the current is not known and the {} allowed are over", duration(*grace)),
+        },
+        Because::FuseCleared { amps: now, after } => match now {
+            Some(now) => {
+                format!("the current is {} after waiting {} for the fuse", amps(*now), duration(*after))
+            }
+            None => format!("the current is not known after waiting {} for the fuse", duration(*after)),
+        },
+        Because::LinkFell { from, to, after } => format!(
+            "the link fell from {} to {} in {}: positive and precharge are open",
+            volts(*from),
+            volts(*to),
+            duration(*after)
+        ),
+        Because::CoilsOff => "all coils are off".to_owned(),
+        Because::ProvenDead { link, behind_negative, after } => format!(
+            "the link is down to {} after {} and the voltage behind negative settled at {}: all contactors are open",
+            volts(*link),
+            duration(*after),
+            volts(*behind_negative)
+        ),
+        Because::NotProven { link, deadline } => match link {
+            Some(link) => {
+                format!("the link still reads {} at the deadline of {}", volts(*link), duration(*deadline))
+            }
+            None => format!("the link cannot be read at the deadline of {}", duration(*deadline)),
+        },
+        Because::PrechargeFailed { fault } => format!("the start is aborted: {}", fault.words()),
+        Because::Cleared => "the memory was cleared and no condition is present".to_owned(),
+    }
+}
+
+/// Why something is refused, and what would have to change.
+#[must_use]
+pub fn refusal(refusal: &Refusal) -> String {
+    match refusal {
+        Refusal::FaultHolds { act: asked, fault } => {
+            format!("{} is refused while {} holds: clear it first", act(*asked), fault.words())
+        }
+        Refusal::ConditionPresent(seen) => {
+            format!(
+                "clearing {} is refused, the condition is still present: {}",
+                seen.fault.words(),
+                assessment(seen)
+            )
+        }
+        Refusal::NotAllowed { fault, by } => format!("{} is cleared {}", fault.words(), clearing(*by)),
+        Refusal::SupplyTooLow { volts: now, least } => {
+            format!(
+                "closing is refused: the auxiliary supply is {}, at least {} is needed",
+                volts(*now),
+                volts(*least)
+            )
+        }
+        Refusal::ResistorHot { rise, most } => format!(
+            "closing is refused until the precharge resistor has cooled: {} above its surroundings, {} allowed",
+            celsius(*rise),
+            celsius(*most)
+        ),
+        Refusal::Retries { wait: Millis::MAX } => {
+            "closing is refused: too many starts failed in a row; find the cause and clear".to_owned()
+        }
+        Refusal::Retries { wait } => {
+            format!("closing is refused for another {} after a failed start", duration(*wait))
+        }
+        Refusal::Unmeasured(missing) => {
+            format!("closing is refused: no valid reading of the {}", part(*missing))
+        }
+        Refusal::NotProvenOpen { behind_negative, behind_positive, link, pack } => format!(
+            "closing is refused: cross voltages {} and {} with the link at {} and the pack at {} do not prove that all are open",
+            volts(*behind_negative),
+            volts(*behind_positive),
+            volts(*link),
+            volts(*pack)
+        ),
+        Refusal::AwaitsClearing => {
+            "closing is barred: nothing holds any more, but the memory must be cleared".to_owned()
+        }
+        Refusal::NoSuchCell(cell) => format!("there is no cell {}", u16::from(*cell) + 1),
+        Refusal::NotOpen(asked) => format!("{} is refused while the contactors are not open", act(*asked)),
+    }
+}
+
+/// One piece of evidence as a sentence, without its full stop.
+#[must_use]
+#[expect(clippy::too_many_lines, reason = "one arm a kind of evidence: a table, not a procedure")]
+pub fn evidence(evidence: &Evidence) -> String {
+    match evidence {
+        Evidence::ConfigRefused(error) => format!("the configuration is refused: {}", config_error(error)),
+        Evidence::FrameNotNewer { at, before } => {
+            format!("a frame of {at} ms is not newer than the one of {before} ms: no time is counted")
+        }
+        Evidence::PartStale { part: name, age, oldest } => {
+            if *age == Millis::MAX {
+                format!("the {} were never measured", part(*name))
+            } else {
+                format!(
+                    "the {} are {} old, older than the {} that are believed",
+                    part(*name),
+                    duration(*age),
+                    duration(*oldest)
+                )
+            }
+        }
+        Evidence::Doubted { thermistor, doubt: why, reads } => {
+            format!("{} reads {}: {}", place(Place::Thermistor(*thermistor)), celsius(*reads), doubt(*why))
+        }
+        Evidence::Assessed(seen) => format!("{}: {}", fault_stage(seen.fault, seen.stage), assessment(seen)),
+        Evidence::StageChanged { from, assessment: seen } => format!(
+            "{} went from {} to {}: {}",
+            seen.fault.words(),
+            stage(*from),
+            stage(seen.stage),
+            assessment(seen)
+        ),
+        Evidence::NearMiss(seen) => {
+            format!("near miss: {} healed within its {}", seen.fault.words(), duration(seen.dwell))
+        }
+        Evidence::Reacting { to, .. } => match to {
+            Some((now, fault)) => {
+                format!("the reaction is now {}, demanded by {}", reaction(*now), fault.words())
+            }
+            None => "no reaction holds any more".to_owned(),
+        },
+        Evidence::Moved { from, to, because: why } => {
+            format!("contactors went from {} to {} because {}", step(*from), step(*to), because(why))
+        }
+        Evidence::Waits { step: at, since, deadline } => {
+            if *deadline == Millis::MAX {
+                format!("contactors stay in {} since {}", step(*at), duration(*since))
+            } else {
+                format!(
+                    "contactors wait in {} since {}, at most {}",
+                    step(*at),
+                    duration(*since),
+                    duration(*deadline)
+                )
+            }
+        }
+        Evidence::OpenedUnderLoad { amps: now, count } => {
+            format!(
+                "contactors were opened at {}: opening number {count} under load, which wears the contacts",
+                amps(*now)
+            )
+        }
+        Evidence::Precharging(check) => {
+            let cause = check
+                .explained_by
+                .map_or_else(String::new, |load| format!("; a load of {} would explain it", ohms(load)));
+            format!(
+                "link {} against {} expected {} after it began to rise, pack {}{cause}",
+                volts(check.link),
+                volts(check.expected),
+                duration(check.since_rise),
+                volts(check.pack)
+            )
+        }
+        Evidence::CannotSeparate(pair) => match pair {
+            Unseparable::WeldedPositiveFromOpen => {
+                "without the voltage behind positive, a welded positive cannot be told from open contactors"
+                    .to_owned()
+            }
+            Unseparable::WeldedNegativeFromOpen => {
+                "without the voltage behind negative, a welded negative cannot be told from open contactors"
+                    .to_owned()
+            }
+        },
+        Evidence::Refused(why) => refusal(why),
+        Evidence::Limited { side, rule: binds, allows, runner_up, runner_up_allows, given } => {
+            let side = match side {
+                Side::Charge => "charge",
+                Side::Discharge => "discharge",
+            };
+            format!(
+                "{side} limit {}: bound by {} at {}, next {} at {}",
+                amps(*given),
+                rule(*binds),
+                amps(*allows),
+                rule(*runner_up),
+                amps(*runner_up_allows)
+            )
+        }
+        Evidence::OcvCompared { cell, volts: rested, error, counted, by_ocv, after } => format!(
+            "{} rests at {} ± {}: missing charge by count {}, by open-circuit voltage {}, believed {}",
+            place(Place::Cell(*cell)),
+            volts(*rested),
+            volts(*error),
+            interval(*counted),
+            interval(*by_ocv),
+            interval(*after)
+        ),
+        Evidence::ChargeDisagrees { cell, counted, by_ocv } => format!(
+            "{}: missing charge by count {} and by open-circuit voltage {} exclude each other; the count is kept",
+            place(Place::Cell(*cell)),
+            interval(*counted),
+            interval(*by_ocv)
+        ),
+        Evidence::LoadStep(seen) => format!(
+            "a load step of {} moved {} by {}: {} where {} is expected and {} more allowed",
+            amps(seen.amps),
+            place(Place::Cell(seen.cell)),
+            volts(seen.volts),
+            milliohms(seen.resistance),
+            milliohms(seen.expected),
+            milliohms(seen.allowed)
+        ),
+        Evidence::LoadStepDiscarded { because: why, amps: by } => {
+            format!("a load step of {} is not used: {}", amps(*by), discarded(*why))
+        }
+        Evidence::BleedChosen { cell, excess } => {
+            format!(
+                "{} bleeds: it is fuller than the emptiest cell by at least {}",
+                place(Place::Cell(*cell)),
+                amp_hours(*excess)
+            )
+        }
+        Evidence::BleedRefused { cell, because: why } => {
+            format!("{} does not bleed: {}", place(Place::Cell(*cell)), bleed_refusal(*why))
+        }
+        Evidence::RecordDropped { fault, dropped } => {
+            format!("memory is full: the record of {} is dropped, {dropped} in all", fault.words())
+        }
+        Evidence::Cleared { fault, by } => format!("{} was cleared {}", fault.words(), clearance(*by)),
+        Evidence::CellReplaced { cell } => {
+            format!("{} was replaced: its charge may be anything now", place(Place::Cell(*cell)))
+        }
+        Evidence::OffsetLearnt { amps: offset, over } => {
+            format!("the idle offset of the current sensor is {} over {}", amps(*offset), duration(*over))
+        }
+        Evidence::Running { uptime } => format!("running for {} s", uptime.0 / 1_000),
+    }
+}

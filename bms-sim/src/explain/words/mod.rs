@@ -1,0 +1,52 @@
+//! # Sentences
+//!
+//! The only place where sentences are made. Each is made from evidence, in plain English, every number with its unit and a
+//! sensible number of digits; the terminal, a report and a page all show the same one.
+//!
+//! Cells, modules and sensors are counted from 1 here, and only here.
+
+mod config;
+mod evidence;
+mod names;
+mod numbers;
+mod world;
+
+pub use config::config_error;
+pub use evidence::{assessment, because, by_hand, evidence, fault_stage, load_steps, refusal};
+pub use names::{coils, contactor, part, reaction, rule, stage, step};
+pub use numbers::{
+    amp_hours, amps, celsius, clock, duration, dwell, milliohms, ohms, percent, place, quantity, seconds,
+    volts,
+};
+pub use world::{breach, defect, defect_begins, defect_ends, duty_begins, link, never_suspected, verdict};
+
+/// The usual cautions, wherever work on a pack is shown.
+pub const CAUTIONS: &str = "Cautions: this is a teaching model, not a certified safety function. A real pack is always live, also with its \
+contactors open. Only qualified people work on one: rated gloves, face shield, insulated tools, a second person. Prove dead at every pair \
+of points with a rated meter that is proven before and after (prove-test-prove). Local codes and licensed practice decide.";
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use bms_core::units::{Amps, Celsius, Coulombs, Millis, Ohms, Ratio, Volts};
+    use bms_core::witness::Place;
+
+    #[test]
+    fn numbers_have_their_unit_and_no_more_digits_than_they_deserve() {
+        assert_eq!(volts(Volts::from_milli(3_301)), "3.301 V");
+        assert_eq!(volts(Volts::from_milli(307_240)), "307.2 V");
+        assert_eq!(amps(Amps::from_milli(-150_000)), "−150.0 A");
+        assert_eq!(celsius(Celsius::from_milli(-40)), "0.0 °C");
+        assert_eq!(percent(Ratio::percent(98)), "98.0 %");
+        assert_eq!(amp_hours(Coulombs::from_milliamp_hours(1_250)), "1.25 Ah");
+        assert_eq!(duration(Millis(300)), "300 ms");
+        assert_eq!(duration(Millis(2_500)), "2.50 s");
+        assert_eq!(ohms(Ohms(1_470)), "1470 Ω");
+    }
+
+    #[test]
+    fn people_count_from_one() {
+        assert_eq!(place(Place::Cell(36)), "cell 37");
+        assert_eq!(place(Place::Cell(255)), "cell 256");
+    }
+}
