@@ -332,7 +332,9 @@ fn stays_healthy<const CELLS: usize, const THERMISTORS: usize>(
             continue;
         }
         for cell in 0..CELLS {
-            let truth = (1.0 - now.world.cells.charge[cell]) / now.world.cells.per_coulomb[cell] / 3.6;
+            // A cell that was charged a little beyond full misses nothing.
+            let empty = (1.0 - now.world.cells.charge[cell]).max(0.0);
+            let truth = empty / now.world.cells.per_coulomb[cell] / 3.6;
             let place = u8::try_from(cell).expect("at most 128");
             let missing = now.core.estimated().missing(place).expect("the cell exists");
             let (low, high) =
