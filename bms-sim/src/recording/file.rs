@@ -18,14 +18,17 @@
 //!
 //! A file is written aside and renamed when it is complete. Nothing is overwritten unless that is asked for.
 
+mod read;
+
 use super::document::{EventShown, GENERATOR, hexadecimal};
 use super::{Recording, feed, play_to};
 use crate::case::{Case, CaseError, StartError};
 use crate::run::Loop;
 use bms_core::units::{Amps, Volts};
 use bms_core::{Decision, Frame};
-use mcap::records::{MessageHeader, Metadata, Record};
+use mcap::records::{MessageHeader, Metadata};
 use mcap::{Attachment, Compression, McapError, WriteOptions, Writer};
+use read::{Contents, Damage, Entries, Mark};
 use serde::Serialize;
 use std::borrow::Cow;
 use std::collections::BTreeMap;
@@ -90,12 +93,14 @@ pub enum FileError {
         accepted: String,
     },
     /// The container is damaged.
-    #[error("{file}: damaged: {source}")]
+    #[error("{file}: damaged at offset {offset}: {what}")]
     Damaged {
         /// The file.
         file: String,
-        /// Where the container fails.
-        source: Box<McapError>,
+        /// Where the record begins that cannot be, in bytes from the start of the file.
+        offset: usize,
+        /// What is wrong there.
+        what: String,
     },
     /// The case inside is not accepted.
     #[error("{file}: {source}")]
@@ -176,7 +181,10 @@ pub fn case_of(path: &Path) -> Result<Kept, FileError> {
         let found = if found.is_empty() { "nothing".to_owned() } else { format!("\"{found}\"") };
         return Err(FileError::NotRecording { file, found });
     }
-    Contents::gather(&bytes, &file)?.kept(file)
+    match Contents::gather(&bytes) {
+        Ok(contents) => contents.kept(file),
+        Err(Damage { offset, what }) => Err(FileError::Damaged { file, offset, what }),
+    }
 }
 
 /// Plays the case in a recording again and proves that it decides as it did. `progress` as for [`play`](super::play).
@@ -220,58 +228,13 @@ impl Kept {
     }
 }
 
-/// The records that matter for playing again.
-#[derive(Default)]
-struct Contents {
-    run: Option<BTreeMap<String, String>>,
-    case: Option<Vec<u8>>,
-    end: Option<BTreeMap<String, String>>,
-    /// The last message of the decisions' channel.
-    last: Option<Mark>,
-    /// What stopped reading before the end.
-    cut: Option<McapError>,
-}
-
 impl Contents {
-    /// Reads until the end, or as far as the file goes.
-    fn gather(bytes: &[u8], file: &str) -> Result<Self, FileError> {
-        let damaged = |source| FileError::Damaged { file: file.to_owned(), source: Box::new(source) };
-        let mut contents = Self::default();
-        for record in mcap::read::LinearReader::new(bytes).map_err(damaged)? {
-            match record {
-                Ok(Record::Metadata(metadata)) if metadata.name == "run" => {
-                    contents.run = Some(metadata.metadata);
-                }
-                Ok(Record::Metadata(metadata)) if metadata.name == "end" => {
-                    contents.end = Some(metadata.metadata);
-                }
-                Ok(Record::Attachment { header, data, .. }) if header.name == "case.toml" => {
-                    contents.case = Some(data.into_owned());
-                }
-                Ok(Record::Chunk { header, data }) => {
-                    for inner in mcap::read::ChunkReader::new(header, &data).map_err(damaged)? {
-                        if let Record::Message { data, .. } = inner.map_err(damaged)? {
-                            contents.last = serde_json::from_slice(&data).ok().or(contents.last);
-                        }
-                    }
-                }
-                Ok(_) => {}
-                Err(error) => {
-                    contents.cut = Some(error);
-                    break;
-                }
-            }
-        }
-        Ok(contents)
-    }
-
+    /// The run that the file is of.
     fn kept(self, file: String) -> Result<Kept, FileError> {
         let missing = |missing| FileError::Missing { file: file.clone(), missing };
         let run = self.run.ok_or_else(|| missing("metadata run"))?;
         let text = self.case.ok_or_else(|| missing("attachment case.toml"))?;
-        let entry = |of: &BTreeMap<String, String>, key: &'static str| {
-            of.get(key).cloned().ok_or_else(|| missing(key))
-        };
+        let entry = |of: &Entries, key: &'static str| of.get(key).cloned().ok_or_else(|| missing(key));
         let refused = |entry: &'static str, found: &str, accepted: &str| FileError::NotAccepted {
             file: file.clone(),
             entry,
@@ -292,7 +255,7 @@ impl Contents {
         let seed = entry(&run, "seed")?;
         case.seed = seed.parse().map_err(|_| refused("seed", &seed, "a whole number from 0"))?;
         let (ticks, digest, complete) = match (&self.end, self.last) {
-            (Some(end), _) => (entry(end, "ticks")?, entry(end, "decisions_digest")?, self.cut.is_none()),
+            (Some(end), _) => (entry(end, "ticks")?, entry(end, "decisions_digest")?, true),
             (None, Some(last)) => (last.ticks.to_string(), last.decisions_digest, false),
             (None, None) => return Err(missing("any message of /decisions")),
         };
@@ -448,14 +411,6 @@ impl<W: Write + Seek> Messages<W> {
         self.metadata("end", end)?;
         self.to.finish().map(|_| ())
     }
-}
-
-/// The digest of all decisions so far.
-#[derive(Debug, Serialize, serde::Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Mark {
-    ticks: u64,
-    decisions_digest: String,
 }
 
 /// What is measured and decided in one tick; the temperatures are true ones at its end.
