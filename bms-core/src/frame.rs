@@ -1,8 +1,8 @@
 //! What is measured and asked for in one tick.
 //!
 //! A frame is all that the core ever learns about the world. Each part carries its age: the time between the measurement and
-//! the instant of the frame. A part that was never measured has the age [`Millis::MAX`]. Nothing here is judged yet; a frame
-//! may hold any bits whatever and the core must answer it.
+//! the instant of the frame. A part that was never measured has the age [`Millis::MAX`]. Nothing here is judged; a frame may hold
+//! any bits whatever and the core must answer it.
 
 use crate::each::Each;
 use crate::units::{Amps, Instant, Millis, Ratio, Volts};
@@ -12,7 +12,8 @@ use crate::units::{Amps, Instant, Millis, Ratio, Volts};
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Frame<const CELLS: usize, const THERMISTORS: usize> {
-    /// When the frame was taken.
+    /// When the frame was taken. Each frame should be newer than the one before it: of one that is not, every part counts as a tick
+    /// older for each tick without a newer frame.
     pub at: Instant,
     /// Voltage of each cell at its sense taps, bleed switches paused.
     pub cells: Part<Each<Volts, CELLS>>,

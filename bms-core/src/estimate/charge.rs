@@ -101,7 +101,9 @@ impl<const CELLS: usize> Count<CELLS> {
             self.settle_bleeding();
             self.bleeding = **bleeding;
         }
-        self.count_current(believed.elapsed, current.as_ref(), config);
+        // What comes once more says nothing of the time since.
+        let now = current.as_ref().filter(|now| now.proven || !believed.repeated);
+        self.count_current(believed.elapsed, now, config);
         let (facts, elapsed) = (&config.charge, believed.elapsed);
         let leak = (facts.drain + facts.self_discharge).over(elapsed);
         self.leaked = self.leaked + leak;

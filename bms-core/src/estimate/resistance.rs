@@ -152,7 +152,8 @@ impl<const CELLS: usize> Steps<CELLS> {
         witness: &mut W,
     ) {
         let seen = believed.cells.as_ref().zip(believed.current.as_ref());
-        let Some((cells, current)) = seen.filter(|_| believed.elapsed <= config.pack.oldest_age) else {
+        let usable = !believed.repeated && believed.elapsed <= config.pack.oldest_age;
+        let Some((cells, current)) = seen.filter(|_| usable) else {
             self.break_off(Discarded::ReadingMissing, Amps::ZERO, witness);
             return;
         };

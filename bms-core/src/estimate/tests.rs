@@ -66,6 +66,7 @@ impl Bench {
     ) {
         let range = ModuleRange { coldest: self.celsius, hottest: self.celsius, measured: true };
         let believed = Believed {
+            repeated: false,
             elapsed,
             credit: Millis(elapsed.0.min(30)),
             cells: Some(CellReadings {

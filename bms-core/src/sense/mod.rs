@@ -10,10 +10,17 @@
 //! - for how long was the limit exceeded? — two bad readings around a gap of three seconds are not three seconds of fault, so that
 //!   a frame credits a dwell with no more than the oldest age allowed: `credit`.
 //!
-//! A frame that is older than the one before it, or as old, counts for no time at all. The next one is measured from it: were it
-//! measured from the newest ever seen, one counter that was set back would stop time for 25 days and no dwell would end.
+//! A frame that is not newer than the one before it brings no time of its own. It is answered all the same, a tick after the one
+//! before, and that tick counts:
+//!
+//! - the counter stands: the sender hangs and its last frame comes again and again. Every part grows older by a tick each time, so
+//!   that nothing of it is believed for long, `measurements stale` is found, and whatever waits (grace, deadline, proof) still
+//!   ends. When the counter moves again, what was counted meanwhile is taken off the gap that it shows;
+//! - the counter was set back: the sender started anew. The next frame is measured from this one: were it measured from the newest
+//!   ever seen, time would stop for 25 days.
 
 mod cell;
+mod clock;
 mod current;
 mod curve;
 mod module;
@@ -28,16 +35,19 @@ pub(crate) use thermistor::{SensorReading, Temperatures};
 use crate::config::Checked;
 use crate::each::Each;
 use crate::frame::{Feedback, Frame, PackVoltages, Part};
-use crate::units::{Amps, Instant, Millis, Ratio, Volts};
+use crate::units::{Amps, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Witness};
+use clock::Clock;
 use current::CurrentChannel;
 use thermistor::Thermistors;
 
 /// What one frame is believed to say.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Believed<'f, const CELLS: usize, const THERMISTORS: usize> {
-    /// All the time since the frame before: charge is counted over it.
+    /// All the time since the tick before: charge is counted over it.
     pub(crate) elapsed: Millis,
+    /// Whether the frame before came once more: its readings tell nothing of the time since.
+    pub(crate) repeated: bool,
     /// The time that dwells are credited with: never more than the oldest age allowed.
     pub(crate) credit: Millis,
     /// The cells.
@@ -84,14 +94,14 @@ pub enum PartName {
 /// What is kept from frame to frame to judge the next one.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Sense<const THERMISTORS: usize> {
-    at: Option<Instant>,
+    clock: Clock,
     thermistors: Thermistors<THERMISTORS>,
     current: CurrentChannel,
 }
 
 impl<const THERMISTORS: usize> Sense<THERMISTORS> {
     pub(crate) const fn new() -> Self {
-        Self { at: None, thermistors: Thermistors::NEW, current: CurrentChannel::NEW }
+        Self { clock: Clock::NEW, thermistors: Thermistors::NEW, current: CurrentChannel::NEW }
     }
 
     /// Judges one frame. `proven_open` says that the sequence has proven all contactors open: only then is the current's offset learnt.
@@ -102,9 +112,9 @@ impl<const THERMISTORS: usize> Sense<THERMISTORS> {
         proven_open: bool,
         witness: &mut W,
     ) -> Believed<'f, CELLS, THERMISTORS> {
-        let elapsed = self.elapsed(frame.at, witness);
+        let elapsed = self.clock.pass(frame.at, config.pack.tick, witness);
         let credit = elapsed.min(config.pack.oldest_age);
-        let mut ages = Ages::new(config.pack.oldest_age);
+        let mut ages = Ages::new(config.pack.oldest_age, self.clock.unrenewed());
         let cells = ages.believe(&frame.cells, PartName::Cells, witness);
         let thermistors = ages.believe(&frame.thermistors, PartName::Thermistors, witness);
         let raw = ages.believe(&frame.current, PartName::Current, witness).copied();
@@ -116,6 +126,7 @@ impl<const THERMISTORS: usize> Sense<THERMISTORS> {
         let since_load = self.current.since_load();
         Believed {
             elapsed,
+            repeated: self.clock.stands(),
             credit,
             cells: cells.map(CellReadings::of),
             thermistors,
@@ -128,28 +139,19 @@ impl<const THERMISTORS: usize> Sense<THERMISTORS> {
             oldest: ages.oldest,
         }
     }
-
-    fn elapsed(&mut self, at: Instant, witness: &mut impl Witness) -> Millis {
-        let Some(before) = self.at.replace(at) else { return Millis::ZERO };
-        match at.since(before) {
-            Some(elapsed) if elapsed > Millis::ZERO => elapsed,
-            Some(_) | None => {
-                witness.tell(|| Evidence::FrameNotNewer { at: at.0, before: before.0 });
-                Millis::ZERO
-            }
-        }
-    }
 }
 
 /// Believes the parts of a frame one by one and remembers the oldest.
 struct Ages {
     allowed: Millis,
+    /// Time since a newer frame came: all parts are older by it.
+    unrenewed: Millis,
     oldest: (PartName, Millis),
 }
 
 impl Ages {
-    const fn new(allowed: Millis) -> Self {
-        Self { allowed, oldest: (PartName::Cells, Millis::ZERO) }
+    const fn new(allowed: Millis, unrenewed: Millis) -> Self {
+        Self { allowed, unrenewed, oldest: (PartName::Cells, Millis::ZERO) }
     }
 
     fn believe<'f, T>(
@@ -158,13 +160,15 @@ impl Ages {
         name: PartName,
         witness: &mut impl Witness,
     ) -> Option<&'f T> {
-        if part.age > self.oldest.1 {
-            self.oldest = (name, part.age);
+        let age = part.age + self.unrenewed;
+        if age > self.oldest.1 {
+            self.oldest = (name, age);
         }
-        if part.age > self.allowed {
-            witness.tell(|| Evidence::PartStale { part: name, age: part.age, oldest: self.allowed });
+        if age > self.allowed {
+            witness.tell(|| Evidence::PartStale { part: name, age, oldest: self.allowed });
+            return None;
         }
-        part.within(self.allowed)
+        Some(&part.value)
     }
 }
 
@@ -172,6 +176,7 @@ impl Ages {
 mod tests {
     use super::*;
     use crate::config::Config;
+    use crate::units::Instant;
     use proptest::prelude::*;
 
     #[derive(Default)]
@@ -228,20 +233,27 @@ mod tests {
         assert_eq!(times(3_005), (3_000, 30));
     }
 
+    /// The crane ticks every 10 ms and believes what is at most 30 ms old.
     #[test]
-    fn a_frame_that_is_not_newer_counts_for_no_time_and_is_told() {
-        let (config, mut ear, mut sense) = (crane(), Ear::default(), Sense::<16>::new());
-        for (at, elapsed) in [(100, 0), (100, 0), (90, 0), (110, 20)] {
-            let frame = healthy(at);
-            assert_eq!(sense.judge(&frame, &config, false, &mut ear).elapsed, Millis(elapsed));
+    fn a_frame_that_comes_again_grows_old_and_is_no_longer_believed() {
+        let (config, mut sense) = (crane(), Sense::<16>::new());
+        let frame = healthy(100);
+        let mut ages = Vec::new();
+        for _ in 0..6 {
+            let believed = sense.judge(&frame, &config, false, &mut ());
+            ages.push((believed.oldest.1.0, believed.cells.is_some(), believed.current.is_some()));
         }
-        assert_eq!(
-            ear.0,
-            [
-                Evidence::FrameNotNewer { at: 100, before: 100 },
-                Evidence::FrameNotNewer { at: 90, before: 100 }
-            ]
-        );
+        let expected = [
+            (0, true, true),
+            (10, true, true),
+            (20, true, true),
+            (30, true, true),
+            (40, false, false),
+            (50, false, false),
+        ];
+        assert_eq!(ages, expected);
+        let newer = healthy(110);
+        assert!(sense.judge(&newer, &config, false, &mut ()).cells.is_some());
     }
 
     #[test]
@@ -273,7 +285,8 @@ mod tests {
                 frame.current = Part { value: Amps::from_bits(amps), age: Millis(ages[2]) };
                 let believed = heard.judge(&frame, &config, open, &mut Ear::default());
                 prop_assert!(believed.credit <= believed.elapsed && believed.credit <= config.pack.oldest_age);
-                prop_assert_eq!(believed.cells.is_some(), ages[0] % 64 <= 30);
+                let age = ages[0] % 64 + heard.clock.unrenewed().0;
+                prop_assert_eq!(believed.cells.is_some(), age <= 30);
                 let silent = unheard.judge(&frame, &config, open, &mut ());
                 prop_assert_eq!(format!("{believed:?}"), format!("{silent:?}"));
             }

@@ -19,7 +19,7 @@ use crate::units::{
 pub enum Evidence {
     /// The configuration was refused; the controller is barred but still measures.
     ConfigRefused(ConfigError),
-    /// A frame is not newer than the one before it: no time is counted for it.
+    /// A frame is not newer than the one before it: a tick is counted, and its parts are that much older.
     FrameNotNewer {
         /// Milliseconds of the frame's counter.
         at: u32,

@@ -221,7 +221,9 @@ pub fn evidence(evidence: &Evidence) -> String {
     match evidence {
         Evidence::ConfigRefused(error) => format!("the configuration is refused: {}", config_error(error)),
         Evidence::FrameNotNewer { at, before } => {
-            format!("a frame of {at} ms is not newer than the one of {before} ms: no time is counted")
+            format!(
+                "a frame of {at} ms is not newer than the one of {before} ms: a tick is counted, and its parts are that much older"
+            )
         }
         Evidence::PartStale { part: name, age, oldest } => {
             if *age == Millis::MAX {
