@@ -20,8 +20,9 @@
 
 mod read;
 
+use super::digest::Digest;
 use super::document::{EventShown, GENERATOR, hexadecimal};
-use super::{Recording, feed, play_to};
+use super::{Recording, play_to};
 use crate::case::{Case, CaseError, StartError};
 use crate::run::Loop;
 use bms_core::units::{Amps, Volts};
@@ -383,8 +384,7 @@ impl<W: Write + Seek> Messages<W> {
         let events = self.topic("/events", EVENTS_SCHEMA)?;
         let signals = self.topic("/signals", SIGNALS_SCHEMA)?;
         let decisions = self.topic("/decisions", DECISIONS_SCHEMA)?;
-        let crc = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC);
-        let mut digest = crc.digest();
+        let mut digest = Digest::new();
         let mut now = recording.start();
         let mut told = recording.events.iter().peekable();
         let (mut next_signals_ms, mut next_digest_ms) = (0, DIGEST_MS);
@@ -395,19 +395,18 @@ impl<W: Write + Seek> Messages<W> {
             }
             let frame = (at_ms >= next_signals_ms).then(|| now.frame());
             let decision = now.advance(&mut ());
-            feed(&mut digest, &decision);
+            digest.feed(&decision);
             if let Some(frame) = frame {
                 next_signals_ms = (at_ms / SIGNALS_MS + 1) * SIGNALS_MS;
                 self.message(signals, at_ms, &Signals::of(tick, at_ms, &frame, &decision, &now))?;
             }
             if at_ms >= next_digest_ms || now.tick == recording.ticks {
                 next_digest_ms = (at_ms / DIGEST_MS + 1) * DIGEST_MS;
-                let so_far =
-                    Mark { ticks: now.tick, decisions_digest: hexadecimal(digest.clone().finalize()) };
+                let so_far = Mark { ticks: now.tick, decisions_digest: hexadecimal(digest.value()) };
                 self.message(decisions, at_ms, &so_far)?;
             }
         }
-        let end = [("ticks", now.tick.to_string()), ("decisions_digest", hexadecimal(digest.finalize()))];
+        let end = [("ticks", now.tick.to_string()), ("decisions_digest", hexadecimal(digest.value()))];
         self.metadata("end", end)?;
         self.to.finish().map(|_| ())
     }

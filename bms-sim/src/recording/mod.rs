@@ -4,6 +4,7 @@
 //! and of what is told every tick, the nearest each fault came to its limit. With a snapshot every so often any tick
 //! can be visited again: [`Recording::at`] takes the snapshot before it and plays on to it.
 
+mod digest;
 pub mod document;
 pub mod file;
 pub mod values;
@@ -14,7 +15,8 @@ use crate::world::truth::{Breach, SafeBounds};
 use bms_core::estimate::LoadStep;
 use bms_core::fault::{Fault, Reading, Stage};
 use bms_core::witness::{Assessment, Evidence, Quantity};
-use bms_core::{Decision, Step, Witness};
+use bms_core::{Step, Witness};
+use digest::Digest;
 use std::sync::Arc;
 
 /// Snapshots that are kept at most; when there are more, every second one goes and they are taken half as often.
@@ -181,8 +183,7 @@ fn play_to<const CELLS: usize, const THERMISTORS: usize>(
     let mut recorder = Recorder { nearest: vec![None; Fault::COUNT], ..Recorder::default() };
     let (mut snapshots, mut spacing) = (Vec::new(), FIRST_SPACING);
     let (mut breach, mut work, mut load_steps) = (None::<Breach>, "", Vec::new());
-    let crc = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC);
-    let mut digest = crc.digest();
+    let mut digest = Digest::new();
     let mut before = -1.0;
     while !now.over() && now.tick < most_ticks {
         if now.tick.is_multiple_of(spacing) {
@@ -203,7 +204,7 @@ fn play_to<const CELLS: usize, const THERMISTORS: usize>(
         tell_story(case, &mut recorder, &mut work, before);
         before = now.seconds();
         let decision = now.advance(&mut recorder);
-        feed(&mut digest, &decision);
+        digest.feed(&decision);
         if decision.faults.confirmed.holds(Fault::CellResistanceHigh) && load_steps.is_empty() {
             load_steps.clone_from(&recorder.load_steps);
         }
@@ -222,7 +223,7 @@ fn play_to<const CELLS: usize, const THERMISTORS: usize>(
         end: now,
         breach,
         load_steps,
-        digest: digest.finalize(),
+        digest: digest.value(),
         snapshots,
     })
 }
@@ -249,15 +250,6 @@ fn tell_story(case: &Case, recorder: &mut Recorder, work: &mut &'static str, bef
         *work = begun;
         recorder.note(What::DutyBegan(begun));
     }
-}
-
-/// Feeds what a decision makes the hardware do to the digest.
-fn feed<const CELLS: usize>(digest: &mut crc::Digest<'_, u32>, decision: &Decision<CELLS>) {
-    let coils = decision.coils;
-    digest.update(&[coils.negative as u8, coils.precharge as u8, coils.positive as u8, decision.step as u8]);
-    digest.update(&decision.limits.charge.bits().to_le_bytes());
-    digest.update(&decision.limits.discharge.bits().to_le_bytes());
-    digest.update(&[decision.bleed.count(), decision.cooling as u8]);
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Recording<CELLS, THERMISTORS> {
