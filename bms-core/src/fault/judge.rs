@@ -182,7 +182,7 @@ impl Sight {
     }
 
     /// What the contactor sequence found at a moment of its own.
-    pub(super) fn of_finding(place: Place, finding: Option<crate::sequence::Found>) -> Self {
+    pub(super) fn of_finding(place: Place, finding: Option<crate::sequence::Finding>) -> Self {
         finding.map_or(Self::UNKNOWN, |finding| Self {
             place,
             observed: Some(Quantity::Volts(finding.observed)),

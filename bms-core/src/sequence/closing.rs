@@ -10,7 +10,7 @@
 //!   `R_d · C`; the proof waits until that fall would exceed five times the measuring error. Feedback alone would not do: a plain
 //!   auxiliary contact need not move with the main one.
 
-use super::findings::{Findings, Found};
+use super::findings::{Finding, Findings};
 use super::precharge::{Failure, Verdict, is_charged, significant};
 use super::resistor::{Conducts, Resistor};
 use super::state::{Measured, Sequence};
@@ -66,7 +66,7 @@ impl Sequence {
         let settled = self.apart >= settling(config);
         let patience = settling(config) + Millis(config.sequence.floating_time_constant.0.saturating_mul(2));
         let welded = |fault| Refusal::FaultHolds { act: Act::Close, fault };
-        let refusal = match self.rest.verdict(config) {
+        let refusal = match self.floating.verdict(config) {
             Some(Joined::Nothing) => return Some((Step::ClosingNegative, closing(&voltages))),
             None if blind && settled => return Some((Step::ClosingNegative, closing(&voltages))),
             None if self.apart < patience => return None,
@@ -137,7 +137,7 @@ impl Sequence {
         let from = *self.link_from.get_or_insert(seen.link);
         let most = from + significant(config);
         if seen.link > most {
-            let found = Some(Found::broken(seen.link, most));
+            let found = Some(Finding::broken(seen.link, most));
             // Between two readings precharge lifts the link by a third at most; positive brings all of it.
             let fault = if is_charged(&seen, config) {
                 findings.positive_welded = found;
@@ -150,11 +150,11 @@ impl Sequence {
             self.outlook.failed = Some(stopped_by(fault, config));
         } else if self.negative_shows(&seen, now, config) {
             self.negative_made.get_or_insert(Millis::ZERO);
-            findings.negative_stuck_open = Some(Found::kept(seen.behind_negative, seen.pack));
+            findings.negative_stuck_open = Some(Finding::kept(seen.behind_negative, seen.pack));
         } else {
             self.negative_made = None;
             if self.since >= config.sequence.step_deadline {
-                findings.negative_stuck_open = Some(Found::broken(seen.behind_negative, seen.pack));
+                findings.negative_stuck_open = Some(Finding::broken(seen.behind_negative, seen.pack));
                 self.outlook.failed = Some(stopped_by(Fault::NegativeStuckOpen, config));
             }
         }
@@ -218,7 +218,7 @@ impl Sequence {
         let verdict = if verdict == Verdict::Rising && self.resistor.overloaded() {
             // The energy of two full starts is spent: whatever the cause, this start must end; the heat is told beside it.
             let failure = if self.start.has_risen() { Failure::TooSlow } else { Failure::Flat };
-            Verdict::Failed(failure, Found::broken(seen.link, bound))
+            Verdict::Failed(failure, Finding::broken(seen.link, bound))
         } else {
             verdict
         };
@@ -277,10 +277,10 @@ impl Sequence {
         }
         let least = from - Volts::from_bits(significant(config).bits() / 2);
         if seen.link < least {
-            findings.positive_stuck_open = Some(Found::broken(seen.link, least));
+            findings.positive_stuck_open = Some(Finding::broken(seen.link, least));
             self.outlook.failed = Some(stopped_by(Fault::PositiveStuckOpen, config));
         } else {
-            findings.positive_stuck_open = Some(Found::kept(seen.link, least));
+            findings.positive_stuck_open = Some(Finding::kept(seen.link, least));
             self.outlook.closed = true;
         }
     }

@@ -6,7 +6,7 @@ use crate::units::{Ratio, Volts};
 
 /// What a finding is about: a value and the bound it was held against.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Found {
+pub(crate) struct Finding {
     /// Whether the bound was broken.
     pub(crate) broken: bool,
     /// The value.
@@ -28,17 +28,17 @@ pub(crate) struct LinkLeft {
 /// the fault stays as it is.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Findings {
-    pub(crate) precharge_flat: Option<Found>,
-    pub(crate) precharge_stalled: Option<Found>,
-    pub(crate) precharge_too_slow: Option<Found>,
-    pub(crate) precharge_too_fast: Option<Found>,
+    pub(crate) precharge_flat: Option<Finding>,
+    pub(crate) precharge_stalled: Option<Finding>,
+    pub(crate) precharge_too_slow: Option<Finding>,
+    pub(crate) precharge_too_fast: Option<Finding>,
     /// Modelled temperature rise of the precharge resistor as a fraction of the most allowed.
     pub(crate) resistor_heat: Ratio,
-    pub(crate) negative_stuck_open: Option<Found>,
-    pub(crate) positive_stuck_open: Option<Found>,
-    pub(crate) negative_welded: Option<Found>,
-    pub(crate) precharge_welded: Option<Found>,
-    pub(crate) positive_welded: Option<Found>,
+    pub(crate) negative_stuck_open: Option<Finding>,
+    pub(crate) positive_stuck_open: Option<Finding>,
+    pub(crate) negative_welded: Option<Finding>,
+    pub(crate) precharge_welded: Option<Finding>,
+    pub(crate) positive_welded: Option<Finding>,
     /// Whose feedback contact contradicts coil and voltages; the inner `None` says that none does.
     #[expect(clippy::option_option, reason = "not judged and no contradiction are two answers")]
     pub(crate) feedback_contradicts: Option<Option<Contactor>>,
@@ -46,7 +46,7 @@ pub(crate) struct Findings {
     pub(crate) link_after_opening: Option<LinkLeft>,
 }
 
-impl Found {
+impl Finding {
     /// A bound that is kept.
     pub(super) const fn kept(observed: Volts, bound: Volts) -> Self {
         Self { broken: false, observed, bound }
@@ -61,7 +61,7 @@ impl Found {
 impl Findings {
     /// Nothing is wrong with precharge: a start ran well, or none is running.
     pub(super) const fn precharge_is_well(&mut self, observed: Volts, bound: Volts) {
-        let kept = Some(Found::kept(observed, bound));
+        let kept = Some(Finding::kept(observed, bound));
         self.precharge_flat = kept;
         self.precharge_stalled = kept;
         self.precharge_too_slow = kept;
@@ -69,7 +69,7 @@ impl Findings {
     }
 
     /// A start has failed.
-    pub(super) const fn precharge_failed(&mut self, failure: Failure, found: Found) {
+    pub(super) const fn precharge_failed(&mut self, failure: Failure, found: Finding) {
         match failure {
             Failure::Flat => self.precharge_flat = Some(found),
             Failure::Stalled => self.precharge_stalled = Some(found),

@@ -28,13 +28,9 @@ mod state;
 mod weld;
 
 #[cfg(test)]
-mod bench;
-#[cfg(test)]
-mod dialogue;
-#[cfg(test)]
-mod laws;
+mod tests;
 
-pub(crate) use findings::{Findings, Found};
+pub(crate) use findings::{Finding, Findings};
 pub(crate) use precharge::decay;
 pub(crate) use state::Sequence;
 

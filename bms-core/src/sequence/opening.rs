@@ -19,7 +19,7 @@
 //! the same short circuit draws less and the contactors must break it after all.
 
 use super::closing::{Demanded, reason_to_open, stopped_by};
-use super::findings::{Findings, Found};
+use super::findings::{Finding, Findings};
 use super::precharge::{curve, end_limit, significant};
 use super::state::{Measured, Sequence};
 use super::weld::{Joined, place_of_link, settling};
@@ -101,8 +101,8 @@ impl Sequence {
         let most = end_limit(seen.pack, config).max(significant(config));
         let differs = (seen.pack - seen.link).abs() > most;
         self.differed = if differs { self.differed + now.credit } else { Millis::ZERO };
-        let kept = Some(Found::kept(seen.link, seen.pack - most));
-        let broken = Some(Found::broken(seen.link, seen.pack - most));
+        let kept = Some(Finding::kept(seen.link, seen.pack - most));
+        let broken = Some(Finding::broken(seen.link, seen.pack - most));
         if !differs {
             (findings.negative_stuck_open, findings.positive_stuck_open) = (kept, kept);
         } else if self.differed >= DIFFERENCE_DWELL {
@@ -169,10 +169,10 @@ impl Sequence {
         let expected = from - curve(highest, Volts::ZERO, time, config.sequence.discharge_time_constant());
         if time > Millis::ZERO && (from - seen.link >= asked || elsewhere) {
             self.outlook.parted = true;
-            let open = Some(Found::kept(seen.link, from - asked));
+            let open = Some(Finding::kept(seen.link, from - asked));
             (findings.positive_welded, findings.precharge_welded) = (open, open);
         } else if expected >= telling {
-            let welded = Some(Found::broken(seen.link, from - asked));
+            let welded = Some(Finding::broken(seen.link, from - asked));
             let halfway = seen.pack.scaled(Ratio::ONE - config.sequence.end_ratio());
             self.precharge_named = seen.link < seen.pack - Volts::from_bits(halfway.bits() / 2);
             let fault = if self.precharge_named {
@@ -200,14 +200,14 @@ impl Sequence {
         if self.step != Step::ProvingDead
             && let Some(seen) = now.voltages
         {
-            let kept = Found::kept(seen.link, seen.pack);
+            let kept = Finding::kept(seen.link, seen.pack);
             findings.precharge_is_well(seen.link, seen.pack);
             (findings.negative_stuck_open, findings.positive_stuck_open) = (Some(kept), Some(kept));
         }
         if self.apart < settling(config) {
             return;
         }
-        let verdict = self.rest.look(now.voltages.as_ref(), now.credit, config);
+        let verdict = self.floating.look(now.voltages.as_ref(), now.credit, config);
         if let (Some(joined), Some(seen)) = (verdict, now.voltages) {
             self.name_welds(joined, &seen, now.feedback, findings, config);
         }
@@ -224,8 +224,10 @@ impl Sequence {
         let points = &config.sensing.points;
         // A joined side reads the whole pack behind it; the bound is where it stops being told from a floating link.
         let quarter = Volts::from_bits((seen.pack - seen.link).bits() / 4);
-        let negative = |broken| Found { broken, observed: seen.behind_negative, bound: seen.pack - quarter };
-        let positive = |broken| Found { broken, observed: seen.behind_positive, bound: seen.pack - quarter };
+        let negative =
+            |broken| Finding { broken, observed: seen.behind_negative, bound: seen.pack - quarter };
+        let positive =
+            |broken| Finding { broken, observed: seen.behind_positive, bound: seen.pack - quarter };
         if points.behind_negative {
             findings.negative_welded = Some(negative(joined == Joined::Negative));
         }
@@ -256,7 +258,7 @@ impl Sequence {
     fn proof_of_death(&self, now: &Measured, config: &Checked) -> Option<PackVoltages> {
         let points = &config.sensing.points;
         let blind = !points.behind_negative && !points.behind_positive && self.apart >= settling(config);
-        let open = blind || self.rest.verdict(config) == Some(Joined::Nothing);
+        let open = blind || self.floating.verdict(config) == Some(Joined::Nothing);
         now.voltages.filter(|seen| open && seen.link < dead_below(config))
     }
 
@@ -267,7 +269,7 @@ impl Sequence {
             let to = if self.barring { Step::Barred } else { Step::Open };
             return Some((to, Because::ProvenDead { link, behind_negative, after: self.apart }));
         }
-        let fault = match self.rest.verdict(config) {
+        let fault = match self.floating.verdict(config) {
             Some(Joined::Negative) => Some(Fault::NegativeWelded),
             Some(Joined::Positive) if self.precharge_named => Some(Fault::PrechargeWelded),
             Some(Joined::Positive) => Some(Fault::PositiveWelded),

@@ -23,7 +23,7 @@
 //! with fewer than three ticks a time constant: such a configuration is refused. A load `R_L` stalls the link where the currents
 //! balance, `(pack − link)/R_pre = link/R_d + link/R_L`, so the level tells the ohms. Charge law: TI TIDUF73 (2024), equation 1.
 
-use super::{Found, PrechargeCheck};
+use super::{Finding, PrechargeCheck};
 use crate::config::Checked;
 use crate::fault::Fault;
 use crate::frame::PackVoltages;
@@ -116,7 +116,7 @@ pub(super) enum Verdict {
     /// Within the end limit, so long after the rise.
     Charged { within: Volts, after: Millis },
     /// A check failed.
-    Failed(Failure, Found),
+    Failed(Failure, Finding),
 }
 
 /// What can be wrong with a start of precharge.
@@ -303,7 +303,7 @@ impl Start {
 }
 
 const fn failed(failure: Failure, observed: Volts, bound: Volts) -> Verdict {
-    Verdict::Failed(failure, Found { broken: true, observed, bound })
+    Verdict::Failed(failure, Finding { broken: true, observed, bound })
 }
 
 #[cfg(test)]

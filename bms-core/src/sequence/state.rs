@@ -3,7 +3,7 @@
 use super::findings::{Findings, LinkLeft};
 use super::precharge::Start;
 use super::resistor::Resistor;
-use super::weld::Rest;
+use super::weld::Floating;
 use super::{Because, Step};
 use crate::config::Checked;
 use crate::decision::{Coil, Coils, FaultSummary};
@@ -74,7 +74,7 @@ pub(crate) struct Sequence {
     /// Time since all coils are off; it starts at zero with the controller.
     pub(super) apart: Millis,
     /// Where the link hangs with all coils off.
-    pub(super) rest: Rest,
+    pub(super) floating: Floating,
     pub(super) resistor: Resistor,
     /// The last start of precharge, as it was watched.
     pub(super) start: Start,
@@ -128,7 +128,7 @@ impl Sequence {
             coils: Coils::NONE,
             steady,
             apart: Millis::ZERO,
-            rest: Rest::UNKNOWN,
+            floating: Floating::UNKNOWN,
             resistor: Resistor::COLD,
             start: Start::new(Volts::ZERO),
             link_from: None,
@@ -154,7 +154,7 @@ impl Sequence {
 
     /// Whether both cross voltages have just shown that all contactors are open.
     pub(crate) const fn proven_open(&self) -> bool {
-        self.rest.proven_open()
+        self.floating.proven_open()
     }
 
     /// Judges the voltages against what the coils command, without moving.
@@ -306,7 +306,7 @@ impl Sequence {
         restart(&mut self.steady.positive, self.coils.positive, positive);
         if coils != Coils::NONE || self.coils != Coils::NONE {
             self.apart = Millis::ZERO;
-            self.rest = Rest::UNKNOWN;
+            self.floating = Floating::UNKNOWN;
         }
         self.coils = coils;
     }
@@ -336,7 +336,7 @@ impl Sequence {
     ) -> Option<Option<Contactor>> {
         let points = &config.sensing.points;
         let at_rest = matches!(self.step, Step::Open | Step::ProvingDead | Step::Barred);
-        let explained = |found: Option<super::Found>, measured: bool| match found {
+        let explained = |found: Option<super::Finding>, measured: bool| match found {
             Some(found) => found.broken,
             None => at_rest && measured,
         };

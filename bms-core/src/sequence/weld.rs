@@ -69,13 +69,13 @@ pub(super) fn joined(seen: &PackVoltages, config: &Checked) -> Option<Joined> {
 
 /// The verdict with all coils off, and how long it has held.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Rest {
+pub(super) struct Floating {
     joined: Option<Joined>,
     held: Millis,
     proven_open: bool,
 }
 
-impl Rest {
+impl Floating {
     pub(super) const UNKNOWN: Self = Self { joined: None, held: Millis::ZERO, proven_open: false };
 
     /// Takes the voltages of a tick in. What has been read for a whole floating time constant is the verdict.

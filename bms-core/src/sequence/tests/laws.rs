@@ -1,15 +1,15 @@
 //! Laws that hold from every step, for every frame and every demand.
 
 use super::bench::{Dialogue, findings};
-use super::closing::reason_to_open;
-use super::precharge::end_limit;
-use super::state::{Measured, Sequence};
-use super::{Because, Step};
 use crate::config::{Checked, Config};
 use crate::decision::{Coil, Coils, FaultSummary};
 use crate::fault::{Fault, Reaction};
 use crate::frame::{Asked, Clearance, Contact, Feedback, PackVoltages, Wanted};
 use crate::sense::CurrentReading;
+use crate::sequence::closing::reason_to_open;
+use crate::sequence::precharge::end_limit;
+use crate::sequence::state::{Measured, Sequence};
+use crate::sequence::{Because, Step};
 use crate::units::{Amps, Millis, Volts};
 use crate::witness::{Evidence, Witness};
 use proptest::prelude::*;

@@ -1,11 +1,11 @@
 //! Dialogues: what the sequence does when the bench behaves, and when each part of it does not.
 
 use super::bench::Dialogue;
-use super::{Because, Step};
 use crate::config::Config;
 use crate::decision::{Coil, Coils};
 use crate::fault::{Fault, Reaction};
 use crate::frame::{Contact, Contactor, Wanted};
+use crate::sequence::{Because, Step};
 use crate::units::{Amps, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Refusal, Unseparable};
 

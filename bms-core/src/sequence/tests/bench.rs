@@ -4,14 +4,14 @@
 #![expect(clippy::cast_possible_truncation, reason = "millivolts and milliamperes of a pack fit 32 bits")]
 #![expect(clippy::large_types_passed_by_value, reason = "a dialogue reads as one chain of moves")]
 
-use super::findings::Findings;
-use super::state::{Measured, Sequence};
-use super::{Because, Step};
 use crate::config::{Checked, Config, MeasuringPoints};
 use crate::decision::{Coil, Coils, FaultSummary};
 use crate::fault::{Fault, Reaction};
 use crate::frame::{Asked, Clearance, Contact, Feedback, PackVoltages, Wanted};
 use crate::sense::CurrentReading;
+use crate::sequence::findings::Findings;
+use crate::sequence::state::{Measured, Sequence};
+use crate::sequence::{Because, Step};
 use crate::units::{Amps, Millis, Ratio, Volts};
 use crate::witness::Evidence;
 
@@ -331,7 +331,7 @@ impl Dialogue {
 }
 
 /// The findings with the faults that they become.
-pub(super) fn findings(all: &Findings) -> [(Option<super::Found>, Fault); 9] {
+pub(super) fn findings(all: &Findings) -> [(Option<crate::sequence::Finding>, Fault); 9] {
     [
         (all.precharge_flat, Fault::PrechargeFlat),
         (all.precharge_stalled, Fault::PrechargeStalled),

@@ -1,0 +1,5 @@
+//! The sequence against a small bench: what it says step by step, and the laws that hold on every path.
+
+mod bench;
+mod dialogue;
+mod laws;
