@@ -71,6 +71,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
             step: self.sequence.step(),
             proven_open,
             replaced: frame.asked.replaced,
+            cleared: frame.asked.clear,
         };
         self.estimated.advance(&believed, &surroundings, config, witness);
         let findings = self.sequence.observe(&believed, config, witness);

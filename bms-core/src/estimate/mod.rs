@@ -13,6 +13,7 @@ mod rest;
 
 use crate::config::Checked;
 use crate::decision::CellSet;
+use crate::frame::Clearance;
 use crate::sense::Believed;
 use crate::sequence::Step;
 use crate::units::{Amps, Coulombs, Milliohms, Millis, Ratio, Volts};
@@ -116,6 +117,8 @@ pub(crate) struct Surroundings<'a, const CELLS: usize> {
     pub(crate) proven_open: bool,
     /// A cell that the workshop reports as replaced.
     pub(crate) replaced: Option<u8>,
+    /// Who asks to clear faults.
+    pub(crate) cleared: Option<Clearance>,
 }
 
 /// What is worked out over time, kept from tick to tick.
@@ -153,6 +156,9 @@ impl<const CELLS: usize> Estimated<CELLS> {
         if let Some(cell) = surroundings.replaced {
             self.replace(cell, surroundings.step, witness);
         }
+        if let Some(by) = surroundings.cleared.filter(|_| open(surroundings.step)) {
+            self.forget_load_steps(by, config);
+        }
         self.comparison.advance(&mut self.count, &self.rest, &moment, witness);
         let undisturbed = surroundings.bleeding.is_empty() && !switching(surroundings.step);
         self.steps.advance(believed, undisturbed, config, witness);
@@ -162,24 +168,26 @@ impl<const CELLS: usize> Estimated<CELLS> {
 
     /// A cell was replaced: nothing is known of the new one. Refused with the contactors closed, and for a cell that does not exist.
     fn replace<W: Witness>(&mut self, cell: u8, step: Step, witness: &mut W) {
-        let open = match step {
-            Step::Open | Step::ProvingDead | Step::Barred => true,
-            Step::ClosingNegative
-            | Step::Precharging
-            | Step::ClosingPositive
-            | Step::Closed
-            | Step::Easing
-            | Step::Opening => false,
-        };
         if usize::from(cell) >= CELLS {
             witness.tell(|| Evidence::Refused(Refusal::NoSuchCell(cell)));
-        } else if !open {
+        } else if !open(step) {
             witness.tell(|| Evidence::Refused(Refusal::NotOpen(Act::Replace)));
         } else {
             self.count.replace(cell);
             self.comparison.replace(cell);
             self.steps.replace(cell);
             witness.tell(|| Evidence::CellReplaced { cell });
+        }
+    }
+
+    /// Whoever may clear a fault that rests on load steps vouches for the mend: what the steps before it showed is void. Only with the
+    /// contactors open, since otherwise the steps go on and speak for themselves.
+    fn forget_load_steps(&mut self, by: Clearance, config: &Checked) {
+        if config.faults.cell_resistance_high.clearing.allows(by) {
+            self.steps.forget_excess();
+        }
+        if config.faults.current_sign_implausible.clearing.allows(by) {
+            self.steps.forget_contradictions();
         }
     }
 
@@ -226,8 +234,8 @@ impl<const CELLS: usize> Estimated<CELLS> {
         self.steps.worst()
     }
 
-    /// In how many load steps in a row, up to the last one, the cells moved against the current.
-    pub(crate) const fn steps_against_current(&self) -> u8 {
+    /// In how many load steps in a row, up to the last one, the cells moved against the current; `None` before any step.
+    pub(crate) const fn steps_against_current(&self) -> Option<u8> {
         self.steps.against_current()
     }
 
@@ -278,6 +286,19 @@ fn string_current<const CELLS: usize, const THERMISTORS: usize>(
     } else {
         StringCurrent { amps: reading.amps, error: reading.error, proven: false }
     })
+}
+
+/// Whether all contactors are commanded open.
+const fn open(step: Step) -> bool {
+    match step {
+        Step::Open | Step::ProvingDead | Step::Barred => true,
+        Step::ClosingNegative
+        | Step::Precharging
+        | Step::ClosingPositive
+        | Step::Closed
+        | Step::Easing
+        | Step::Opening => false,
+    }
 }
 
 /// Whether contactors or precharge are at work.

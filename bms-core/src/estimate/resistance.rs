@@ -16,7 +16,8 @@
 //! not grow in the cold. Voltage and current are not sampled at the same instant: a step whose current still moves in its window is
 //! thrown away. The beginning of a hoist is a step, and its end is another one.
 //!
-//! One odd step proves nothing: each cell keeps its last three, and the weakest of them counts.
+//! One odd step proves nothing: each cell keeps its last three, and the weakest of them counts. What is kept says how the pack was,
+//! not how it is: once the workshop has been at it, it is void, and the next three steps decide.
 
 use super::median::median;
 use super::{Discarded, LoadStep};
@@ -98,7 +99,7 @@ pub(super) struct Steps<const CELLS: usize> {
     undisturbed: bool,
     last_three: Each<[Kept; 3], CELLS>,
     worst: Option<LoadStep>,
-    against_current: u8,
+    against_current: Option<u8>,
     discarded: u16,
 }
 
@@ -113,7 +114,7 @@ impl<const CELLS: usize> Steps<CELLS> {
             undisturbed: true,
             last_three: Each::all([NO_STEP; 3]),
             worst: None,
-            against_current: 0,
+            against_current: None,
             discarded: 0,
         }
     }
@@ -123,8 +124,8 @@ impl<const CELLS: usize> Steps<CELLS> {
         self.worst
     }
 
-    /// Steps in a row in which the cells moved against the current.
-    pub(super) const fn against_current(&self) -> u8 {
+    /// Steps in a row in which the cells moved against the current; `None` before any step.
+    pub(super) const fn against_current(&self) -> Option<u8> {
         self.against_current
     }
 
@@ -141,6 +142,17 @@ impl<const CELLS: usize> Steps<CELLS> {
         if self.worst.is_some_and(|worst| worst.cell == cell) {
             self.worst = None;
         }
+    }
+
+    /// The workshop has been at cells and joints: what they showed is void.
+    pub(super) fn forget_excess(&mut self) {
+        self.last_three = Each::all([NO_STEP; 3]);
+        self.worst = None;
+    }
+
+    /// The workshop has been at the current sensor: what contradicted it is void.
+    pub(super) const fn forget_contradictions(&mut self) {
+        self.against_current = None;
     }
 
     /// Takes one frame. `undisturbed` says that nothing bled and no precharge ran since the frame before.
@@ -272,9 +284,9 @@ impl<const CELLS: usize> Steps<CELLS> {
         self.before = Window::EMPTY;
         if median < 0 {
             // Resistance is never negative: the sign of the current is wrong, or it is not the cells' current.
-            self.against_current = self.against_current.saturating_add(1);
+            self.against_current = Some(self.against_current.unwrap_or(0).saturating_add(1));
         } else {
-            self.against_current = 0;
+            self.against_current = Some(0);
             self.judge(median, amps, temperatures, config, witness);
         }
         self.begin_window();

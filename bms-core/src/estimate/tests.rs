@@ -29,6 +29,7 @@ struct Bench {
     bleeding: CellSet<96>,
     step: Step,
     proven_open: bool,
+    cleared: Option<Clearance>,
 }
 
 /// Keeps all that it hears.
@@ -54,6 +55,7 @@ impl Bench {
             bleeding: CellSet::EMPTY,
             step: Step::Closed,
             proven_open: false,
+            cleared: None,
         }
     }
 
@@ -94,6 +96,7 @@ impl Bench {
             step: self.step,
             proven_open: self.proven_open,
             replaced,
+            cleared: self.cleared,
         };
         self.estimated.advance(&believed, &surroundings, &self.config, heard);
     }
@@ -227,10 +230,34 @@ fn cells_that_move_against_the_current_are_counted() {
     let mut bench = Bench::new();
     for (n, (from, to)) in (1..).zip([(0, -100_000), (-100_000, 0), (0, -100_000)]) {
         bench.step_current(from, to, -715, None);
-        assert_eq!(bench.estimated.steps_against_current(), n);
+        assert_eq!(bench.estimated.steps_against_current(), Some(n));
     }
     bench.step_current(-100_000, 0, 715, None);
-    assert_eq!(bench.estimated.steps_against_current(), 0);
+    assert_eq!(bench.estimated.steps_against_current(), Some(0));
+}
+
+/// By default only the workshop clears what rests on load steps.
+#[test]
+fn load_steps_are_void_once_the_workshop_clears_with_the_contactors_open() {
+    let (panel, service) = (Some(Clearance::Panel), Some(Clearance::Service));
+    let told = [
+        (Step::Closed, service, true),
+        (Step::Opening, service, true),
+        (Step::Open, panel, true),
+        (Step::Open, None, true),
+        (Step::Open, service, false),
+        (Step::Barred, service, false),
+    ];
+    for (step, cleared, kept) in told {
+        let mut bench = Bench::new();
+        for (from, to) in [(0, -150_000), (-150_000, 0), (0, -150_000)] {
+            bench.step_current(from, to, 715, Some((41, 3_000)));
+        }
+        (bench.step, bench.cleared) = (step, cleared);
+        bench.hold(-150_000, 1);
+        let after = (bench.estimated.excess_resistance().is_some(), bench.estimated.steps_against_current());
+        assert_eq!(after, (kept, kept.then_some(0)), "{step:?} {cleared:?}");
+    }
 }
 
 /// 50 mA for a day are 1.2 Ah: the middle of the interval moves by it.

@@ -46,12 +46,17 @@ impl<const CELLS: usize, const THERMISTORS: usize, const WHICH: u8> Watch<CELLS,
 {
     type Quantity = Found;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, _: &Limit<Found>) -> Sight {
-        let found = match WHICH {
-            0 => seen.findings.negative_welded,
-            1 => seen.findings.precharge_welded,
-            _ => seen.findings.positive_welded,
+        let points = &seen.config.sensing.points;
+        let (found, measured) = match WHICH {
+            0 => (seen.findings.negative_welded, points.behind_negative),
+            1 => (seen.findings.precharge_welded, points.behind_positive),
+            _ => (seen.findings.positive_welded, points.behind_positive),
         };
-        Sight::of_finding(place(WHICH), found)
+        match found {
+            // Without its measuring point a weld shows in a start or an opening only.
+            None if !measured => Sight::PENDING,
+            found => Sight::of_finding(place(WHICH), found),
+        }
     }
 }
 

@@ -102,7 +102,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for SignAgainstCells {
     type Quantity = Found;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, _: &Limit<Found>) -> Sight {
-        Sight::found(Place::Pack, seen.estimated.steps_against_current() >= CONTRADICTIONS)
+        let against = seen.estimated.steps_against_current();
+        against.map_or(Sight::PENDING, |steps| Sight::found(Place::Pack, steps >= CONTRADICTIONS))
     }
 }
 

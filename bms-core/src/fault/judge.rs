@@ -161,7 +161,8 @@ impl<Q: Watched> Limit<Q> {
                 }
             }
         };
-        Sight { place, observed: observed.and_then(Watched::shown), limit: trip.shown(), reading }
+        let observed = observed.and_then(Watched::shown);
+        Sight { place, observed, limit: trip.shown(), reading, pending: false }
     }
 }
 
@@ -172,13 +173,15 @@ pub(super) struct Sight {
     pub(super) observed: Option<Quantity>,
     pub(super) limit: Option<Quantity>,
     pub(super) reading: Reading,
+    /// Whether no reading can be had before something happens that shows it: the next load step, rest or start.
+    pub(super) pending: bool,
 }
 
 impl Sight {
     /// A condition that is found or not, with no value of its own.
     pub(super) const fn found(place: Place, broken: bool) -> Self {
         let reading = if broken { Reading::Beyond } else { Reading::Within };
-        Self { place, observed: None, limit: None, reading }
+        Self { place, observed: None, limit: None, reading, pending: false }
     }
 
     /// What the contactor sequence found at a moment of its own.
@@ -188,12 +191,17 @@ impl Sight {
             observed: Some(Quantity::Volts(finding.observed)),
             limit: Some(Quantity::Volts(finding.bound)),
             reading: if finding.broken { Reading::Beyond } else { Reading::Within },
+            pending: false,
         })
     }
 
     /// Nothing to look at in this tick: every stage stays.
     pub(super) const UNKNOWN: Self =
-        Self { place: Place::Pack, observed: None, limit: None, reading: Reading::Unknown };
+        Self { place: Place::Pack, observed: None, limit: None, reading: Reading::Unknown, pending: false };
+
+    /// Nothing to look at before something happens that shows it. No measurement is missing for it: whoever may clear the fault
+    /// vouches for the mend, and what happens next shows whether that was true.
+    pub(super) const PENDING: Self = Self { pending: true, ..Self::UNKNOWN };
 }
 
 /// Everything that a family may look at.
@@ -312,6 +320,8 @@ struct Terms {
     dwells: Dwells,
     reaction: Reaction,
     clearing: Clearing,
+    /// Whether no reading can be had now.
+    pending: bool,
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Pass<'_, '_, CELLS, THERMISTORS> {
@@ -343,6 +353,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Pass<'_, '_, CELLS, THERMISTO
             dwells: Dwells { trip: limit.dwell, release: limit.release_dwell, counter: limit.counter },
             reaction: limit.reaction,
             clearing: limit.clearing,
+            pending: sight.pending,
         };
         let assessment = assessment();
         *stage = self.settle(assessment, &terms, witness);
@@ -355,7 +366,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Pass<'_, '_, CELLS, THERMISTO
         let mut after = before.next(seen.reading, self.elapsed, terms.dwells);
         seen.stage = after;
         if let Some(by) = self.clear {
-            after = clear(seen, by, terms.clearing, witness);
+            after = clear(seen, by, terms, witness);
             seen.stage = after;
         }
         self.note(before, seen, terms.reaction, witness);
@@ -378,7 +389,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> Pass<'_, '_, CELLS, THERMISTO
                 self.memory.confirm(seen, reaction, self.seen.now, self.freeze, witness);
             }
             (Stage::Confirmed { .. }, Stage::Confirmed { .. }) => self.memory.persist(seen, self.seen.now),
-            (Stage::Latched, Stage::Clear) => self.memory.forget(seen.fault, seen.place),
+            (
+                Stage::Suspect { was: Was::Latched, .. } | Stage::Confirmed { .. } | Stage::Latched,
+                Stage::Clear,
+            ) => {
+                self.memory.forget(seen.fault, seen.place);
+            }
             (_, Stage::Clear | Stage::Suspect { .. } | Stage::Latched) => {}
         }
     }
@@ -406,26 +422,25 @@ impl<const CELLS: usize, const THERMISTORS: usize> Pass<'_, '_, CELLS, THERMISTO
     }
 }
 
-/// Clears a latched fault, or says what would have to change.
-fn clear<W: Witness>(seen: Assessment, by: Clearance, allowed: Clearing, witness: &mut W) -> Stage {
+/// Clears a fault whose condition is gone, or says what would have to change.
+fn clear<W: Witness>(seen: Assessment, by: Clearance, terms: &Terms, witness: &mut W) -> Stage {
     let fault = seen.fault;
-    match (seen.stage, seen.reading) {
-        (Stage::Clear | Stage::Suspect { was: Was::Clear, .. }, _) => seen.stage,
+    let gone = match (seen.stage, seen.reading) {
+        (Stage::Clear | Stage::Suspect { was: Was::Clear, .. }, _) => return seen.stage,
+        (_, Reading::Unknown) if terms.pending => true,
         (Stage::Suspect { was: Was::Latched, .. } | Stage::Confirmed { .. }, _)
-        | (Stage::Latched, Reading::Beyond) => {
-            witness.tell(|| Evidence::Refused(Refusal::ConditionPresent(seen)));
-            seen.stage
-        }
-        (Stage::Latched, Reading::Within | Reading::Between | Reading::Unknown) => match (allowed, by) {
-            (Clearing::AtService, Clearance::Panel) => {
-                witness.tell(|| Evidence::Refused(Refusal::NotAllowed { fault, by: allowed }));
-                seen.stage
-            }
-            (Clearing::AtPanel, _) | (Clearing::AtService, Clearance::Service) => {
-                witness.tell(|| Evidence::Cleared { fault, by });
-                Stage::Clear
-            }
-        },
+        | (Stage::Latched, Reading::Beyond) => false,
+        (Stage::Latched, Reading::Within | Reading::Between | Reading::Unknown) => true,
+    };
+    if !gone {
+        witness.tell(|| Evidence::Refused(Refusal::ConditionPresent(seen)));
+        seen.stage
+    } else if terms.clearing.allows(by) {
+        witness.tell(|| Evidence::Cleared { fault, by });
+        Stage::Clear
+    } else {
+        witness.tell(|| Evidence::Refused(Refusal::NotAllowed { fault, by: terms.clearing }));
+        seen.stage
     }
 }
 

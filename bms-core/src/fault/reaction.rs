@@ -1,4 +1,6 @@
-//! What a fault demands, in rising order.
+//! What a fault demands, in rising order, and who may end it.
+
+use crate::frame::Clearance;
 
 /// What the controller does about a confirmed fault; the strongest one holds.
 #[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
@@ -24,4 +26,15 @@ pub enum Clearing {
     AtPanel,
     /// Only the workshop, once the condition is gone.
     AtService,
+}
+
+impl Clearing {
+    /// Whether this one may clear.
+    pub(crate) const fn allows(self, by: Clearance) -> bool {
+        match (self, by) {
+            (Self::AtPanel, Clearance::Panel | Clearance::Service)
+            | (Self::AtService, Clearance::Service) => true,
+            (Self::AtService, Clearance::Panel) => false,
+        }
+    }
 }

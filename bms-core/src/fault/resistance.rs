@@ -20,7 +20,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     type Quantity = Milliohms;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Milliohms>) -> Sight {
         match seen.estimated.excess_resistance() {
-            None => Sight::UNKNOWN,
+            None => Sight::PENDING,
             Some(step) => {
                 let scaled = step.expected.scaled(seen.config.pack.resistance.excess_of_expected);
                 let (trip, release) = (limit.trip + scaled, limit.release + scaled);
@@ -39,7 +39,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     type Quantity = Coulombs;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Coulombs>) -> Sight {
         match seen.estimated.charge_gap() {
-            None => Sight::UNKNOWN,
+            None => Sight::PENDING,
             Some((cell, gap)) => limit.sight(Place::Cell(cell), Some(gap)),
         }
     }

@@ -18,6 +18,9 @@
 //!
 //! Time is the time that the frames span, each frame crediting at most the oldest age allowed: two bad samples round a gap of
 //! 3 s are not 3 s of fault. `Unknown` holds everything where it is.
+//!
+//! A fault that shows only in what happens next (a load step, a rest, a start) has nothing to be read once the workshop has been at it.
+//! Such a one is cleared from Confirmed too, by whoever may clear it, and what happens next decides anew.
 
 use crate::units::Millis;
 
