@@ -1,7 +1,7 @@
 //! Every case that is shipped meets its own `[expect]`: what it says and nothing else becomes Confirmed.
 
 use bms_sim::case::{Case, Pack};
-use bms_sim::explain::{story, verdict::Verdict};
+use bms_sim::explain::{Account, story};
 use bms_sim::recording;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -18,8 +18,8 @@ fn shipped() -> Vec<PathBuf> {
 fn play<const CELLS: usize, const THERMISTORS: usize>(case: Case) -> Vec<String> {
     let recording = recording::play::<CELLS, THERMISTORS>(&Arc::new(case), |_| true);
     let recording = recording.expect("the pack is the one of the case");
-    let verdict = Verdict::of(&recording).expect("the pack is the one of the case");
-    story::unmet(&recording, &verdict)
+    let account = Account::of(&recording).expect("the pack is the one of the case");
+    story::unmet(&recording, &account)
 }
 
 #[test]

@@ -313,7 +313,14 @@ fn expectation(
     if let Some(spread) = typed.spread_ah {
         source.number(&path.key("spread_ah"), spread, (0.0, pack.ampere_hours()), "Ah")?;
     }
-    Ok(Expect { faults, ends, critical: typed.critical, spread_ampere_hours: typed.spread_ah, within })
+    Ok(Expect {
+        faults,
+        ends,
+        critical: typed.critical,
+        cooling: typed.cooling,
+        spread_ampere_hours: typed.spread_ah,
+        within,
+    })
 }
 
 /// A place as people count it, from 1, turned into one counted from 0.

@@ -62,22 +62,9 @@ fn keys() -> Vec<&'static str> {
     Kind::ALL.iter().map(|kind| kind.key()).collect()
 }
 
-/// The key that gives the place of such a defect; none where there is only one place.
-const fn place_key(kind: PlaceKind) -> Option<&'static str> {
-    match kind {
-        PlaceKind::Cell => Some("cell"),
-        PlaceKind::Joint => Some("joint"),
-        PlaceKind::Thermistor => Some("thermistor"),
-        PlaceKind::Module => Some("module"),
-        PlaceKind::CurrentSensor => Some("current_sensor"),
-        PlaceKind::Contactor => Some("contactor"),
-        PlaceKind::Pack => None,
-    }
-}
-
 /// Every key of a place or a severity that this kind has no use for is a mistake.
 fn refuse_others(source: &Source<'_>, path: &Path, typed: &DefectTable, kind: Kind) -> Result<(), CaseError> {
-    let place_key = place_key(kind.place());
+    let place_key = kind.place().key();
     let places = [
         ("cell", typed.cell.is_some()),
         ("joint", typed.joint.is_some()),
@@ -113,7 +100,7 @@ fn place_of(
     kind: Kind,
     pack: Pack,
 ) -> Result<usize, CaseError> {
-    let Some(key) = place_key(kind.place()) else { return Ok(0) };
+    let Some(key) = kind.place().key() else { return Ok(0) };
     let path_of_key = path.key(key);
     let counted = |found: Option<u64>, count: u64| match found {
         Some(found) => place(source, &path_of_key, found, count),

@@ -146,6 +146,7 @@ pub(super) struct ExpectTable {
     pub(super) faults: Vec<String>,
     pub(super) ends: Option<String>,
     pub(super) critical: Option<bool>,
+    pub(super) cooling: Option<bool>,
     pub(super) spread_ah: Option<f64>,
     #[serde(default)]
     pub(super) within_s: BTreeMap<String, f64>,

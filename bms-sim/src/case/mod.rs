@@ -72,6 +72,7 @@
 //! faults = ["cell_resistance_high"]               # exactly these become Confirmed, nothing else
 //! ends = "Open"                                   # step of the contactor sequence at the end
 //! critical = true                                 # dangerous as it stands, or does only a reading lie
+//! cooling = false                                 # whether cooling runs at the end
 //! spread_ah = 3.0                                 # true charge of the fullest less the emptiest cell at the end, at most
 //! within_s = { cell_resistance_high = 60 }        # Confirmed so long after the first onset (the start when there is none)
 //! # "#;
@@ -178,6 +179,8 @@ pub struct Expect {
     pub ends: Option<Step>,
     /// Whether the pack is dangerous as it stands.
     pub critical: Option<bool>,
+    /// Whether cooling runs at the end.
+    pub cooling: Option<bool>,
     /// Most that the true charge of the fullest cell may exceed that of the emptiest one at the end, in ampere-hours.
     pub spread_ampere_hours: Option<f64>,
     /// How soon each fault becomes Confirmed after the first onset, or after the start when nothing is wrong.
@@ -273,6 +276,16 @@ impl Case {
     #[must_use]
     pub fn without_defects(&self) -> Self {
         Self { defects: Vec::new(), ..self.clone() }
+    }
+
+    /// The same story without one of its defects, by its place in the list; the same story if there is none there.
+    #[must_use]
+    pub fn without_defect(&self, place: usize) -> Self {
+        let mut without = self.clone();
+        if place < without.defects.len() {
+            without.defects.remove(place);
+        }
+        without
     }
 
     /// The firmware's configuration: the defaults of the pack with the changed limits. The core's own check accepts it.

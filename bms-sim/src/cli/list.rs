@@ -44,7 +44,7 @@ fn faults() -> String {
 }
 
 fn defects() -> String {
-    let heading = format!("{:<28} {:<44} severity\n", "key", "defect");
+    let heading = format!("{:<28} {:<44} {:<15} severity\n", "key", "defect", "place");
     Kind::ALL.iter().fold(heading, |lines, kind| {
         let (low, high) = kind.range();
         let range = if kind.unit().is_empty() {
@@ -52,6 +52,7 @@ fn defects() -> String {
         } else {
             format!("{low} to {high} {}, usually {}", kind.unit(), kind.usual())
         };
-        lines + &format!("{:<28} {:<44} {range}\n", kind.key(), kind.name())
+        let place = kind.place().key().unwrap_or("-");
+        lines + &format!("{:<28} {:<44} {place:<15} {range}\n", kind.key(), kind.name())
     })
 }

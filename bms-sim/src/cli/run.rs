@@ -2,8 +2,7 @@
 
 use super::{CasePath, DEMONSTRATION, Ended, read, show};
 use crate::case::{Case, Pack};
-use crate::explain::story;
-use crate::explain::verdict::Verdict;
+use crate::explain::{Account, story};
 use crate::recording::{self, Recording};
 use indicatif::{ProgressBar, ProgressStyle};
 use std::path::PathBuf;
@@ -110,8 +109,8 @@ fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case, wishes: &
             eprintln!("{error}");
             return Ok(Ended::NotWritten);
         }
-        let verdict = Verdict::of(&recording)?;
-        Ok(tell(&recording, &verdict, INTERRUPTED.load(Ordering::Relaxed), wishes))
+        let account = Account::of(&recording)?;
+        Ok(tell(&recording, &account, INTERRUPTED.load(Ordering::Relaxed), wishes))
     });
     match told {
         Ok(ended) => ended,
@@ -124,18 +123,18 @@ fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case, wishes: &
 
 fn tell<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
-    verdict: &Verdict,
+    account: &Account,
     interrupted: bool,
     wishes: &Wishes,
 ) -> Ended {
-    let unmet = if interrupted { Vec::new() } else { story::unmet(recording, verdict) };
+    let unmet = if interrupted { Vec::new() } else { story::unmet(recording, account) };
     let ended = match (interrupted, unmet.is_empty()) {
         (true, _) => Ended::Interrupted,
         (false, true) => Ended::AsExpected,
         (false, false) => Ended::Unexpected,
     };
     if wishes.json {
-        let document = recording::document::document(recording, verdict, interrupted);
+        let document = recording::document::document(recording, account, interrupted);
         return match serde_json::to_string_pretty(&document) {
             Ok(text) => show(&(text + "\n"), ended),
             Err(error) => {
@@ -144,7 +143,7 @@ fn tell<const CELLS: usize, const THERMISTORS: usize>(
             }
         };
     }
-    let mut text = if wishes.quiet { String::new() } else { story::text(recording, verdict) };
+    let mut text = if wishes.quiet { String::new() } else { story::text(recording, account) };
     if interrupted {
         text += "Interrupted: the story ends here.\n";
     }

@@ -2,8 +2,7 @@
 
 use super::{Ended, read, show};
 use crate::case::{Pack, StartError};
-use crate::explain::verdict::Verdict;
-use crate::explain::{self, words};
+use crate::explain::{self, Account, words};
 use crate::recording::file::{self, FileError};
 use crate::recording::{self, Recording};
 use bms_core::Fault;
@@ -77,16 +76,17 @@ impl Why {
             Some(fault) => vec![fault],
             None => recording.confirmed().iter().map(|(_, seen)| seen.fault).collect(),
         };
+        let account = Account::of(recording)?;
         let mut text = format!("{}\n", recording.case.title);
         if faults.is_empty() {
-            text += "No fault was Confirmed.\n";
+            text += &(words::none_confirmed() + "\n");
         }
         for fault in faults {
             text += "\n";
-            text += &explain::why(recording, fault)?;
+            text += &explain::why(recording, &account, fault)?;
         }
         text += "\n";
-        for sentence in words::verdict(&Verdict::of(recording)?, &recording.case) {
+        for sentence in words::verdict(&account.verdict, &recording.case) {
             text += &format!("{sentence}\n");
         }
         text += &format!("\n{}\n", words::CAUTIONS);

@@ -19,6 +19,22 @@ pub enum PlaceKind {
     Pack,
 }
 
+impl PlaceKind {
+    /// The key that gives such a place in a case file; none where there is only one.
+    #[must_use]
+    pub const fn key(self) -> Option<&'static str> {
+        match self {
+            Self::Cell => Some("cell"),
+            Self::Joint => Some("joint"),
+            Self::Thermistor => Some("thermistor"),
+            Self::Module => Some("module"),
+            Self::CurrentSensor => Some("current_sensor"),
+            Self::Contactor => Some("contactor"),
+            Self::Pack => None,
+        }
+    }
+}
+
 macro_rules! defects {
     ($($kind:ident: $name:literal, $key:literal, $place:ident, $unit:literal, $low:literal ..= $high:literal, $usual:literal, $changes:literal;)*) => {
         /// A kind of defect.

@@ -2,10 +2,15 @@
 //!
 //! What led to what, each link with its time: a defect begins; truth departs from the twin; a measurement departs by more than its
 //! step; the fault is Suspect; it is Confirmed; its reaction holds; the contactors are open; the link is below 60 V. Every time is read
-//! from two runs in step: the case, and its *twin*, the same seed without the defects. They share all their noise, so
-//! that every difference between them is caused by the defects.
+//! from two runs in step: the case, and its *twin*, the same seed without the defect. They share all their noise, so
+//! that every difference between them is caused by that defect.
 //!
-//! Two of the steps may be missing: a lying sensor changes no truth before the reaction, and a fault that reports opens nothing.
+//! Which defect it is, is found the same way, not guessed: the defect without which the fault is not Confirmed by then is its
+//! cause. A fault that comes without any one of them as well has no single cause, and its chain begins with what the firmware told.
+//!
+//! The two runs are compared up to the reaction: what the reaction changes is no longer the defect's doing. If truth is the twin's until
+//! then, only a reading lies, and the chain says so. A fault that only reports opens nothing, and where nothing was closed
+//! nothing is opened.
 
 use crate::case::StartError;
 use crate::recording::{Recording, What};
@@ -13,6 +18,7 @@ use crate::run::Loop;
 use crate::world::World;
 use crate::world::spec::SensorSpec;
 use bms_core::fault::{Fault, Reaction, Stage};
+use bms_core::sequence::Because;
 use bms_core::witness::{Assessment, Evidence};
 use bms_core::{Frame, Step};
 use std::sync::Arc;
@@ -22,6 +28,9 @@ const TRUTH_VOLTS: f64 = 1e-6;
 
 /// A true temperature that differs by more than this differs by more than rounding, in °C.
 const TRUTH_CELSIUS: f64 = 1e-6;
+
+/// A true state of charge that differs by more than this differs by more than rounding.
+const TRUTH_CHARGE: f64 = 1e-9;
 
 /// The touch limit of a link, in volts (UN R100 and ISO 6469 set 60 V DC; class A voltage ends there).
 const TOUCH_VOLTS: f64 = 60.0;
@@ -38,10 +47,12 @@ pub struct Link {
 /// What a link of the chain is.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum LinkKind {
-    /// The first defect begins; its place in the case's list.
+    /// The defect that caused the fault begins; its place in the case's list.
     DefectBegins(usize),
-    /// A true voltage or temperature differs from the twin's.
+    /// A true voltage, charge or temperature, or a true contact, differs from the twin's.
     TruthDeparts,
+    /// Up to the reaction truth is the twin's: only a reading lies.
+    TruthUnharmed,
     /// A measurement differs from the twin's by more than its step.
     FrameDeparts,
     /// The fault is Suspect.
@@ -75,27 +86,59 @@ impl Chain {
         fault: Fault,
     ) -> Result<Option<Self>, StartError> {
         let told = told(recording, fault);
-        if told.is_empty() {
-            return Ok(None);
-        }
+        let Some(until) = told.last().map(|link| link.seconds) else { return Ok(None) };
         let mut links = Vec::new();
-        let defects = recording.case.defects.iter().enumerate();
-        let first = defects.min_by(|one, other| one.1.onset_seconds.total_cmp(&other.1.onset_seconds));
-        if let Some((place, defect)) = first {
-            links.push(Link { what: LinkKind::DefectBegins(place), seconds: defect.onset_seconds });
-            links.extend(departures(recording)?);
+        if let Some(place) = cause(recording, fault, until)? {
+            let seconds = recording.case.defects.get(place).map_or(0.0, |defect| defect.onset_seconds);
+            links.push(Link { what: LinkKind::DefectBegins(place), seconds });
+            links.extend(departures(recording, place, until)?);
         }
-        let since = told.first().map_or(0.0, |link| link.seconds);
-        let opens = told
-            .iter()
-            .any(|link| matches!(link.what, LinkKind::Reacted(reaction) if reaction >= Reaction::OpenSoon));
         links.extend(told);
-        if opens {
-            links.extend(opening(recording, since));
-        }
+        links.extend(opening(recording, fault));
         links.sort_by(|one, other| one.seconds.total_cmp(&other.seconds));
         Ok(Some(Self { fault, links }))
     }
+
+    /// When the defect began that caused the fault, in seconds from the start.
+    #[must_use]
+    pub fn onset(&self) -> Option<f64> {
+        self.when(|what| matches!(what, LinkKind::DefectBegins(_)))
+    }
+
+    /// When the contactors were open, in seconds from the start.
+    #[must_use]
+    pub fn opened(&self) -> Option<f64> {
+        self.when(|what| matches!(what, LinkKind::ContactorsOpen))
+    }
+
+    fn when(&self, is: impl Fn(&LinkKind) -> bool) -> Option<f64> {
+        self.links.iter().find(|link| is(&link.what)).map(|link| link.seconds)
+    }
+}
+
+/// The defect without which the fault is not Confirmed by then (not suspected, if it never was more); the first one in order of onset.
+fn cause<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    fault: Fault,
+    until: f64,
+) -> Result<Option<usize>, StartError> {
+    let case = &recording.case;
+    let confirmed = recording.confirmed().iter().any(|(_, seen)| seen.fault == fault);
+    let onset = |place: &usize| case.defects[*place].onset_seconds;
+    let mut begun: Vec<usize> = (0..case.defects.len()).filter(|place| onset(place) <= until).collect();
+    begun.sort_by(|one, other| onset(one).total_cmp(&onset(other)));
+    for place in begun {
+        let mut twin = Loop::<CELLS, THERMISTORS>::new(&Arc::new(case.without_defect(place)))?;
+        let mut comes = false;
+        while !comes && !twin.over() && twin.seconds() <= until {
+            let faults = twin.advance(&mut ()).faults;
+            comes = faults.confirmed.holds(fault) || !confirmed && faults.suspect.holds(fault);
+        }
+        if !comes {
+            return Ok(Some(place));
+        }
+    }
+    Ok(None)
 }
 
 /// What the firmware told of a fault: its first Suspect, Confirmed and reaction.
@@ -127,16 +170,22 @@ fn told<const CELLS: usize, const THERMISTORS: usize>(
     told
 }
 
-/// When truth and frame first differ from the twin's.
+/// When truth and frame first differ from the twin's without that defect, up to the reaction.
 fn departures<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
+    place: usize,
+    until: f64,
 ) -> Result<Vec<Link>, StartError> {
     let case = &recording.case;
-    let mut twin = Loop::<CELLS, THERMISTORS>::new(&Arc::new(case.without_defects()))?;
+    let mut twin = Loop::<CELLS, THERMISTORS>::new(&Arc::new(case.without_defect(place)))?;
     let mut played = Loop::<CELLS, THERMISTORS>::new(case)?;
     let (mut truth, mut frame) = (None, None);
-    while !(played.over() || truth.is_some() && frame.is_some()) {
+    // While one of them rests in larger steps they are not in step, and nothing can be compared.
+    while !(played.over() || truth.is_some() && frame.is_some()) && played.at_ms == twin.at_ms {
         let seconds = played.seconds();
+        if seconds > until {
+            break;
+        }
         if truth.is_none() && truth_differs(&played.world, &twin.world) {
             truth = Some(Link { what: LinkKind::TruthDeparts, seconds });
         }
@@ -145,24 +194,26 @@ fn departures<const CELLS: usize, const THERMISTORS: usize>(
         }
         played.advance(&mut ());
         twin.advance(&mut ());
-        if played.at_ms != twin.at_ms {
-            break; // one of them rests in larger steps: they are no longer in step
-        }
+    }
+    if truth.is_none() && played.seconds() > until {
+        truth = Some(Link { what: LinkKind::TruthUnharmed, seconds: until });
     }
     Ok([truth, frame].into_iter().flatten().collect())
 }
 
-/// Whether any true voltage or temperature differs by more than rounding.
+/// Whether anything true differs by more than rounding.
 fn truth_differs<const CELLS: usize, const THERMISTORS: usize>(
     one: &World<CELLS, THERMISTORS>,
     other: &World<CELLS, THERMISTORS>,
 ) -> bool {
     let apart = |a: &[f64], b: &[f64], by: f64| a.iter().zip(b).any(|(a, b)| (a - b).abs() > by);
     apart(&one.cells.volts, &other.cells.volts, TRUTH_VOLTS)
+        || apart(&one.cells.charge, &other.cells.charge, TRUTH_CHARGE)
         || apart(&one.cells.celsius, &other.cells.celsius, TRUTH_CELSIUS)
         || apart(&one.heat.joint_celsius, &other.heat.joint_celsius, TRUTH_CELSIUS)
         || (one.bus.link_volts - other.bus.link_volts).abs() > TRUTH_VOLTS
         || (one.bus.lifted_volts - other.bus.lifted_volts).abs() > TRUTH_VOLTS
+        || one.truth().made != other.truth().made
 }
 
 /// Whether any channel differs by more than one and a half of its steps, so that no rounding at a step's edge counts.
@@ -190,20 +241,21 @@ fn frame_differs<const CELLS: usize, const THERMISTORS: usize>(
         || one.feedback.value != other.feedback.value
 }
 
-/// When the contactors were open and the link was down, in truth, after the fault was first told.
+/// When the contactors were open and the link was down, in truth, after this fault made them open.
 fn opening<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
-    since_seconds: f64,
+    fault: Fault,
 ) -> Vec<Link> {
-    let moved = recording.events.iter().find(|event| {
-        event.seconds >= since_seconds
-            && matches!(
-                event.what,
-                What::Told(Evidence::Moved {
-                    to: Step::Easing | Step::Opening | Step::ProvingDead | Step::Barred,
-                    ..
-                })
-            )
+    let by_fault = |because: &Because| match because {
+        Because::FaultDemands { fault: by, .. } | Because::PrechargeFailed { fault: by } => *by == fault,
+        _ => false,
+    };
+    let moved = recording.events.iter().find(|event| match &event.what {
+        // What stands open needs no opening.
+        What::Told(Evidence::Moved { from, because, .. }) => {
+            !matches!(from, Step::Open | Step::Barred) && by_fault(because)
+        }
+        _ => false,
     });
     let Some(moved) = moved else { return Vec::new() };
     let mut visited = recording.at(moved.tick);

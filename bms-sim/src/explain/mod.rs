@@ -12,6 +12,42 @@ use crate::case::StartError;
 use crate::recording::Recording;
 use bms_core::Fault;
 use chain::{Chain, LinkKind};
+use verdict::Verdict;
+
+/// What was found out about a played case by playing it again: without each defect, and without reactions.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Account {
+    /// Dangerous or not.
+    pub verdict: Verdict,
+    /// What led to each fault that became Confirmed, in order of time.
+    pub chains: Vec<Chain>,
+}
+
+impl Account {
+    /// The account of a played case.
+    ///
+    /// # Errors
+    /// When the type has other counts than the case's pack.
+    pub fn of<const CELLS: usize, const THERMISTORS: usize>(
+        recording: &Recording<CELLS, THERMISTORS>,
+    ) -> Result<Self, StartError> {
+        let confirmed = recording.confirmed().into_iter().map(|(_, seen)| seen.fault);
+        let chains = confirmed.map(|fault| Chain::of(recording, fault)).collect::<Result<Vec<_>, _>>()?;
+        Ok(Self { verdict: Verdict::of(recording)?, chains: chains.into_iter().flatten().collect() })
+    }
+
+    /// Seconds from the onset of the defect that a fault was caused by to open contactors, of the first fault that opened them.
+    #[must_use]
+    pub fn onset_to_open(&self) -> Option<f64> {
+        self.chains.iter().find_map(|chain| Some(chain.opened()? - chain.onset()?))
+    }
+
+    /// The chain of a fault, if it became Confirmed.
+    #[must_use]
+    pub fn chain(&self, fault: Fault) -> Option<&Chain> {
+        self.chains.iter().find(|chain| chain.fault == fault)
+    }
+}
 
 /// Why a fault was Confirmed, line by line: its chain, and the values it rests on; or how near it came.
 ///
@@ -19,10 +55,16 @@ use chain::{Chain, LinkKind};
 /// When the type has other counts than the case's pack.
 pub fn why<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
+    account: &Account,
     fault: Fault,
 ) -> Result<String, StartError> {
-    let mut text = format!("Why {}?\n", fault.words());
-    let Some(chain) = Chain::of(recording, fault)? else {
+    let mut text = words::why(fault);
+    // One that was only suspected has no place in the account.
+    let chain = match account.chain(fault) {
+        Some(chain) => Some(chain.clone()),
+        None => Chain::of(recording, fault)?,
+    };
+    let Some(chain) = chain else {
         text += &words::never_suspected(recording.nearest.get(fault as usize).and_then(Option::as_ref));
         text.push('\n');
         return Ok(text);
@@ -38,9 +80,13 @@ pub fn why<const CELLS: usize, const THERMISTORS: usize>(
         );
         before = Some(link.seconds);
     }
+    if let (Some(onset), Some(opened)) = (chain.onset(), chain.opened()) {
+        text += &words::onset_to_open(opened - onset);
+        text.push('\n');
+    }
     let confirmed = chain.links.iter().any(|link| matches!(link.what, LinkKind::Confirmed(_)));
     if fault == Fault::CellResistanceHigh && confirmed {
-        text += &words::load_steps(&recording.load_steps);
+        text += &words::load_steps(&recording.load_steps, &recording.case);
     }
     Ok(text)
 }

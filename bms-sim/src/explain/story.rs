@@ -1,239 +1,208 @@
 //! # What happened, as a short story
 //!
 //! Decides which events a reader needs: the defect, the acts, every move of the contactors, every fault from Suspect to its end, and
-//! how near the other faults came. The sentences come from [`words`].
+//! how near the other faults came. What is ordinary and comes again and again is told twice and then counted. The sentences come
+//! from [`words`].
 
-use super::verdict::Verdict;
-use super::words;
-use crate::case::Ask;
-use crate::recording::{Event, Recording, What};
-use bms_core::Step;
+use super::{Account, words};
+use crate::recording::{Event, Nearest, Recording, What};
 use bms_core::fault::{Fault, Reading};
+use bms_core::sequence::Because;
 use bms_core::witness::{Assessment, Evidence};
-use std::fmt::Write as _;
+use std::collections::BTreeMap;
 
 /// Faults that came nearest are told up to this number.
 const NEAREST: usize = 5;
+
+/// Further away than this part of its limit, a fault did not come near.
+const NEAR: f64 = 0.5;
+
+/// An ordinary event is told this often.
+const OFTEN_ENOUGH: usize = 2;
 
 /// The story of a played case.
 #[must_use]
 pub fn text<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
-    verdict: &Verdict,
+    account: &Account,
 ) -> String {
     let case = &recording.case;
-    let mut story = format!("{}\n{}\n\n", case.title, case.story);
-    let mut line = |text: &str| {
-        story.push_str(text);
-        story.push('\n');
-    };
+    let mut story = vec![case.title.clone(), case.story.clone(), String::new()];
+    let (mut told, mut left_out) = (BTreeMap::<String, usize>::new(), 0);
     for event in &recording.events {
-        if let Some(sentence) = sentence(recording, event) {
-            line(&format!("{:>10}  {sentence}", words::clock(event.seconds)));
+        if matches!(event.what, What::DutyBegan(_)) {
+            continue;
+        }
+        let times = ordinary(&event.what).map_or(0, |kind| {
+            let times = told.entry(kind).or_default();
+            *times += 1;
+            *times
+        });
+        if times > OFTEN_ENOUGH {
+            left_out += 1;
+        } else {
+            story.push(format!("{:>10}  {}", words::clock(event.seconds), happened(recording, event)));
         }
     }
-    line("");
-    for sentence in conclusion(recording, verdict) {
-        line(&sentence);
+    if left_out > 0 {
+        story.push(format!("{:>10}  {}", "", words::left_out(left_out)));
     }
+    story.push(String::new());
+    story.extend(conclusion(recording, account));
     let near = near(recording);
     if !near.is_empty() {
-        line("");
-        line("Nearest to a fault without one:");
-        for sentence in near {
-            line(&format!("  {sentence}"));
-        }
+        story.extend([String::new(), words::nearest_heading()]);
+        story.extend(near.iter().map(|near| format!("  {}", words::nearest(near))));
     }
-    let _written = writeln!(
-        story,
-        "\n{} ticks of {} ms, seed {}, case {:08x}, decisions {:08x}.",
-        recording.ticks, case.tick_ms, case.seed, case.digest, recording.digest
-    );
-    story.push_str(words::CAUTIONS);
-    story.push('\n');
-    story
+    story.push(String::new());
+    story.push(words::played(recording.ticks, case.tick_ms, case.seed, case.digest, recording.digest));
+    story.push(words::CAUTIONS.to_owned());
+    story.join("\n") + "\n"
 }
 
-/// Any event as a sentence, also one that the story leaves out.
+/// One event as a sentence.
 #[must_use]
 pub fn happened<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
     event: &Event,
 ) -> String {
+    let defect = |place: usize| recording.case.defects.get(place);
     match &event.what {
+        What::DefectBegan(place) => defect(*place).map(words::defect_begins).unwrap_or_default(),
+        What::DefectEnded(place) => defect(*place).map(words::defect_ends).unwrap_or_default(),
+        What::Acted(ask) => words::acted(*ask),
         What::DutyBegan(work) => words::duty_begins(work),
-        What::DefectBegan(_) | What::DefectEnded(_) | What::Acted(_) | What::Told(_) | What::Breached(_) => {
-            sentence(recording, event).unwrap_or_default()
-        }
+        What::Told(evidence) => words::evidence(evidence),
+        What::Cooled(cooling) => words::cooled(*cooling),
+        What::Breached(breach) => words::breach(breach),
     }
 }
 
-/// One event as a sentence, if a reader of the story needs it.
-fn sentence<const CELLS: usize, const THERMISTORS: usize>(
-    recording: &Recording<CELLS, THERMISTORS>,
-    event: &Event,
-) -> Option<String> {
-    match &event.what {
-        What::DefectBegan(place) => recording.case.defects.get(*place).map(words::defect_begins),
-        What::DefectEnded(place) => recording.case.defects.get(*place).map(words::defect_ends),
-        What::Acted(ask) => Some(match ask {
-            Ask::Close => "the operator asks to close".to_owned(),
-            Ask::Open => "the operator asks to open".to_owned(),
-            Ask::Clear(_) => "the memory is to be cleared".to_owned(),
-            Ask::Replace(cell) => {
-                format!("the workshop reports that cell {} was replaced", u16::from(*cell) + 1)
-            }
-        }),
-        What::DutyBegan(_) => None,
-        What::Told(evidence) => Some(words::evidence(evidence)),
-        What::Breached(breach) => Some(words::breach(breach)),
+/// The kind of an event that happens in every shift; nothing for one that is always told.
+fn ordinary(what: &What) -> Option<String> {
+    match what {
+        What::Acted(ask) => Some(format!("{ask:?}")),
+        What::Cooled(cooling) => Some(format!("{cooling:?}")),
+        What::Told(Evidence::Moved { from, to, because }) => match because {
+            Because::ClosingAsked { .. }
+            | Because::OpeningAsked
+            | Because::NegativeClosed { .. }
+            | Because::LinkCharged { .. }
+            | Because::PositiveClosed { .. }
+            | Because::CurrentFallen { .. }
+            | Because::LinkFell { .. }
+            | Because::CoilsOff
+            | Because::ProvenDead { .. } => Some(format!("{from:?} {to:?}")),
+            Because::FaultDemands { .. }
+            | Because::GraceOver { .. }
+            | Because::FuseCleared { .. }
+            | Because::NotProven { .. }
+            | Because::PrechargeFailed { .. }
+            | Because::Cleared => None,
+        },
+        What::Told(Evidence::NearMiss(seen)) => Some(format!("{:?}", seen.fault)),
+        What::DefectBegan(_)
+        | What::DefectEnded(_)
+        | What::DutyBegan(_)
+        | What::Told(_)
+        | What::Breached(_) => None,
     }
 }
 
 /// What came out, with the times between cause and effect.
 fn conclusion<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
-    verdict: &Verdict,
+    account: &Account,
 ) -> Vec<String> {
     let confirmed = recording.confirmed();
     let mut sentences = Vec::new();
     if confirmed.is_empty() {
-        sentences.push("No fault was Confirmed.".to_owned());
+        sentences.push(words::none_confirmed());
     }
-    let onset = first_onset(recording);
-    for (seconds, assessment) in &confirmed {
-        let after = onset.map_or_else(String::new, |onset| {
-            format!(", {} after the onset", words::seconds(seconds - onset))
-        });
-        sentences.push(format!(
-            "{}: {}{after}.",
-            capital(assessment.fault.words()),
-            words::assessment(assessment)
-        ));
-        if assessment.fault == Fault::CellResistanceHigh {
-            sentences.extend(words::load_steps(&recording.load_steps).lines().map(str::to_owned));
+    for (seconds, seen) in &confirmed {
+        let onset = account.chain(seen.fault).and_then(super::chain::Chain::onset);
+        sentences.push(words::confirmed(*seconds, seen, onset));
+        if seen.fault == Fault::CellResistanceHigh {
+            let by_hand = words::load_steps(&recording.load_steps, &recording.case);
+            sentences.extend(by_hand.lines().map(str::to_owned));
         }
     }
-    if let (Some(onset), Some(opened)) = (onset, opened(recording)) {
-        sentences.push(format!("From onset to open contactors: {}.", words::seconds(opened - onset)));
+    sentences.extend(account.onset_to_open().map(words::onset_to_open));
+    sentences.extend(words::verdict(&account.verdict, &recording.case));
+    sentences.extend(recording.tightest.iter().flatten().map(words::tightest));
+    if !recording.bled.is_empty() {
+        let (before, after) = recording.spread_ampere_hours();
+        sentences.push(words::balanced(recording.bled.len(), before, after));
     }
-    sentences.extend(words::verdict(verdict, &recording.case));
-    sentences.push(format!("The contactors end in {}.", words::step(recording.ends())));
+    sentences.push(words::ends(recording.ends()));
     sentences
 }
 
-fn capital(words: &str) -> String {
-    let mut letters = words.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
-}
-
-fn first_onset<const CELLS: usize, const THERMISTORS: usize>(
-    recording: &Recording<CELLS, THERMISTORS>,
-) -> Option<f64> {
-    recording.case.defects.iter().map(|defect| defect.onset_seconds).reduce(f64::min)
-}
-
-/// When positive was first commanded open by a fault.
-fn opened<const CELLS: usize, const THERMISTORS: usize>(
-    recording: &Recording<CELLS, THERMISTORS>,
-) -> Option<f64> {
-    let first = recording.confirmed().first()?.0;
-    recording.events.iter().find_map(|event| match &event.what {
-        What::Told(Evidence::Moved { to: Step::Opening | Step::ProvingDead, .. })
-            if event.seconds >= first =>
-        {
-            Some(event.seconds)
-        }
-        _ => None,
-    })
-}
-
-/// The faults that came nearest to their limit without being Confirmed.
+/// The faults that came nearest to their limit without being Confirmed, those beyond it first.
 fn near<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
-) -> Vec<String> {
-    let confirmed: Vec<Fault> =
-        recording.confirmed().iter().map(|(_, assessment)| assessment.fault).collect();
-    // What another room finds at a moment of its own has no distance in between.
-    let has_limit = |fault: Fault| recording.case.config().faults.shown(fault).trip.is_some();
-    let mut near: Vec<(f64, f64, Assessment)> = recording
-        .nearest
-        .iter()
-        .flatten()
-        .filter(|nearest| {
-            !confirmed.contains(&nearest.assessment.fault) && has_limit(nearest.assessment.fault)
-        })
-        .filter_map(|nearest| Some((relative(&nearest.assessment)?, nearest.seconds, nearest.assessment)))
-        .collect();
+) -> Vec<Nearest> {
+    let confirmed: Vec<Fault> = recording.confirmed().iter().map(|(_, seen)| seen.fault).collect();
+    let open = |nearest: &&Nearest| !confirmed.contains(&nearest.assessment.fault);
+    let known = recording.nearest.iter().flatten().filter(open);
+    let mut near: Vec<(f64, Nearest)> =
+        known.filter_map(|nearest| Some((relative(&nearest.assessment)?, *nearest))).collect();
+    near.retain(|(apart, _)| *apart < NEAR);
     near.sort_by(|one, other| one.0.total_cmp(&other.0));
-    near.into_iter()
-        .take(NEAREST)
-        .map(|(_, seconds, seen)| {
-            format!("{} at {}: {}", seen.fault.words(), words::clock(seconds), words::assessment(&seen))
-        })
-        .collect()
+    let mut told: Vec<Nearest> = Vec::new();
+    for (_, nearest) in near {
+        // The second step of a fault says nothing new about the reading that came nearest to its first one.
+        let same = |other: &Nearest| {
+            other.assessment.place == nearest.assessment.place
+                && other.assessment.observed == nearest.assessment.observed
+        };
+        if told.len() < NEAREST && !told.iter().any(same) {
+            told.push(nearest);
+        }
+    }
+    told
 }
 
-/// Distance to the limit as a fraction of the limit; nothing for a limit of zero.
+/// Distance to the limit as a fraction of the limit, less than none beyond it; nothing for a limit of zero.
 #[expect(clippy::cast_precision_loss, reason = "for an order only")]
 fn relative(seen: &Assessment) -> Option<f64> {
     let (observed, limit) = (seen.observed?.bits() as f64, seen.limit?.bits() as f64);
-    (limit != 0.0 && seen.reading != Reading::Unknown).then(|| ((observed - limit) / limit).abs())
+    let apart = ((observed - limit) / limit).abs();
+    (limit != 0.0 && seen.reading != Reading::Unknown).then_some(if seen.reading == Reading::Beyond {
+        -apart
+    } else {
+        apart
+    })
 }
 
 /// What the case expects and did not get; nothing when all is as expected.
 #[must_use]
 pub fn unmet<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
-    verdict: &Verdict,
+    account: &Account,
 ) -> Vec<String> {
     let Some(expect) = &recording.case.expect else { return Vec::new() };
     let confirmed = recording.confirmed();
+    let came = |fault: Fault| confirmed.iter().find(|(_, seen)| seen.fault == fault).map(|(at, _)| *at);
     let mut unmet = Vec::new();
-    for fault in &expect.faults {
-        if !confirmed.iter().any(|(_, seen)| seen.fault == *fault) {
-            unmet.push(format!("{} was not Confirmed", fault.words()));
-        }
-    }
-    for (_, seen) in &confirmed {
-        if !expect.faults.contains(&seen.fault) {
-            unmet.push(format!("{} was Confirmed", seen.fault.words()));
-        }
-    }
-    if let Some(ends) = expect.ends
-        && ends != recording.ends()
-    {
-        unmet.push(format!(
-            "the contactors end in {}, not in {}",
-            words::step(recording.ends()),
-            words::step(ends)
-        ));
-    }
-    if let Some(critical) = expect.critical
-        && critical != verdict.critical()
-    {
-        unmet.push(format!("the pack is {}critical", if critical { "not " } else { "" }));
-    }
-    if let Some(most) = expect.spread_ampere_hours
-        && recording.spread_ampere_hours() > most
-    {
-        unmet.push(format!(
-            "the cells end {:.2} Ah apart, at most {most:.2} Ah",
-            recording.spread_ampere_hours()
-        ));
-    }
-    let onset = first_onset(recording).unwrap_or(0.0);
-    for bound in &expect.within {
-        if let Some((seconds, _)) = confirmed.iter().find(|(_, seen)| seen.fault == bound.fault)
-            && seconds - onset > bound.seconds
-        {
-            let took = words::seconds(seconds - onset);
-            unmet.push(format!(
-                "{} took {took}, at most {}",
-                bound.fault.words(),
-                words::seconds(bound.seconds)
-            ));
-        }
-    }
+    let missing = expect.faults.iter().filter(|fault| came(**fault).is_none());
+    unmet.extend(missing.map(|fault| words::unmet::missing(*fault)));
+    let unwanted = confirmed.iter().filter(|(_, seen)| !expect.faults.contains(&seen.fault));
+    unmet.extend(unwanted.map(|(_, seen)| words::unmet::unwanted(seen.fault)));
+    let ends = expect.ends.filter(|ends| *ends != recording.ends());
+    unmet.extend(ends.map(|ends| words::unmet::ends(recording.ends(), ends)));
+    let critical = expect.critical.filter(|critical| *critical != account.verdict.critical());
+    unmet.extend(critical.map(words::unmet::critical));
+    let cooling = expect.cooling.filter(|cooling| *cooling != recording.cools());
+    unmet.extend(cooling.map(words::unmet::cooling));
+    let (_, spread) = recording.spread_ampere_hours();
+    let most = expect.spread_ampere_hours.filter(|most| spread > *most);
+    unmet.extend(most.map(|most| words::unmet::spread(spread, most)));
+    let onsets = recording.case.defects.iter().map(|defect| defect.onset_seconds);
+    let first_onset = onsets.reduce(f64::min).unwrap_or(0.0);
+    unmet.extend(expect.within.iter().filter_map(|bound| {
+        let took = came(bound.fault)? - first_onset;
+        (took > bound.seconds).then(|| words::unmet::late(bound.fault, took, bound.seconds))
+    }));
     unmet
 }

@@ -21,7 +21,7 @@
 
 use super::values::{self, Values};
 use super::{Event, Recording};
-use crate::explain::{story, verdict::Verdict, words};
+use crate::explain::{Account, story, words};
 use serde::Serialize;
 
 /// Name and version of this program.
@@ -95,7 +95,7 @@ struct Expectations {
 #[must_use]
 pub fn document<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
-    verdict: &Verdict,
+    account: &Account,
     interrupted: bool,
 ) -> Document {
     let case = &recording.case;
@@ -104,7 +104,7 @@ pub fn document<const CELLS: usize, const THERMISTORS: usize>(
         sentence: words::assessment(seen),
         values: Values::default().assessed(seen),
     };
-    let unmet = if interrupted { Vec::new() } else { story::unmet(recording, verdict) };
+    let unmet = if interrupted { Vec::new() } else { story::unmet(recording, account) };
     let judgeable = case.expect.is_some() && !interrupted;
     Document {
         schema: 1,
@@ -136,7 +136,7 @@ pub fn document<const CELLS: usize, const THERMISTORS: usize>(
             sentence: words::breach(breach),
             values: Values::default().breached(breach),
         }),
-        critical: verdict.critical(),
+        critical: account.verdict.critical(),
         expectations: Expectations { met: judgeable.then_some(unmet.is_empty()), unmet },
     }
 }

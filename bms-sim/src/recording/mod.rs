@@ -7,23 +7,24 @@
 mod digest;
 pub mod document;
 pub mod file;
+mod recorder;
 pub mod values;
+
+pub use recorder::{JudgedStep, Nearest, Tightest};
 
 use crate::case::{Ask, Case, StartError};
 use crate::run::Loop;
 use crate::world::truth::{Breach, SafeBounds};
-use bms_core::estimate::LoadStep;
-use bms_core::fault::{Fault, Reading, Stage};
+use bms_core::Step;
+use bms_core::decision::Cooling;
+use bms_core::fault::Stage;
 use bms_core::witness::{Assessment, Evidence, Quantity};
-use bms_core::{Step, Witness};
 use digest::Digest;
+use recorder::Recorder;
 use std::sync::Arc;
 
 /// Snapshots that are kept at most; when there are more, every second one goes and they are taken half as often.
 const SNAPSHOTS: usize = 512;
-
-/// Load steps that a fault of resistance rests on.
-const STEPS: usize = 3;
 
 /// Ticks between two snapshots, at first.
 const FIRST_SPACING: u64 = 100;
@@ -52,91 +53,10 @@ pub enum What {
     DutyBegan(&'static str),
     /// The firmware told something rare.
     Told(Evidence),
+    /// Cooling was switched.
+    Cooled(Cooling),
     /// A safe bound was passed in truth.
     Breached(Breach),
-}
-
-/// How near a fault came to its limit.
-#[derive(Clone, Copy, Debug)]
-pub struct Nearest {
-    /// The assessment of that tick.
-    pub assessment: Assessment,
-    /// When, in seconds from the start.
-    pub seconds: f64,
-}
-
-/// Listens to the firmware and keeps what is rare.
-#[derive(Debug, Default)]
-struct Recorder {
-    tick: u64,
-    seconds: f64,
-    events: Vec<Event>,
-    nearest: Vec<Option<Nearest>>,
-    load_steps: Vec<LoadStep>,
-}
-
-impl Recorder {
-    fn note(&mut self, what: What) {
-        self.events.push(Event { tick: self.tick, seconds: self.seconds, what });
-    }
-
-    /// Keeps the assessment if no earlier one of this fault came nearer to its limit.
-    fn measure(&mut self, seen: &Assessment) {
-        let Some(nearest) = self.nearest.get_mut(seen.fault as usize) else { return };
-        let nearer = match (distance(seen), nearest.as_ref().map(|kept| distance(&kept.assessment))) {
-            (None, _) => false,
-            (Some(_), None | Some(None)) => true,
-            (Some(now), Some(Some(kept))) => now < kept,
-        };
-        if nearer {
-            *nearest = Some(Nearest { assessment: *seen, seconds: self.seconds });
-        }
-    }
-}
-
-/// Steps between value and limit; less than none beyond it. `None` where there is no value.
-fn distance(seen: &Assessment) -> Option<i64> {
-    let (observed, limit) = (seen.observed?, seen.limit?);
-    let apart = (observed.bits() - limit.bits()).abs();
-    Some(if seen.reading == Reading::Beyond { -apart } else { apart })
-}
-
-impl Witness for Recorder {
-    fn saw(&mut self, evidence: Evidence) {
-        match evidence {
-            Evidence::Assessed(seen) => self.measure(&seen),
-            Evidence::LoadStep(step) => {
-                if self.load_steps.len() == STEPS {
-                    self.load_steps.remove(0);
-                }
-                self.load_steps.push(step);
-            }
-            Evidence::StageChanged { .. }
-            | Evidence::NearMiss(_)
-            | Evidence::Reacting { .. }
-            | Evidence::Moved { .. }
-            | Evidence::OpenedUnderLoad { .. }
-            | Evidence::Refused(_)
-            | Evidence::ConfigRefused(_)
-            | Evidence::CannotSeparate(_)
-            | Evidence::ChargeDisagrees { .. }
-            | Evidence::RecordDropped { .. }
-            | Evidence::Cleared { .. }
-            | Evidence::CellReplaced { .. } => self.note(What::Told(evidence)),
-            Evidence::FrameNotNewer { .. }
-            | Evidence::PartStale { .. }
-            | Evidence::Doubted { .. }
-            | Evidence::Waits { .. }
-            | Evidence::Precharging(_)
-            | Evidence::Limited { .. }
-            | Evidence::OcvCompared { .. }
-            | Evidence::LoadStepDiscarded { .. }
-            | Evidence::BleedChosen { .. }
-            | Evidence::BleedRefused { .. }
-            | Evidence::OffsetLearnt { .. }
-            | Evidence::Running { .. } => {}
-        }
-    }
 }
 
 /// A case that was played, with snapshots from which any tick can be visited again.
@@ -146,14 +66,18 @@ pub struct Recording<const CELLS: usize, const THERMISTORS: usize> {
     pub case: Arc<Case>,
     /// What happened, in order of time.
     pub events: Vec<Event>,
-    /// How near each fault came, in the order of [`Fault::ALL`].
+    /// How near each fault came that has a limit, in the order of [`Fault::ALL`].
     pub nearest: Vec<Option<Nearest>>,
     /// The pack and the firmware at the end.
     pub end: Loop<CELLS, THERMISTORS>,
     /// The first safe bound that truth passed.
     pub breach: Option<Breach>,
     /// The load steps that the first Confirmed resistance rests on; empty when there is none.
-    pub load_steps: Vec<LoadStep>,
+    pub load_steps: Vec<JudgedStep>,
+    /// How far charge and discharge were held back with the contactors closed, if they were.
+    pub tightest: [Option<Tightest>; 2],
+    /// The cells that were bled, from 0, in the order in which they were first chosen.
+    pub bled: Vec<u8>,
     /// Ticks that were played.
     pub ticks: u64,
     /// CRC-32 over every decision: equal for equal runs.
@@ -180,9 +104,9 @@ fn play_to<const CELLS: usize, const THERMISTORS: usize>(
 ) -> Result<Recording<CELLS, THERMISTORS>, StartError> {
     let mut now = Loop::<CELLS, THERMISTORS>::new(case)?;
     let bounds = SafeBounds::of(now.world.spec());
-    let mut recorder = Recorder { nearest: vec![None; Fault::COUNT], ..Recorder::default() };
+    let mut recorder = Recorder::new(case.config());
     let (mut snapshots, mut spacing) = (Vec::new(), FIRST_SPACING);
-    let (mut breach, mut work, mut load_steps) = (None::<Breach>, "", Vec::new());
+    let mut breach = None::<Breach>;
     let mut digest = Digest::new();
     let mut before = -1.0;
     while !now.over() && now.tick < most_ticks {
@@ -201,13 +125,11 @@ fn play_to<const CELLS: usize, const THERMISTORS: usize>(
             }
         }
         (recorder.tick, recorder.seconds) = (now.tick, now.seconds());
-        tell_story(case, &mut recorder, &mut work, before);
+        tell_story(case, &mut recorder, before);
         before = now.seconds();
         let decision = now.advance(&mut recorder);
         digest.feed(&decision);
-        if decision.faults.confirmed.holds(Fault::CellResistanceHigh) && load_steps.is_empty() {
-            load_steps.clone_from(&recorder.load_steps);
-        }
+        recorder.decided(&decision);
         if breach.is_none() {
             breach = bounds.first_breach(&now.world.truth());
             if let Some(breach) = breach {
@@ -222,14 +144,16 @@ fn play_to<const CELLS: usize, const THERMISTORS: usize>(
         ticks: now.tick,
         end: now,
         breach,
-        load_steps,
+        load_steps: recorder.steps_of_fault,
+        tightest: recorder.tightest,
+        bled: recorder.bled,
         digest: digest.value(),
         snapshots,
     })
 }
 
 /// Notes what the case itself does between the tick before and this one.
-fn tell_story(case: &Case, recorder: &mut Recorder, work: &mut &'static str, before: f64) {
+fn tell_story(case: &Case, recorder: &mut Recorder, before: f64) {
     let now = recorder.seconds;
     let passed = |at: f64| at > before && at <= now;
     for (place, defect) in case.defects.iter().enumerate() {
@@ -246,8 +170,9 @@ fn tell_story(case: &Case, recorder: &mut Recorder, work: &mut &'static str, bef
         }
     }
     let begun = case.demand_at(now).work.name();
-    if begun != *work {
-        *work = begun;
+    if begun != recorder.duty {
+        recorder.duty_before = recorder.duty;
+        recorder.duty = begun;
         recorder.note(What::DutyBegan(begun));
     }
 }
@@ -293,11 +218,20 @@ impl<const CELLS: usize, const THERMISTORS: usize> Recording<CELLS, THERMISTORS>
         self.end.core.step()
     }
 
-    /// True charge of the fullest less the emptiest cell at the end, in ampere-hours.
+    /// True charge of the fullest less the emptiest cell, in ampere-hours: at the start, and at the end.
     #[must_use]
-    pub fn spread_ampere_hours(&self) -> f64 {
-        let truth = self.end.world.truth();
-        (truth.charge_high.value - truth.charge_low.value) * self.case.pack.ampere_hours()
+    pub fn spread_ampere_hours(&self) -> (f64, f64) {
+        let spread = |of: &Loop<CELLS, THERMISTORS>| {
+            let truth = of.world.truth();
+            (truth.charge_high.value - truth.charge_low.value) * self.case.pack.ampere_hours()
+        };
+        (spread(&self.start()), spread(&self.end))
+    }
+
+    /// Whether cooling ran at the end.
+    #[must_use]
+    pub fn cools(&self) -> bool {
+        self.end.decision.is_some_and(|decision| decision.cooling == Cooling::On)
     }
 }
 

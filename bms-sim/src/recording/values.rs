@@ -7,6 +7,7 @@
 use super::{What, number};
 use crate::case::Ask;
 use crate::world::truth::Breach;
+use bms_core::decision::Cooling;
 use bms_core::estimate::Interval;
 use bms_core::fault::{Fault, Stage};
 use bms_core::sequence::Because;
@@ -139,6 +140,7 @@ pub fn of(what: &What) -> (&'static str, Values) {
         What::Acted(Ask::Replace(cell)) => ("acted", none.with("ask", "replace").place(Place::Cell(*cell))),
         What::DutyBegan(work) => ("duty_began", none.with("do", *work)),
         What::Told(evidence) => told(evidence),
+        What::Cooled(cooling) => ("cooling", none.with("runs", *cooling == Cooling::On)),
         What::Breached(breach) => ("safe_bound_passed", none.breached(breach)),
     }
 }

@@ -4,36 +4,56 @@ use super::config::config_error;
 use super::names::{
     act, bleed_refusal, clearance, clearing, discarded, doubt, part, reaction, rule, stage, step,
 };
-use super::numbers::{amp_hours, amps, celsius, duration, milliohms, ohms, place, quantity, volts};
+use super::numbers::{
+    amp_hours, amps, celsius, clock, decimal, duration, milliohms, ohms, percent, place, quantity, volts,
+};
+use crate::case::Case;
+use crate::recording::JudgedStep;
+use bms_core::config::ResistanceFacts;
 use bms_core::estimate::{Interval, LoadStep};
 use bms_core::fault::{Fault, Reading, Stage};
 use bms_core::limit::Side;
 use bms_core::sequence::Because;
-use bms_core::units::{Millis, Ohms};
+use bms_core::units::{Amps, Millis, Ohms, Volts};
 use bms_core::witness::{Assessment, Evidence, Place, Quantity, Refusal, Unseparable};
 
 /// The load steps that a resistive cell was found by, line by line.
 #[must_use]
-pub fn load_steps(steps: &[LoadStep]) -> String {
+pub fn load_steps(steps: &[JudgedStep], case: &Case) -> String {
     let heading = "By hand, the last three load steps; the smallest excess counts:\n".to_owned();
-    steps.iter().fold(heading, |text, step| text + &format!("  {}\n", by_hand(step)))
+    let facts = &case.config().pack.resistance;
+    steps.iter().fold(heading, |text, judged| {
+        let (at, sum) = (clock(judged.seconds), by_hand(&judged.step, facts));
+        text + &format!("  {at:>10}  from {} to {}: {sum}\n", judged.from, judged.duty)
+    })
 }
 
-/// The load step of a resistive cell as a sum for a pocket calculator.
+/// The load step of a resistive cell as sums for a pocket calculator: every result follows from the figures shown.
 #[must_use]
-pub fn by_hand(step: &LoadStep) -> String {
+pub fn by_hand(step: &LoadStep, facts: &ResistanceFacts) -> String {
+    let milliohms = |thousandths: i32| format!("{} mΩ", decimal(thousandths.into(), 3));
+    let millivolts = |volts: Volts| format!("{} mV", decimal((i64::from(volts.bits()) * 1_000_000) >> 16, 2));
+    let (shown, expected) = (step.resistance.milli(), step.expected.milli());
     format!(
-        "{} changed by {} in a step of {}: {} ÷ {} = {}; {} is expected at its temperature, so {} too much, where {} more is allowed",
+        "{} moved by {} in a step of {}: {} ÷ {} = {}; at its temperature {} is expected, so {} too much; allowed are {} and {} of what is \
+expected, together {}",
         place(Place::Cell(step.cell)),
-        volts(step.volts),
-        amps(step.amps),
-        volts(step.volts.abs()),
-        amps(step.amps.abs()),
-        milliohms(step.resistance),
-        milliohms(step.expected),
-        milliohms(step.resistance - step.expected),
-        milliohms(step.allowed)
+        millivolts(step.volts),
+        finely(step.amps),
+        millivolts(step.volts.abs()),
+        finely(step.amps.abs()),
+        milliohms(shown),
+        milliohms(expected),
+        milliohms(shown - expected),
+        milliohms(facts.excess.milli()),
+        percent(facts.excess_of_expected),
+        milliohms(step.allowed.milli())
     )
+}
+
+/// A current with the digits that a sum needs.
+fn finely(amps: Amps) -> String {
+    format!("{} A", decimal(amps.milli().into(), 2))
 }
 
 /// Both bounds of a charge.
@@ -45,6 +65,12 @@ fn interval(interval: Interval) -> String {
 #[must_use]
 pub fn assessment(seen: &Assessment) -> String {
     let at = place(seen.place);
+    // A thermistor at a rail is judged by the share of the reference voltage that stands at it, or is missing there.
+    let of = match seen.fault {
+        Fault::ThermistorOpen => " of the reference",
+        Fault::ThermistorShorted => " less than the reference",
+        _ => "",
+    };
     let dwell = match seen.stage {
         Stage::Suspect { held, .. } => {
             format!(", for {} of the {} it takes", duration(held), duration(seen.dwell))
@@ -54,10 +80,10 @@ pub fn assessment(seen: &Assessment) -> String {
     match (seen.observed, seen.limit) {
         (Some(observed), Some(limit)) => {
             format!(
-                "{at} shows {} against a limit of {}{}{dwell}",
+                "{at} shows {}{of} against a limit of {}{}{dwell}",
                 quantity(observed),
                 quantity(limit),
-                margin(observed, limit)
+                margin(observed, limit, seen.reading)
             )
         }
         (Some(observed), None) => format!("{at} shows {}{dwell}", quantity(observed)),
@@ -69,8 +95,8 @@ pub fn assessment(seen: &Assessment) -> String {
     }
 }
 
-/// The distance between value and limit; nothing where the two are not of one kind.
-pub(super) fn margin(observed: Quantity, limit: Quantity) -> String {
+/// The distance between value and limit, and on which side; nothing where the two are not of one kind.
+fn margin(observed: Quantity, limit: Quantity, reading: Reading) -> String {
     let apart = match (observed, limit) {
         (Quantity::Volts(a), Quantity::Volts(b)) => Quantity::Volts((a - b).abs()),
         (Quantity::Amps(a), Quantity::Amps(b)) => Quantity::Amps((a - b).abs()),
@@ -85,7 +111,8 @@ pub(super) fn margin(observed: Quantity, limit: Quantity) -> String {
         (Quantity::Ohms(Ohms(a)), Quantity::Ohms(Ohms(b))) => Quantity::Ohms(Ohms(a.abs_diff(b))),
         _ => return String::new(),
     };
-    format!(" ({} apart)", quantity(apart))
+    let side = if reading == Reading::Beyond { "past it" } else { "short of it" };
+    format!(" ({} {side})", quantity(apart))
 }
 
 /// A fault with its stage.

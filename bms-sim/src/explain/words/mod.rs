@@ -9,6 +9,7 @@ mod config;
 mod evidence;
 mod names;
 mod numbers;
+mod story;
 mod world;
 
 pub use config::config_error;
@@ -18,12 +19,18 @@ pub use numbers::{
     amp_hours, amps, celsius, clock, duration, dwell, milliohms, ohms, percent, place, quantity, seconds,
     volts,
 };
-pub use world::{breach, defect, defect_begins, defect_ends, duty_begins, link, never_suspected, verdict};
+pub use story::{
+    acted, balanced, confirmed, cooled, duty_begins, ends, left_out, nearest, nearest_heading,
+    none_confirmed, onset_to_open, played, tightest, unmet, why,
+};
+pub use world::{breach, defect, defect_begins, defect_ends, link, never_suspected, verdict};
 
 /// The usual cautions, wherever work on a pack is shown.
 pub const CAUTIONS: &str = "Cautions: this is a teaching model, not a certified safety function. A real pack is always live, also with its \
-contactors open. Only qualified people work on one: rated gloves, face shield, insulated tools, a second person. Prove dead at every pair \
-of points with a rated meter that is proven before and after (prove-test-prove). Local codes and licensed practice decide.";
+contactors open. Only qualified people work on one: rated gloves inspected before use, face shield, insulated tools, no jewellery, a \
+second person. Wait the labelled time, then prove dead at every pair of points (both poles to each other, each pole to chassis) with a \
+rated meter that is itself proven before and after (prove, test, prove). Heat, hiss, smell or swelling: leave, warn, ventilate from \
+outside. Local codes and licensed practice decide.";
 
 #[cfg(test)]
 mod tests {

@@ -33,18 +33,18 @@ pub fn defect(defect: &Defect) -> String {
     } else {
         format!(", {} {}", defect.severity, defect.kind.unit())
     };
-    format!("{}{at}{severity}", defect.kind.name())
+    let grows = match (defect.grows_seconds > 0.0, severity.is_empty()) {
+        (false, _) => String::new(),
+        (true, true) => format!(", growing over {}", seconds(defect.grows_seconds)),
+        (true, false) => format!(" reached after {}", seconds(defect.grows_seconds)),
+    };
+    format!("{}{at}{severity}{grows}", defect.kind.name())
 }
 
 /// A defect begins.
 #[must_use]
 pub fn defect_begins(begun: &Defect) -> String {
-    let growing = if begun.grows_seconds > 0.0 {
-        format!(" in {}", seconds(begun.grows_seconds))
-    } else {
-        String::new()
-    };
-    format!("DEFECT begins: {}{growing}", defect(begun))
+    format!("DEFECT begins: {}", defect(begun))
 }
 
 /// A defect ends.
@@ -53,56 +53,43 @@ pub fn defect_ends(ended: &Defect) -> String {
     format!("DEFECT ends: {}", defect(ended))
 }
 
-/// Another duty begins.
-#[must_use]
-pub fn duty_begins(work: &str) -> String {
-    format!("the duty is now {work}")
-}
-
-/// A safe bound that truth has passed.
+/// A safe bound that truth has passed; the value only where it says more than the bound does.
 #[must_use]
 pub fn breach(breach: &Breach) -> String {
     let cell = breach.place.map_or(0, |place| place + 1);
     let (value, limit) = (breach.value, breach.limit);
-    match breach.bound {
-        Bound::CellReversed => format!("in truth cell {cell} is reversed: {value:.3} V"),
-        Bound::CellLow => {
-            format!("in truth cell {cell} falls past {limit:.2} V, the least that is safe ({value:.3} V)")
-        }
-        Bound::CellHigh => {
-            format!("in truth cell {cell} rises past {limit:.2} V, the most that is safe ({value:.3} V)")
-        }
+    let joint = format!("the joint between cells {cell} and {}", cell + 1);
+    let bound = |unit: &str, digits: usize| {
+        let (bound, reached) = (format!("{limit:.digits$} {unit}"), format!("{value:.digits$} {unit}"));
+        if bound == reached { bound } else { format!("{bound} ({reached})") }
+    };
+    let said = match breach.bound {
+        Bound::CellReversed => format!("cell {cell} is reversed, {value:.3} V"),
+        Bound::CellLow => format!("cell {cell} falls below the least that is safe, {}", bound("V", 2)),
+        Bound::CellHigh => format!("cell {cell} rises above the most that is safe, {}", bound("V", 2)),
         Bound::CellHot => {
-            format!("in truth cell {cell} passes {limit:.0} °C inside, the most that is safe ({value:.1} °C)")
+            format!("cell {cell} is hotter inside than the most that is safe, {}", bound("°C", 1))
         }
-        Bound::ChargedFrozen => {
-            format!(
-                "in truth {value:.1} A charge cell {cell} below 0 °C, where {limit:.1} A is the most that is safe: plating does not heal"
-            )
-        }
-        Bound::JointHeat => {
-            format!(
-                "in truth the joint between cells {cell} and {} passes {limit:.0} W as a mean over a minute ({value:.2} W)",
-                cell + 1
-            )
-        }
-        Bound::JointHot => format!(
-            "in truth the joint between cells {cell} and {} passes {limit:.0} °C ({value:.1} °C)",
-            cell + 1
+        Bound::ChargedFrozen => format!(
+            "cell {cell} is charged below 0 °C with more than the most that is safe, {}: plating does not heal",
+            bound("A", 1)
         ),
-        Bound::LinkLive => {
-            format!("in truth the link is still at {value:.0} V, safe is less than {limit:.0} V")
+        Bound::JointHeat => {
+            format!("{joint} makes more heat over a minute than the most that is safe, {}", bound("W", 1))
         }
+        Bound::JointHot => format!("{joint} is hotter than the most that is safe, {}", bound("°C", 0)),
+        Bound::LinkLive => format!("the link is still above what is safe, {}", bound("V", 0)),
         Bound::ClosedOntoDifference => {
-            format!("in truth a contactor closed onto {value:.0} V, safe is less than {limit:.0} V")
+            format!("a contactor closes onto more than the most that is safe, {}", bound("V", 0))
         }
         Bound::OpenedAboveLimit => {
-            format!("in truth a contactor had to break {value:.0} A, safe is less than {limit:.0} A")
+            format!("a contactor must break more than the most that is safe, {}", bound("A", 0))
         }
         Bound::ResistorHot => {
-            format!("in truth the precharge resistor is {value:.0} °C, safe is less than {limit:.0} °C")
+            format!("the precharge resistor is hotter than the most that is safe, {}", bound("°C", 0))
         }
-    }
+    };
+    format!("in truth {said}")
 }
 
 /// A link of a chain.
@@ -114,6 +101,9 @@ pub fn link(link: &Link, case: &Case) -> String {
             None => "a defect begins".to_owned(),
         },
         LinkKind::TruthDeparts => "truth departs from the same run without the defect".to_owned(),
+        LinkKind::TruthUnharmed => {
+            "up to here truth is that of the same run without the defect: only a reading lies".to_owned()
+        }
         LinkKind::FrameDeparts => "a measurement departs by more than its step".to_owned(),
         LinkKind::Suspected(seen) => format!("{} is Suspect: {}", seen.fault.words(), assessment(seen)),
         LinkKind::Confirmed(seen) => format!("{} is Confirmed: {}", seen.fault.words(), assessment(seen)),
@@ -133,15 +123,11 @@ pub fn verdict(verdict: &Verdict, case: &Case) -> Vec<String> {
         "Not critical: truth stays inside its safe bounds.".to_owned()
     }];
     if let Some(passed) = &verdict.passed {
-        sentences.push(format!(
-            "In this run a bound was passed at {}: {}.",
-            clock(passed.seconds),
-            breach(passed)
-        ));
+        sentences.push(format!("In this run, at {}: {}.", clock(passed.seconds), breach(passed)));
     }
     if let Some(hazard) = &verdict.without_reactions {
         sentences.push(format!(
-            "Had nothing reacted, {} after the onset: {}.",
+            "Driven on as if nothing were wrong, {} after the onset: {}.",
             seconds((hazard.seconds - onset).max(0.0)),
             breach(hazard)
         ));

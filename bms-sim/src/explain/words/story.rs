@@ -1,0 +1,173 @@
+//! What operator and workshop do, what is told at the end of a story, and what came out otherwise than expected.
+
+use super::evidence::assessment;
+use super::names::{rule, step};
+use super::numbers::{amps, clock, seconds};
+use crate::case::Ask;
+use crate::recording::{Nearest, Tightest};
+use bms_core::Step;
+use bms_core::decision::Cooling;
+use bms_core::fault::Fault;
+use bms_core::frame::Clearance;
+use bms_core::limit::Side;
+use bms_core::witness::Assessment;
+
+/// Somebody acts.
+#[must_use]
+pub fn acted(ask: Ask) -> String {
+    match ask {
+        Ask::Close => "the operator asks to close".to_owned(),
+        Ask::Open => "the operator asks to open".to_owned(),
+        Ask::Clear(Clearance::Panel) => "the operator clears the memory at the panel".to_owned(),
+        Ask::Clear(Clearance::Service) => "the workshop clears the memory".to_owned(),
+        Ask::Replace(cell) => format!("the workshop reports that cell {} was replaced", u16::from(cell) + 1),
+    }
+}
+
+/// Another duty begins.
+#[must_use]
+pub fn duty_begins(work: &str) -> String {
+    format!("the duty is now {work}")
+}
+
+/// Cooling is switched.
+#[must_use]
+pub fn cooled(cooling: Cooling) -> String {
+    match cooling {
+        Cooling::Off => "cooling stops".to_owned(),
+        Cooling::On => "cooling starts".to_owned(),
+    }
+}
+
+/// Ordinary events that were left out because their like was told twice.
+#[must_use]
+pub fn left_out(count: usize) -> String {
+    format!("{count} more events of kinds that were told twice are left out; --json has them all.")
+}
+
+/// The question that a chain answers.
+#[must_use]
+pub fn why(fault: Fault) -> String {
+    format!("Why {}?\n", fault.words())
+}
+
+/// A fault became Confirmed, and how long after the onset of what caused it.
+#[must_use]
+pub fn confirmed(at: f64, seen: &Assessment, onset: Option<f64>) -> String {
+    let name = seen.fault.words();
+    let mut letters = name.chars();
+    let name: String =
+        letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect());
+    let after = onset.map_or_else(String::new, |onset| format!(", {} after the onset", seconds(at - onset)));
+    format!("{name}: {}{after}.", assessment(seen))
+}
+
+/// No fault became Confirmed.
+#[must_use]
+pub fn none_confirmed() -> String {
+    "No fault was Confirmed.".to_owned()
+}
+
+/// From the onset of a defect to open contactors.
+#[must_use]
+pub fn onset_to_open(took: f64) -> String {
+    format!("From onset to open contactors: {}.", seconds(took))
+}
+
+/// Where the contactors stand at the end.
+#[must_use]
+pub fn ends(at: Step) -> String {
+    format!("The contactors end in {}.", step(at))
+}
+
+/// The tightest limits of the run.
+#[must_use]
+pub fn tightest(limit: &Tightest) -> String {
+    let side = match limit.side {
+        Side::Charge => "Charge",
+        Side::Discharge => "Discharge",
+    };
+    format!(
+        "{side} was held back most at {}: to {}, bound by {}.",
+        clock(limit.seconds),
+        amps(limit.allows),
+        rule(limit.rule)
+    )
+}
+
+/// What balancing did to the true spread of charge.
+#[must_use]
+pub fn balanced(bled: usize, before_ah: f64, after_ah: f64) -> String {
+    let cells = if bled == 1 { "1 cell was".to_owned() } else { format!("{bled} cells were") };
+    format!(
+        "{cells} bled; in truth the fullest and the emptiest lay {before_ah:.2} Ah apart, and end {after_ah:.2} Ah apart."
+    )
+}
+
+/// Heading of the faults that came near.
+#[must_use]
+pub fn nearest_heading() -> String {
+    "Nearest to a fault without one:".to_owned()
+}
+
+/// How near a fault came.
+#[must_use]
+pub fn nearest(near: &Nearest) -> String {
+    let seen = &near.assessment;
+    format!("{} at {}: {}", seen.fault.words(), clock(near.seconds), assessment(seen))
+}
+
+/// How to play the same again.
+#[must_use]
+pub fn played(ticks: u64, tick_ms: u64, seed: u64, case_digest: u32, decisions_digest: u32) -> String {
+    format!(
+        "{ticks} ticks of {tick_ms} ms, seed {seed}, case {case_digest:08x}, decisions {decisions_digest:08x}."
+    )
+}
+
+/// What came out otherwise than expected.
+pub mod unmet {
+    use super::{Fault, Step, seconds, step};
+
+    /// A fault that is missing.
+    #[must_use]
+    pub fn missing(fault: Fault) -> String {
+        format!("{} was not Confirmed", fault.words())
+    }
+
+    /// A fault too many.
+    #[must_use]
+    pub fn unwanted(fault: Fault) -> String {
+        format!("{} was Confirmed", fault.words())
+    }
+
+    /// Another step at the end.
+    #[must_use]
+    pub fn ends(found: Step, expected: Step) -> String {
+        format!("the contactors end in {}, not in {}", step(found), step(expected))
+    }
+
+    /// Another verdict.
+    #[must_use]
+    pub fn critical(expected: bool) -> String {
+        format!("the pack is {}critical", if expected { "not " } else { "" })
+    }
+
+    /// Cooling is otherwise.
+    #[must_use]
+    pub fn cooling(expected: bool) -> String {
+        format!("cooling {} at the end", if expected { "does not run" } else { "runs" })
+    }
+
+    /// The cells are further apart.
+    #[must_use]
+    pub fn spread(found_ah: f64, most_ah: f64) -> String {
+        format!("the cells end {found_ah:.2} Ah apart, at most {most_ah:.2} Ah")
+    }
+
+    /// A fault came late.
+    #[must_use]
+    pub fn late(fault: Fault, took: f64, most: f64) -> String {
+        format!("{} took {}, at most {}", fault.words(), seconds(took), seconds(most))
+    }
+}

@@ -1,0 +1,103 @@
+//! What is told of a run: that the sums in it can be followed with a pocket calculator, that a cause is found and not guessed, and that the
+//! README shows what the program prints.
+
+use bms_core::Fault;
+use bms_sim::case::Case;
+use bms_sim::explain::chain::LinkKind;
+use bms_sim::explain::{self, Account, story};
+use bms_sim::recording::{self, Recording};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
+}
+
+fn shipped(name: &str) -> Case {
+    Case::read(&root().join("examples/cases").join(name)).unwrap_or_else(|error| panic!("{error}"))
+}
+
+fn played(case: Case) -> (Recording<96, 16>, Account) {
+    let recording = recording::play(&Arc::new(case), |_| true).expect("the crane has 96 cells");
+    let account = Account::of(&recording).expect("the crane has 96 cells");
+    (recording, account)
+}
+
+/// The numbers of a text in front of that unit.
+fn figures(text: &str, unit: &str) -> Vec<f64> {
+    let words: Vec<&str> = text.split_whitespace().collect();
+    words
+        .windows(2)
+        .filter(|pair| pair[1].trim_end_matches([',', ':', ';', '.']) == unit)
+        .map(|pair| pair[0].replace('−', "-").parse().expect("a number stands before its unit"))
+        .collect()
+}
+
+/// The story of the resistive cell names the cell, the load steps that showed it, the figures, and the time from onset to open contactors;
+/// each sum comes out as printed when it is done again from the figures beside it.
+#[test]
+fn the_sums_of_a_resistive_cell_come_out_as_printed() {
+    let (recording, account) = played(shipped("resistive-cell.toml"));
+    let story = story::text(&recording, &account);
+    let steps: Vec<&str> = story.lines().filter(|line| line.contains(" in a step of ")).collect();
+    assert_eq!(steps.len(), 3, "{story}");
+    for step in steps {
+        assert!(step.contains("cell 37 moved by"), "{step}");
+        assert!(step.contains("hoist") || step.contains("lower"), "{step}");
+        let (millivolts, amps) = (figures(step, "mV")[1], figures(step, "A")[1]);
+        let milliohms = figures(step, "mΩ");
+        let [shown, expected, above, fixed, allowed] = milliohms[..] else { panic!("{step}") };
+        let part = figures(step, "%")[0] / 100.0;
+        assert!((millivolts / amps - shown).abs() < 0.001, "{step}");
+        assert!((shown - expected - above).abs() < 0.000_5, "{step}");
+        assert!((fixed + part * expected - allowed).abs() < 0.001, "{step}");
+        assert!(above > allowed, "{step}");
+    }
+    let took = account.onset_to_open().expect("the contactors open");
+    assert!(story.contains(&format!("From onset to open contactors: {took:.1} s.")), "{story}");
+    // The ramp makes 1.5 mΩ and a quarter of the expected 0.9 mΩ after (1.725 / 24) · 2 000 s = 144 s: no step before can show it.
+    assert!((144.0..200.0).contains(&took), "{took}");
+}
+
+/// Of several defects, the one is named without which the fault does not come; the others are put in earlier, to be tempting.
+#[test]
+fn the_cause_is_the_defect_without_which_the_fault_does_not_come() {
+    let mut case = shipped("open-thermistor.toml");
+    let thermistor = case.defects[0];
+    let text = case.text.replace(
+        "[expect]",
+        "[[defect]]\nkind = \"cell_channel_offset\"\ncell = 3\nmillivolts = 5\nat_s = 2\n\n[[defect]]\nkind = \"current_offset\"\n\
+         current_sensor = \"main\"\namps = 0.2\nat_s = 3\n\n[expect]",
+    );
+    case = Case::parse(&text, "three defects").unwrap_or_else(|error| panic!("{error}"));
+    assert_eq!((case.defects.len(), case.defects[0]), (3, thermistor));
+    let (_, account) = played(case);
+    let chain = account.chain(Fault::ThermistorOpen).expect("the thermistor is found");
+    assert_eq!(chain.links[0].what, LinkKind::DefectBegins(0));
+    assert_eq!(chain.onset(), Some(30.0));
+    assert!(chain.links.iter().any(|link| link.what == LinkKind::TruthUnharmed), "only a reading lies");
+    assert!(!chain.links.iter().any(|link| link.what == LinkKind::TruthDeparts), "only a reading lies");
+    assert_eq!(chain.opened(), None, "a report opens nothing");
+}
+
+/// A weld that bars the start opens nothing that was closed.
+#[test]
+fn nothing_is_said_to_open_that_was_never_closed() {
+    let (_, account) = played(shipped("welded-positive.toml"));
+    let chain = account.chain(Fault::PositiveWelded).expect("the weld is found");
+    assert_eq!((chain.onset(), chain.opened()), (Some(0.0), None));
+}
+
+/// What the README shows of `why` is what it prints.
+#[test]
+fn the_readme_shows_what_why_prints() {
+    let (recording, account) = played(shipped("resistive-cell.toml"));
+    let printed =
+        explain::why(&recording, &account, Fault::CellResistanceHigh).expect("the crane has 96 cells");
+    let readme = std::fs::read_to_string(root().join("README.md")).expect("there is a README");
+    let from = readme.find("    Why cell resistance high?").expect("the README shows why");
+    let shown: Vec<&str> = readme[from..].lines().map_while(|line| line.strip_prefix("    ")).collect();
+    let printed: Vec<&str> = printed.lines().take(shown.len()).collect();
+    assert!(shown.len() >= 8, "{shown:#?}");
+    snapbox::assert_data_eq!(shown.join("\n"), printed.join("\n"));
+}
