@@ -4,7 +4,7 @@
 //! stands in one function, [`Pass::settle`], so that fifty faults cost fifty looks and not fifty copies of the bookkeeping.
 
 use super::list::Kept;
-use super::memory::{Freeze, Memory};
+use super::memory::{Freeze, Memory, Worse};
 use super::{Clearing, Counter, Dwells, Fault, FaultLimits, FaultSet, Reaction, Reading, Stage, Was};
 use crate::config::{Checked, ConfigError, Digest, Integrity};
 use crate::decision::{CurrentLimits, FaultSummary};
@@ -148,10 +148,10 @@ impl<Q: Watched> Limit<Q> {
     /// What was seen at a place, held against limits that hold just there. Which side is bad follows from their order.
     #[inline]
     pub(super) fn between(place: Place, observed: Option<Q>, trip: Q, release: Q) -> Sight {
+        let above = trip >= release;
         let reading = match observed {
             None => Reading::Unknown,
             Some(observed) => {
-                let above = trip >= release;
                 let beyond = if above { observed >= trip } else { observed <= trip };
                 let within = if above { observed <= release } else { observed >= release };
                 match (beyond, within) {
@@ -162,7 +162,8 @@ impl<Q: Watched> Limit<Q> {
             }
         };
         let observed = observed.and_then(Watched::shown);
-        Sight { place, observed, limit: trip.shown(), reading, pending: false }
+        let worse = if above { Worse::Higher } else { Worse::Lower };
+        Sight { place, observed, limit: trip.shown(), reading, worse, pending: false }
     }
 }
 
@@ -173,6 +174,8 @@ pub(super) struct Sight {
     pub(super) observed: Option<Quantity>,
     pub(super) limit: Option<Quantity>,
     pub(super) reading: Reading,
+    /// Which way it gets worse.
+    pub(super) worse: Worse,
     /// Whether no reading can be had before something happens that shows it: the next load step, rest or start.
     pub(super) pending: bool,
 }
@@ -181,7 +184,7 @@ impl Sight {
     /// A condition that is found or not, with no value of its own.
     pub(super) const fn found(place: Place, broken: bool) -> Self {
         let reading = if broken { Reading::Beyond } else { Reading::Within };
-        Self { place, observed: None, limit: None, reading, pending: false }
+        Self { place, observed: None, limit: None, reading, worse: Worse::Higher, pending: false }
     }
 
     /// What the contactor sequence found at a moment of its own.
@@ -191,13 +194,21 @@ impl Sight {
             observed: Some(Quantity::Volts(finding.observed)),
             limit: Some(Quantity::Volts(finding.bound)),
             reading: if finding.broken { Reading::Beyond } else { Reading::Within },
+            // A broken bound has been passed on its bad side.
+            worse: if finding.observed < finding.bound { Worse::Lower } else { Worse::Higher },
             pending: false,
         })
     }
 
     /// Nothing to look at in this tick: every stage stays.
-    pub(super) const UNKNOWN: Self =
-        Self { place: Place::Pack, observed: None, limit: None, reading: Reading::Unknown, pending: false };
+    pub(super) const UNKNOWN: Self = Self {
+        place: Place::Pack,
+        observed: None,
+        limit: None,
+        reading: Reading::Unknown,
+        worse: Worse::Higher,
+        pending: false,
+    };
 
     /// Nothing to look at before something happens that shows it. No measurement is missing for it: whoever may clear the fault
     /// vouches for the mend, and what happens next shows whether that was true.
@@ -320,6 +331,8 @@ struct Terms {
     dwells: Dwells,
     reaction: Reaction,
     clearing: Clearing,
+    /// Which way the value gets worse.
+    worse: Worse,
     /// Whether no reading can be had now.
     pending: bool,
 }
@@ -353,6 +366,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Pass<'_, '_, CELLS, THERMISTO
             dwells: Dwells { trip: limit.dwell, release: limit.release_dwell, counter: limit.counter },
             reaction: limit.reaction,
             clearing: limit.clearing,
+            worse: sight.worse,
             pending: sight.pending,
         };
         let assessment = assessment();
@@ -369,14 +383,15 @@ impl<const CELLS: usize, const THERMISTORS: usize> Pass<'_, '_, CELLS, THERMISTO
             after = clear(seen, by, terms, witness);
             seen.stage = after;
         }
-        self.note(before, seen, terms.reaction, witness);
+        self.note(before, seen, terms, witness);
         witness.tell(|| Evidence::Assessed(seen));
         self.count(seen.fault, after, terms.reaction);
         after
     }
 
     /// Tells of a change and keeps the record of it.
-    fn note<W: Witness>(&mut self, before: Stage, seen: Assessment, reaction: Reaction, witness: &mut W) {
+    fn note<W: Witness>(&mut self, before: Stage, seen: Assessment, terms: &Terms, witness: &mut W) {
+        let (reaction, worse) = (terms.reaction, terms.worse);
         if before.differs(seen.stage) {
             witness.tell(|| Evidence::StageChanged { from: before, assessment: seen });
         }
@@ -386,9 +401,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Pass<'_, '_, CELLS, THERMISTO
                 self.memory.near_miss(seen, reaction, self.seen.now, witness);
             }
             (Stage::Clear | Stage::Suspect { .. } | Stage::Latched, Stage::Confirmed { .. }) => {
-                self.memory.confirm(seen, reaction, self.seen.now, self.freeze, witness);
+                self.memory.confirm((seen, worse), reaction, self.seen.now, self.freeze, witness);
             }
-            (Stage::Confirmed { .. }, Stage::Confirmed { .. }) => self.memory.persist(seen, self.seen.now),
+            (Stage::Confirmed { .. }, Stage::Confirmed { .. }) => {
+                if seen.reading == Reading::Beyond {
+                    self.memory.persist(seen, worse, self.seen.now);
+                }
+            }
             (
                 Stage::Suspect { was: Was::Latched, .. } | Stage::Confirmed { .. } | Stage::Latched,
                 Stage::Clear,

@@ -1,9 +1,12 @@
 //! # What is remembered of a fault
 //!
 //! Decides which records are kept. A record holds the first and the last time, how often the fault was confirmed, how often it
-//! healed within its dwell (near misses), the value at its last confirmation, a freeze frame of that tick and a short history
-//! before it. When memory is full the weakest and oldest record goes, never a stronger one than the newcomer's, and every loss is
-//! counted: "did it ever happen" must be answered even after the details are gone.
+//! healed within its dwell (near misses), the worst value since it was first confirmed, a freeze frame of the tick of the last
+//! confirmation and a short history before it. When memory is full the weakest and oldest record goes, never a stronger one than
+//! the newcomer's, and every loss is counted: "did it ever happen" must be answered even after the details are gone.
+//!
+//! Worst is the highest value or the lowest one, whichever side of its limit is the bad one. Only a value beyond its limit can be it:
+//! a confirmed fault that is healing shows better values, and they are no part of the harm.
 
 use super::judge::Seen;
 use super::{Fault, Reaction};
@@ -11,6 +14,9 @@ use crate::sequence::Step;
 use crate::units::{Amps, Celsius, Millis, Uptime, Volts};
 use crate::witness::{Assessment, Evidence, Place, Quantity, Witness};
 use heapless::{Deque, Vec};
+
+#[cfg(test)]
+mod tests;
 
 /// Records that are kept.
 const RECORDS: usize = 16;
@@ -65,6 +71,15 @@ impl Freeze {
     }
 }
 
+/// Which of two values beyond a limit is the worse one.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub(super) enum Worse {
+    /// The higher one: the limit is one from above.
+    Higher,
+    /// The lower one: the limit is one from below.
+    Lower,
+}
+
 /// The pack shortly before a fault, oldest first.
 pub type FreezeHistory = Vec<Freeze, HISTORY>;
 
@@ -75,21 +90,21 @@ pub type FreezeHistory = Vec<Freeze, HISTORY>;
 pub struct Record {
     /// The fault.
     pub fault: Fault,
-    /// Where.
+    /// Where it was worst.
     pub place: Place,
     /// Its reaction.
     pub reaction: Reaction,
     /// First confirmation, or first near miss when there was none.
     pub first: Uptime,
-    /// Last time it was seen.
+    /// Last time it was confirmed and beyond its limit, or last near miss.
     pub last: Uptime,
     /// How often it was confirmed.
     pub count: u16,
     /// How often it healed within its dwell.
     pub near_misses: u16,
-    /// The worst value seen.
+    /// The worst value seen while confirmed; `None` when there was none, or the fault has no value of its own.
     pub worst: Option<Quantity>,
-    /// The limit it was held against.
+    /// The limit that value was held against.
     pub limit: Option<Quantity>,
     /// The pack when it was last confirmed.
     pub freeze: Option<Freeze>,
@@ -151,7 +166,7 @@ impl Memory {
     /// A fault was confirmed: counts it and keeps the moment.
     pub(super) fn confirm<W: Witness>(
         &mut self,
-        seen: Assessment,
+        (seen, worse): (Assessment, Worse),
         reaction: Reaction,
         now: Uptime,
         freeze: Freeze,
@@ -167,7 +182,7 @@ impl Memory {
             record.last = now;
             record.freeze = Some(freeze);
             record.history = history;
-            record.worst = worse(record.worst, seen);
+            record.keep_worst(seen, worse);
         }
     }
 
@@ -185,12 +200,12 @@ impl Memory {
         }
     }
 
-    /// The fault goes on: keeps its last time and its worst value.
-    pub(super) fn persist(&mut self, seen: Assessment, now: Uptime) {
+    /// The fault goes on, still beyond its limit: keeps its last time and its worst value.
+    pub(super) fn persist(&mut self, seen: Assessment, worse: Worse, now: Uptime) {
         for record in &mut self.records {
             if record.is_of(seen.fault, seen.place) {
                 record.last = now;
-                record.worst = worse(record.worst, seen);
+                record.keep_worst(seen, worse);
             }
         }
     }
@@ -221,7 +236,7 @@ impl Memory {
                 last: now,
                 count: 0,
                 near_misses: 0,
-                worst: seen.observed,
+                worst: None,
                 limit: seen.limit,
                 freeze: None,
                 history: FreezeHistory::new(),
@@ -266,15 +281,16 @@ impl Record {
     fn is_of(&self, fault: Fault, place: Place) -> bool {
         self.fault == fault && (!fault.is_per_thermistor() || self.place == place)
     }
-}
 
-/// The worse of a kept value and the one just seen: the one further out on the side of its limit.
-fn worse(kept: Option<Quantity>, seen: Assessment) -> Option<Quantity> {
-    let (Some(kept), Some(observed), Some(limit)) = (kept, seen.observed, seen.limit) else {
-        return kept.or(seen.observed);
-    };
-    let further = |from: Quantity, to: Quantity| from.bits() > to.bits();
-    let above = further(observed, limit) || observed.bits() == limit.bits() && further(kept, limit);
-    let worse = if above { further(observed, kept) } else { further(kept, observed) };
-    Some(if worse { observed } else { kept })
+    /// Keeps the value just seen, with its place and limit, if it is worse than what is kept.
+    fn keep_worst(&mut self, seen: Assessment, worse: Worse) {
+        let Some(observed) = seen.observed else { return };
+        let is_worse = self.worst.is_none_or(|kept| match worse {
+            Worse::Higher => observed.bits() > kept.bits(),
+            Worse::Lower => observed.bits() < kept.bits(),
+        });
+        if is_worse {
+            (self.worst, self.place, self.limit) = (Some(observed), seen.place, seen.limit);
+        }
+    }
 }
