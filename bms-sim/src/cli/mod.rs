@@ -10,6 +10,7 @@ mod why;
 
 use crate::case::{Case, CaseError};
 use crate::explain::words;
+use crate::recording::file::{self, FileError};
 use clap::{Parser, Subcommand};
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
@@ -81,6 +82,11 @@ pub fn main() -> ExitCode {
 
 /// Reads a case, or says on stderr what is wrong with it.
 fn read(path: &Path) -> Result<Case, Ended> {
+    if file::is_recording(path) {
+        let path = path.display();
+        eprintln!("{path}: this is a recording, not a case: use `why {path}`");
+        return Err(Ended::BadInput);
+    }
     Case::read(path).map_err(|error| {
         eprintln!("{}", error.excerpt(false));
         match error {
@@ -88,6 +94,15 @@ fn read(path: &Path) -> Result<Case, Ended> {
             _ => Ended::BadInput,
         }
     })
+}
+
+/// Says on stderr what is wrong with a recording.
+fn refuse(error: &FileError) -> Ended {
+    eprintln!("{error}");
+    match error {
+        FileError::Unreachable { .. } | FileError::Unwritten { .. } => Ended::NotWritten,
+        _ => Ended::BadInput,
+    }
 }
 
 /// Writes a result to stdout. A reader that has closed the pipe has read enough.

@@ -1,8 +1,9 @@
 //! `run`: plays a case with progress and tells what happened as a short story.
 
-use super::{CasePath, DEMONSTRATION, Ended, read, show};
+use super::{CasePath, DEMONSTRATION, Ended, read, refuse, show};
 use crate::case::{Case, Pack};
 use crate::explain::{Account, story};
+use crate::recording::file::Writing;
 use crate::recording::{self, Recording};
 use indicatif::{ProgressBar, ProgressStyle};
 use std::path::PathBuf;
@@ -81,13 +82,23 @@ fn play(mut case: Case, wishes: &Wishes) -> Ended {
 
 fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case, wishes: &Wishes) -> Ended {
     static INTERRUPTED: AtomicBool = AtomicBool::new(false);
-    if let Err(error) = ctrlc::set_handler(|| INTERRUPTED.store(true, Ordering::Relaxed)) {
+    let interrupt = || {
+        if INTERRUPTED.swap(true, Ordering::Relaxed) {
+            std::process::exit(130); // asked for twice: at once
+        }
+    };
+    if let Err(error) = ctrlc::set_handler(interrupt) {
         eprintln!("an interruption will lose the story: {error}");
     }
     let case = Arc::new(case);
+    let open = |path: &PathBuf| Writing::begin(path, wishes.force, &case, story::happened);
+    let mut writing = match wishes.record.as_ref().map(open).transpose() {
+        Ok(writing) => writing,
+        Err(error) => return refuse(&error),
+    };
     let bar = if wishes.quiet { ProgressBar::hidden() } else { progress(&case) };
     let begun = Instant::now();
-    let played = recording::play::<CELLS, THERMISTORS>(&case, |seconds| {
+    let progress = |seconds| {
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
@@ -95,7 +106,11 @@ fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case, wishes: &
         )]
         bar.set_position(seconds as u64);
         !INTERRUPTED.load(Ordering::Relaxed)
-    });
+    };
+    let played = match &mut writing {
+        Some(writing) => writing.play::<CELLS, THERMISTORS>(progress),
+        None => recording::play(&case, progress),
+    };
     bar.finish_and_clear();
     let took = begun.elapsed().as_secs_f64();
     let told = played.and_then(|recording| {
@@ -103,14 +118,10 @@ fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case, wishes: &
             let played = recording.end.seconds();
             eprintln!("{played:.1} s were played in {took:.3} s: {:.0} times as fast as time", played / took);
         }
-        if let Some(path) = &wishes.record
-            && let Err(error) = recording::file::write(&recording, path, wishes.force)
-        {
-            eprintln!("{error}");
-            return Ok(Ended::NotWritten);
-        }
+        let written = writing.map_or(Ok(()), Writing::finish);
         let account = Account::of(&recording)?;
-        Ok(tell(&recording, &account, INTERRUPTED.load(Ordering::Relaxed), wishes))
+        let ended = tell(&recording, &account, INTERRUPTED.load(Ordering::Relaxed), wishes);
+        Ok(written.map_or_else(|error| refuse(&error), |()| ended))
     });
     match told {
         Ok(ended) => ended,

@@ -1,9 +1,9 @@
 //! `why`: the chain that led to a fault, the values against their limits, and the verdict.
 
-use super::{Ended, read, show};
+use super::{Ended, read, refuse, show};
 use crate::case::{Pack, StartError};
 use crate::explain::{self, Account, words};
-use crate::recording::file::{self, FileError};
+use crate::recording::file;
 use crate::recording::{self, Recording};
 use bms_core::Fault;
 use std::path::PathBuf;
@@ -42,35 +42,41 @@ impl Why {
     fn by_case(&self) -> Result<Ended, Ended> {
         let case = Arc::new(read(&self.source)?);
         match case.pack {
-            Pack::Crane => {
-                self.explain(&recording::play::<96, 16>(&case, |_| true).map_err(|error| refuse(&error))?)
-            }
-            Pack::Trainer => {
-                self.explain(&recording::play::<16, 8>(&case, |_| true).map_err(|error| refuse(&error))?)
-            }
+            Pack::Crane => self.explain(
+                &recording::play::<96, 16>(&case, |_| true).map_err(|error| unplayed(&error))?,
+                true,
+            ),
+            Pack::Trainer => self
+                .explain(&recording::play::<16, 8>(&case, |_| true).map_err(|error| unplayed(&error))?, true),
         }
     }
 
     /// A recording is played again from the case inside it, and held to the decisions that it vouches for.
     fn by_recording(&self) -> Result<Ended, Ended> {
-        let kept = file::case_of(&self.source).map_err(|error| unread(&error))?;
+        let kept = file::case_of(&self.source).map_err(|error| refuse(&error))?;
         match kept.case.pack {
-            Pack::Crane => self.explain(&kept.replay::<96, 16>(|_| true).map_err(|error| unread(&error))?),
-            Pack::Trainer => self.explain(&kept.replay::<16, 8>(|_| true).map_err(|error| unread(&error))?),
+            Pack::Crane => {
+                self.explain(&kept.replay::<96, 16>(|_| true).map_err(|error| refuse(&error))?, kept.complete)
+            }
+            Pack::Trainer => {
+                self.explain(&kept.replay::<16, 8>(|_| true).map_err(|error| refuse(&error))?, kept.complete)
+            }
         }
     }
 
     fn explain<const CELLS: usize, const THERMISTORS: usize>(
         &self,
         recording: &Recording<CELLS, THERMISTORS>,
+        complete: bool,
     ) -> Result<Ended, Ended> {
-        let text = self.text(recording).map_err(|error| refuse(&error))?;
+        let text = self.text(recording, complete).map_err(|error| unplayed(&error))?;
         Ok(show(&text, Ended::AsExpected))
     }
 
     fn text<const CELLS: usize, const THERMISTORS: usize>(
         &self,
         recording: &Recording<CELLS, THERMISTORS>,
+        complete: bool,
     ) -> Result<String, StartError> {
         let faults = match self.fault {
             Some(fault) => vec![fault],
@@ -78,6 +84,10 @@ impl Why {
         };
         let account = Account::of(recording)?;
         let mut text = format!("{}\n", recording.case.title);
+        if !recording.end.over() {
+            let (played, case) = (recording.end.seconds(), recording.case.duration_seconds);
+            text += &format!("{}\n", words::cut_short(played, case, complete));
+        }
         if faults.is_empty() {
             text += &(words::none_confirmed() + "\n");
         }
@@ -94,15 +104,7 @@ impl Why {
     }
 }
 
-fn refuse(error: &StartError) -> Ended {
+fn unplayed(error: &StartError) -> Ended {
     eprintln!("{error}");
     Ended::BadInput
-}
-
-fn unread(error: &FileError) -> Ended {
-    eprintln!("{error}");
-    match error {
-        FileError::Unreachable { .. } => Ended::NotWritten,
-        _ => Ended::BadInput,
-    }
 }

@@ -5,6 +5,7 @@
 //! from [`words`].
 
 use super::{Account, words};
+use crate::case::Case;
 use crate::recording::{Event, Nearest, Recording, What};
 use bms_core::fault::{Fault, Reading};
 use bms_core::sequence::Because;
@@ -41,7 +42,7 @@ pub fn text<const CELLS: usize, const THERMISTORS: usize>(
         if times > OFTEN_ENOUGH {
             left_out += 1;
         } else {
-            story.push(format!("{:>10}  {}", words::clock(event.seconds), happened(recording, event)));
+            story.push(format!("{:>10}  {}", words::clock(event.seconds), happened(case, event)));
         }
     }
     if left_out > 0 {
@@ -62,11 +63,8 @@ pub fn text<const CELLS: usize, const THERMISTORS: usize>(
 
 /// One event as a sentence.
 #[must_use]
-pub fn happened<const CELLS: usize, const THERMISTORS: usize>(
-    recording: &Recording<CELLS, THERMISTORS>,
-    event: &Event,
-) -> String {
-    let defect = |place: usize| recording.case.defects.get(place);
+pub fn happened(case: &Case, event: &Event) -> String {
+    let defect = |place: usize| case.defects.get(place);
     match &event.what {
         What::DefectBegan(place) => defect(*place).map(words::defect_begins).unwrap_or_default(),
         What::DefectEnded(place) => defect(*place).map(words::defect_ends).unwrap_or_default(),

@@ -9,7 +9,7 @@
 //! | `case` | `name`, `digest` (CRC-32 of its text, eight hexadecimal digits), `title`, `pack`, `seed`, `duration_seconds`, `tick_ms`; to run it again |
 //! | `decisions_digest` | CRC-32 over every decision: equal for equal runs |
 //! | `ticks`, `played_seconds`, `interrupted` | how far it was played |
-//! | `events` | in order of time: `tick`, `seconds`, `kind`, `sentence`, `values` (see [`values`]) |
+//! | `events` | in order of time: `tick`, `seconds`, `kind`, `sentence`, `values` (see [`values`](super::values)) |
 //! | `confirmed` | the faults that became Confirmed, in order of time: `seconds`, `sentence`, `values` |
 //! | `nearest` | how near each fault came to its limit: the same |
 //! | `step_at_end` | where the contactor sequence stands at the end |
@@ -19,13 +19,11 @@
 //!
 //! Times are seconds from the start; the unit ends each key; cells and sensors are counted from 1; what has no number is left out.
 
-use super::values::{self, Values};
-use super::{Event, Recording};
+use super::Recording;
+use super::file::{GENERATOR, hexadecimal};
+use super::values::{EventShown, Values};
 use crate::explain::{Account, story, words};
 use serde::Serialize;
-
-/// Name and version of this program.
-pub const GENERATOR: &str = concat!("bms-sim ", env!("CARGO_PKG_VERSION"));
 
 /// What the module's head describes.
 #[derive(Clone, Debug, Serialize)]
@@ -55,27 +53,6 @@ struct CaseShown {
     seed: u64,
     duration_seconds: f64,
     tick_ms: u64,
-}
-
-/// One event, as a document and a recording show it.
-#[derive(Clone, Debug, Serialize)]
-pub(super) struct EventShown {
-    tick: u64,
-    seconds: f64,
-    kind: &'static str,
-    sentence: String,
-    values: Values,
-}
-
-impl EventShown {
-    pub(super) fn of<const CELLS: usize, const THERMISTORS: usize>(
-        recording: &Recording<CELLS, THERMISTORS>,
-        event: &Event,
-    ) -> Self {
-        let (kind, values) = values::of(&event.what);
-        let sentence = story::happened(recording, event);
-        Self { tick: event.tick, seconds: event.seconds, kind, sentence, values }
-    }
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -122,7 +99,11 @@ pub fn document<const CELLS: usize, const THERMISTORS: usize>(
         ticks: recording.ticks,
         played_seconds: recording.end.seconds(),
         interrupted,
-        events: recording.events.iter().map(|event| EventShown::of(recording, event)).collect(),
+        events: recording
+            .events
+            .iter()
+            .map(|event| EventShown::of(event, story::happened(case, event)))
+            .collect(),
         confirmed: recording.confirmed().iter().map(|(seconds, seen)| judged(*seconds, seen)).collect(),
         nearest: recording
             .nearest
@@ -139,9 +120,4 @@ pub fn document<const CELLS: usize, const THERMISTORS: usize>(
         critical: account.verdict.critical(),
         expectations: Expectations { met: judgeable.then_some(unmet.is_empty()), unmet },
     }
-}
-
-/// A digest as people compare it.
-pub(super) fn hexadecimal(digest: u32) -> String {
-    format!("{digest:08x}")
 }

@@ -8,44 +8,36 @@
 //! | --- | --- |
 //! | metadata `run` | `schema` (1), `generator`, `case_name`, `case_digest`, `seed` |
 //! | attachment `case.toml` | the case's text |
-//! | channel `/events` | what happened, as [`document`](super::document) shows it |
+//! | channel `/events` | what happened: `tick`, `seconds`, `kind`, `sentence`, [`values`](super::values) |
 //! | channel `/signals` | ten times a second: what the firmware measured and decided, and true temperatures |
-//! | channel `/decisions` | once a second and at the end: ticks played and CRC-32 over every decision so far |
-//! | metadata `end` | `ticks` and `decisions_digest` at the end; missing when the file was cut short |
+//! | channel `/decisions` | at the start, once a second and at the end: ticks played and CRC-32 over every decision so far |
+//! | metadata `end` | `ticks` and `decisions_digest` at the end, also of a run that was interrupted; missing when the file was cut short |
 //!
 //! Messages are JSON with a JSON Schema for each channel; their time stamps count nanoseconds from the start. Metadata and case stand
 //! first, so that a file that was cut short still says what it is of: it is then played to its last `/decisions` message.
 //!
-//! A file is written aside and renamed when it is complete. Nothing is overwritten unless that is asked for.
+//! A file is written while its case is played, as `FILE.part`, and renamed when it is complete ([`Writing`]). Nothing is overwritten
+//! unless that is asked for, and that is settled before the run begins.
 
 mod read;
+mod write;
 
-use super::digest::Digest;
-use super::document::{EventShown, GENERATOR, hexadecimal};
+pub use write::{Sentence, Writing};
+
 use super::{Recording, play_to};
 use crate::case::{Case, CaseError, StartError};
-use crate::run::Loop;
-use bms_core::units::{Amps, Volts};
-use bms_core::{Decision, Frame};
-use mcap::records::{MessageHeader, Metadata};
-use mcap::{Attachment, Compression, McapError, WriteOptions, Writer};
-use read::{Contents, Damage, Entries, Mark};
-use serde::Serialize;
-use std::borrow::Cow;
-use std::collections::BTreeMap;
+use mcap::McapError;
+use read::{Contents, Damage, Entries};
 use std::fs::File;
-use std::io::{BufWriter, Read, Seek, Write};
+use std::io::Read as _;
 use std::path::Path;
 use std::sync::Arc;
 
+/// Name and version of this program, as everything that it writes names it.
+pub const GENERATOR: &str = concat!("bms-sim ", env!("CARGO_PKG_VERSION"));
+
 /// The only schema that there is.
 const SCHEMA: &str = "1";
-
-/// Time between two messages with signals, in milliseconds.
-const SIGNALS_MS: u64 = 100;
-
-/// Time between two digests, in milliseconds.
-const DIGEST_MS: u64 = 1_000;
 
 /// What went wrong with the file of a recording.
 #[derive(Debug, thiserror::Error)]
@@ -64,6 +56,17 @@ pub enum FileError {
     Exists {
         /// The file.
         file: String,
+    },
+    /// What an earlier run left behind stands where this one would write.
+    #[error(
+        "{file}: {part} exists already, of a run that was killed or still goes on; accepted is a new name, or --force to write \
+over it"
+    )]
+    Unfinished {
+        /// The file.
+        file: String,
+        /// Where it stands until it is complete.
+        part: String,
     },
     /// It does not begin as a recording does.
     #[error("{file}: begins with {found}; accepted is an MCAP file as written by run --record")]
@@ -209,7 +212,7 @@ impl Kept {
         mut progress: impl FnMut(f64) -> bool,
     ) -> Result<Recording<CELLS, THERMISTORS>, FileError> {
         let mut stopped = false;
-        let recording = play_to(&self.case, self.ticks, |seconds| {
+        let recording = play_to(&self.case, self.ticks, &mut (), |seconds| {
             let on = progress(seconds);
             stopped |= !on;
             on
@@ -272,221 +275,10 @@ impl Contents {
     }
 }
 
-/// Writes a recording. `force` allows to write over a file.
-///
-/// # Errors
-/// When the file exists and `force` is not given, or it cannot be written.
-pub fn write<const CELLS: usize, const THERMISTORS: usize>(
-    recording: &Recording<CELLS, THERMISTORS>,
-    path: &Path,
-    force: bool,
-) -> Result<(), FileError> {
-    let file = path.display().to_string();
-    let unreachable = |source| FileError::Unreachable { file: file.clone(), source };
-    let unwritten = |source| match source {
-        McapError::Io(source) => FileError::Unreachable { file: file.clone(), source },
-        other => FileError::Unwritten { file: file.clone(), source: Box::new(other) },
-    };
-    if !force && path.exists() {
-        return Err(FileError::Exists { file });
-    }
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let aside = beside(folder).map_err(unreachable)?;
-    Messages::new(BufWriter::new(aside.as_file()))
-        .and_then(|messages| messages.all(recording))
-        .map_err(unwritten)?;
-    aside.as_file().sync_all().map_err(unreachable)?;
-    let renamed = if force { aside.persist(path) } else { aside.persist_noclobber(path) };
-    renamed.map(|_| ()).map_err(|error| match error.error.kind() {
-        std::io::ErrorKind::AlreadyExists => FileError::Exists { file: file.clone() },
-        _ => unreachable(error.error),
-    })
+/// A digest as people compare it.
+pub(crate) fn hexadecimal(digest: u32) -> String {
+    format!("{digest:08x}")
 }
-
-/// A file to be renamed, with the rights that any new file gets.
-#[cfg(unix)]
-fn beside(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
-    use std::os::unix::fs::PermissionsExt;
-    tempfile::Builder::new().permissions(std::fs::Permissions::from_mode(0o666)).tempfile_in(folder)
-}
-
-/// A file to be renamed, with the rights that any new file gets.
-#[cfg(not(unix))]
-fn beside(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
-    tempfile::NamedTempFile::new_in(folder)
-}
-
-/// A container that is being written.
-struct Messages<W: Write + Seek> {
-    to: Writer<W>,
-    sequence: u32,
-}
-
-/// A channel's number in the container.
-#[derive(Clone, Copy)]
-struct Topic(u16);
-
-impl<W: Write + Seek> Messages<W> {
-    fn new(to: W) -> Result<Self, McapError> {
-        let options = WriteOptions::new().compression(Some(Compression::Zstd)).library(GENERATOR);
-        Ok(Self { to: options.create(to)?, sequence: 0 })
-    }
-
-    fn topic(&mut self, topic: &str, schema: &str) -> Result<Topic, McapError> {
-        let schema = self.to.add_schema(topic.trim_start_matches('/'), "jsonschema", schema.as_bytes())?;
-        self.to.add_channel(schema, topic, "json", &BTreeMap::new()).map(Topic)
-    }
-
-    fn metadata<const N: usize>(
-        &mut self,
-        name: &str,
-        entries: [(&str, String); N],
-    ) -> Result<(), McapError> {
-        let metadata = entries.into_iter().map(|(key, value)| (key.to_owned(), value)).collect();
-        self.to.write_metadata(&Metadata { name: name.to_owned(), metadata })
-    }
-
-    fn message(&mut self, topic: Topic, at_ms: u64, message: &impl Serialize) -> Result<(), McapError> {
-        let nanoseconds = at_ms.saturating_mul(1_000_000);
-        let header = MessageHeader {
-            channel_id: topic.0,
-            sequence: self.sequence,
-            log_time: nanoseconds,
-            publish_time: nanoseconds,
-        };
-        self.sequence = self.sequence.wrapping_add(1);
-        self.to.write_to_known_channel(&header, &serde_json::to_vec(message).map_err(std::io::Error::from)?)
-    }
-
-    /// Everything, in order of time. The run is played once more for its signals.
-    fn all<const CELLS: usize, const THERMISTORS: usize>(
-        mut self,
-        recording: &Recording<CELLS, THERMISTORS>,
-    ) -> Result<(), McapError> {
-        let case = &recording.case;
-        self.metadata(
-            "run",
-            [
-                ("schema", SCHEMA.to_owned()),
-                ("generator", GENERATOR.to_owned()),
-                ("case_name", case.name.clone()),
-                ("case_digest", hexadecimal(case.digest)),
-                ("seed", case.seed.to_string()),
-            ],
-        )?;
-        self.to.attach(&Attachment {
-            log_time: 0,
-            create_time: 0,
-            name: "case.toml".to_owned(),
-            media_type: "application/toml".to_owned(),
-            data: Cow::Borrowed(case.text.as_bytes()),
-        })?;
-        let events = self.topic("/events", EVENTS_SCHEMA)?;
-        let signals = self.topic("/signals", SIGNALS_SCHEMA)?;
-        let decisions = self.topic("/decisions", DECISIONS_SCHEMA)?;
-        let mut digest = Digest::new();
-        let mut now = recording.start();
-        let mut told = recording.events.iter().peekable();
-        let (mut next_signals_ms, mut next_digest_ms) = (0, DIGEST_MS);
-        while now.tick < recording.ticks {
-            let (tick, at_ms) = (now.tick, now.at_ms);
-            while let Some(event) = told.next_if(|event| event.tick <= tick) {
-                self.message(events, at_ms, &EventShown::of(recording, event))?;
-            }
-            let frame = (at_ms >= next_signals_ms).then(|| now.frame());
-            let decision = now.advance(&mut ());
-            digest.feed(&decision);
-            if let Some(frame) = frame {
-                next_signals_ms = (at_ms / SIGNALS_MS + 1) * SIGNALS_MS;
-                self.message(signals, at_ms, &Signals::of(tick, at_ms, &frame, &decision, &now))?;
-            }
-            if at_ms >= next_digest_ms || now.tick == recording.ticks {
-                next_digest_ms = (at_ms / DIGEST_MS + 1) * DIGEST_MS;
-                let so_far = Mark { ticks: now.tick, decisions_digest: hexadecimal(digest.value()) };
-                self.message(decisions, at_ms, &so_far)?;
-            }
-        }
-        let end = [("ticks", now.tick.to_string()), ("decisions_digest", hexadecimal(digest.value()))];
-        self.metadata("end", end)?;
-        self.to.finish().map(|_| ())
-    }
-}
-
-/// What is measured and decided in one tick; the temperatures are true ones at its end.
-#[derive(Debug, Serialize)]
-struct Signals {
-    tick: u64,
-    seconds: f64,
-    lowest_cell: usize,
-    lowest_cell_volts: f64,
-    highest_cell: usize,
-    highest_cell_volts: f64,
-    current_amps: f64,
-    pack_volts: f64,
-    link_volts: f64,
-    supply_volts: f64,
-    true_coldest_cell_celsius: f64,
-    true_warmest_cell_celsius: f64,
-    charge_limit_amps: f64,
-    discharge_limit_amps: f64,
-    step: bms_core::Step,
-}
-
-impl Signals {
-    fn of<const CELLS: usize, const THERMISTORS: usize>(
-        tick: u64,
-        at_ms: u64,
-        frame: &Frame<CELLS, THERMISTORS>,
-        decision: &Decision<CELLS>,
-        after: &Loop<CELLS, THERMISTORS>,
-    ) -> Self {
-        let volts = |volts: Volts| f64::from(volts.milli()) / 1_000.0;
-        let amps = |amps: Amps| f64::from(amps.milli()) / 1_000.0;
-        let cells = || frame.cells.value.0.iter().copied().zip(1..);
-        // The first of several equal ones, as in a list read from the top.
-        let (lowest, lowest_cell) = cells().min_by_key(|(volts, _)| *volts).unwrap_or_default();
-        let (highest, highest_cell) =
-            cells().max_by_key(|(volts, cell)| (*volts, std::cmp::Reverse(*cell))).unwrap_or_default();
-        let truth = after.world.truth();
-        Self {
-            tick,
-            seconds: std::time::Duration::from_millis(at_ms).as_secs_f64(),
-            lowest_cell,
-            lowest_cell_volts: volts(lowest),
-            highest_cell,
-            highest_cell_volts: volts(highest),
-            current_amps: amps(frame.current.value),
-            pack_volts: volts(frame.voltages.value.pack),
-            link_volts: volts(frame.voltages.value.link),
-            supply_volts: volts(frame.supply.value),
-            true_coldest_cell_celsius: truth.celsius_low.value,
-            true_warmest_cell_celsius: truth.celsius_high.value,
-            charge_limit_amps: amps(decision.limits.charge),
-            discharge_limit_amps: amps(decision.limits.discharge),
-            step: decision.step,
-        }
-    }
-}
-
-/// JSON Schema of a message with an event.
-const EVENTS_SCHEMA: &str = r#"{"type":"object","properties":{
-"tick":{"type":"integer"},"seconds":{"type":"number"},"kind":{"type":"string"},"sentence":{"type":"string"},
-"values":{"type":"object"}}}"#;
-
-/// JSON Schema of a message with signals.
-const SIGNALS_SCHEMA: &str = r#"{"type":"object","properties":{
-"tick":{"type":"integer"},"seconds":{"type":"number"},
-"lowest_cell":{"type":"integer"},"lowest_cell_volts":{"type":"number"},
-"highest_cell":{"type":"integer"},"highest_cell_volts":{"type":"number"},
-"current_amps":{"type":"number","description":"positive into the pack"},
-"pack_volts":{"type":"number"},"link_volts":{"type":"number"},"supply_volts":{"type":"number"},
-"true_coldest_cell_celsius":{"type":"number"},"true_warmest_cell_celsius":{"type":"number"},
-"charge_limit_amps":{"type":"number"},"discharge_limit_amps":{"type":"number"},"step":{"type":"string"}}}"#;
-
-/// JSON Schema of a message with a digest.
-const DECISIONS_SCHEMA: &str = r#"{"type":"object","properties":{
-"ticks":{"type":"integer","description":"ticks played so far"},
-"decisions_digest":{"type":"string","description":"CRC-32/ISO-HDLC over all decisions so far"}}}"#;
 
 #[cfg(test)]
 mod tests;

@@ -93,13 +93,29 @@ pub fn play<const CELLS: usize, const THERMISTORS: usize>(
     case: &Arc<Case>,
     progress: impl FnMut(f64) -> bool,
 ) -> Result<Recording<CELLS, THERMISTORS>, StartError> {
-    play_to(case, u64::MAX, progress)
+    play_to(case, u64::MAX, &mut (), progress)
+}
+
+/// Follows a run while it is played.
+trait Follow<const CELLS: usize, const THERMISTORS: usize> {
+    /// Before a tick.
+    fn before(&mut self, now: &Loop<CELLS, THERMISTORS>);
+
+    /// After it, with what happened in it and the digest of all decisions so far.
+    fn after(&mut self, now: &Loop<CELLS, THERMISTORS>, events: &[Event], digest: &Digest);
+}
+
+/// Nobody follows.
+impl<const CELLS: usize, const THERMISTORS: usize> Follow<CELLS, THERMISTORS> for () {
+    fn before(&mut self, _now: &Loop<CELLS, THERMISTORS>) {}
+    fn after(&mut self, _now: &Loop<CELLS, THERMISTORS>, _events: &[Event], _digest: &Digest) {}
 }
 
 /// Plays a case from its start to its end, or to that number of ticks.
 fn play_to<const CELLS: usize, const THERMISTORS: usize>(
     case: &Arc<Case>,
     most_ticks: u64,
+    follower: &mut impl Follow<CELLS, THERMISTORS>,
     mut progress: impl FnMut(f64) -> bool,
 ) -> Result<Recording<CELLS, THERMISTORS>, StartError> {
     let mut now = Loop::<CELLS, THERMISTORS>::new(case)?;
@@ -125,8 +141,10 @@ fn play_to<const CELLS: usize, const THERMISTORS: usize>(
             }
         }
         (recorder.tick, recorder.seconds) = (now.tick, now.seconds());
+        let told = recorder.events.len();
         tell_story(case, &mut recorder, before);
         before = now.seconds();
+        follower.before(&now);
         let decision = now.advance(&mut recorder);
         digest.feed(&decision);
         recorder.decided(&decision);
@@ -136,6 +154,7 @@ fn play_to<const CELLS: usize, const THERMISTORS: usize>(
                 recorder.note(What::Breached(breach));
             }
         }
+        follower.after(&now, recorder.events.get(told..).unwrap_or_default(), &digest);
     }
     Ok(Recording {
         case: Arc::clone(case),
@@ -178,11 +197,6 @@ fn tell_story(case: &Case, recorder: &mut Recorder, before: f64) {
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Recording<CELLS, THERMISTORS> {
-    /// The loop before the first tick.
-    fn start(&self) -> Loop<CELLS, THERMISTORS> {
-        self.snapshots.first().unwrap_or(&self.end).clone()
-    }
-
     /// The loop as it stood before a tick, played on from the snapshot before it. Beyond the end: the end.
     #[must_use]
     pub fn at(&self, tick: u64) -> Loop<CELLS, THERMISTORS> {
@@ -225,7 +239,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Recording<CELLS, THERMISTORS>
             let truth = of.world.truth();
             (truth.charge_high.value - truth.charge_low.value) * self.case.pack.ampere_hours()
         };
-        (spread(&self.start()), spread(&self.end))
+        (spread(self.snapshots.first().unwrap_or(&self.end)), spread(&self.end))
     }
 
     /// Whether cooling ran at the end.

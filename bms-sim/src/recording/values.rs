@@ -4,7 +4,7 @@
 //! carries its unit at the end of its key (`observed_volts`, `dwell_seconds`); cells, modules and thermistors are counted from 1, as
 //! people count them; what was not measured is left out.
 
-use super::{What, number};
+use super::{Event, What, number};
 use crate::case::Ask;
 use crate::world::truth::Breach;
 use bms_core::decision::Cooling;
@@ -115,6 +115,25 @@ impl Values {
             Some(place) => values.with("cell", place + 1),
             None => values,
         }
+    }
+}
+
+/// One event, as files show it.
+#[derive(Clone, Debug, Serialize)]
+pub struct EventShown {
+    tick: u64,
+    seconds: f64,
+    kind: &'static str,
+    sentence: String,
+    values: Values,
+}
+
+impl EventShown {
+    /// An event with the sentence that says it.
+    #[must_use]
+    pub fn of(event: &Event, sentence: String) -> Self {
+        let (kind, values) = of(&event.what);
+        Self { tick: event.tick, seconds: event.seconds, kind, sentence, values }
     }
 }
 

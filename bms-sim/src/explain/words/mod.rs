@@ -9,6 +9,7 @@ mod config;
 mod evidence;
 mod names;
 mod numbers;
+mod recording;
 mod story;
 mod world;
 
@@ -19,6 +20,7 @@ pub use numbers::{
     amp_hours, amps, celsius, clock, duration, dwell, milliohms, ohms, percent, place, quantity, seconds,
     volts,
 };
+pub use recording::cut_short;
 pub use story::{
     acted, balanced, confirmed, cooled, duty_begins, ends, left_out, nearest, nearest_heading,
     none_confirmed, onset_to_open, played, tightest, unmet, why,

@@ -1,5 +1,6 @@
 use super::*;
-use crate::recording::play;
+use crate::recording::Event;
+use std::collections::BTreeMap;
 
 const WELDED: &str = include_str!("../../../../examples/cases/welded-positive.toml");
 
@@ -8,11 +9,16 @@ fn recorded() -> (tempfile::TempDir, std::path::PathBuf, Recording<96, 16>) {
     let mut case = Case::parse(WELDED, "welded-positive.toml").unwrap();
     case.seed = 4_711;
     case.duration_seconds = 6.0;
-    let recording = play::<96, 16>(&Arc::new(case), |_| true).unwrap();
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("run.mcap");
-    write(&recording, &path, false).unwrap();
+    let mut writing = Writing::begin(&path, false, &Arc::new(case), said).unwrap();
+    let recording = writing.play(|_| true).unwrap();
+    writing.finish().unwrap();
     (folder, path, recording)
+}
+
+fn said(case: &Case, event: &Event) -> String {
+    format!("{}: {:?}", case.name, event.what)
 }
 
 /// The same text with its own length and seed: what is read back is what was played, and every tick of it can be visited.
@@ -30,7 +36,8 @@ fn a_run_read_back_is_the_run_that_was_written() {
     assert_eq!(one.advance(&mut ()), other.advance(&mut ()));
 }
 
-/// The public reader of the format finds the channels and as many messages as the rates say: 60 of signals in 6 s.
+/// The public reader of the format finds the channels and as many messages as the rates say: in 6 s 60 of signals, and at
+/// the start and after each second one of decisions.
 #[test]
 fn the_container_is_what_its_format_says() {
     let (_folder, path, written) = recorded();
@@ -41,7 +48,7 @@ fn the_container_is_what_its_format_says() {
         assert!(serde_json::from_slice::<serde_json::Value>(&message.data).unwrap().is_object());
         *counts.entry(message.channel.topic.clone()).or_insert(0) += 1;
     }
-    let expected = [("/decisions", 6), ("/events", written.events.len()), ("/signals", 60)];
+    let expected = [("/decisions", 7), ("/events", written.events.len()), ("/signals", 60)];
     assert_eq!(counts, expected.map(|(topic, count)| (topic.to_owned(), count)).into());
     let schemas: Vec<_> = mcap::Summary::read(&bytes).unwrap().unwrap().schemas.into_values().collect();
     assert_eq!(schemas.len(), 3);
@@ -57,14 +64,72 @@ fn the_same_run_is_the_same_file() {
     assert_eq!(std::fs::read(first).unwrap(), std::fs::read(second).unwrap());
 }
 
+/// Settled before anything is played: nothing is left to lose then.
 #[test]
 fn nothing_is_written_over_unless_asked_for() {
     let (_folder, path, recording) = recorded();
+    let begin = |force| Writing::begin(&path, force, &recording.case, said).map(|_| ());
     std::fs::write(&path, "dear diary").unwrap();
-    assert!(matches!(write(&recording, &path, false), Err(FileError::Exists { .. })));
+    let error = begin(false).unwrap_err().to_string();
+    assert!(
+        error.ends_with("run.mcap: exists already; accepted is a new name, or --force to write over it"),
+        "{error}"
+    );
     assert_eq!(std::fs::read(&path).unwrap(), b"dear diary");
-    write(&recording, &path, true).unwrap();
-    assert!(is_recording(&path));
+    let mut writing = Writing::begin(&path, true, &recording.case, said).unwrap();
+    writing.play::<96, 16>(|_| true).unwrap();
+    assert_eq!(std::fs::read(&path).unwrap(), b"dear diary");
+    writing.finish().unwrap();
+    assert!(case_of(&path).unwrap().complete);
+}
+
+#[test]
+fn a_folder_is_refused_before_anything_is_played() {
+    let (folder, _, recording) = recorded();
+    let error = Writing::begin(folder.path(), true, &recording.case, said).map(|_| ()).unwrap_err();
+    assert!(matches!(error, FileError::Unreachable { .. }), "{error}");
+    let nowhere = Path::new("no/such/folder/run.mcap");
+    let error = Writing::begin(nowhere, true, &recording.case, said).map(|_| ()).unwrap_err().to_string();
+    assert!(error.starts_with("no/such/folder/run.mcap: "), "{error}");
+}
+
+/// A process that is killed leaves what it had heard up to the last whole second, under the name for the unfinished.
+#[test]
+fn what_was_heard_before_a_kill_is_there() {
+    let (folder, path, recording) = recorded();
+    let path = path.with_file_name("killed.mcap");
+    let part = folder.path().join("killed.mcap.part");
+    let mut writing = Writing::begin(&path, false, &recording.case, said).unwrap();
+    let mut left = None;
+    writing
+        .play::<96, 16>(|seconds| {
+            if seconds >= 4.0 && left.is_none() {
+                left = Some(std::fs::read(&part).unwrap()); // as it lies on the disk at that moment
+            }
+            true
+        })
+        .unwrap();
+    drop(writing);
+    assert!(!path.exists());
+    std::fs::write(&part, left.unwrap()).unwrap();
+    let kept = case_of(&part).unwrap();
+    assert!(!kept.complete && kept.ticks >= 300, "{} ticks", kept.ticks);
+    assert_eq!(kept.replay::<96, 16>(|_| true).unwrap().ticks, kept.ticks);
+    let error = Writing::begin(&path, false, &recording.case, said).map(|_| ()).unwrap_err();
+    assert!(matches!(error, FileError::Unfinished { .. }), "{error}");
+}
+
+/// A run that was interrupted is complete as far as it goes.
+#[test]
+fn an_interrupted_run_is_a_whole_file() {
+    let (_folder, path, recording) = recorded();
+    let path = path.with_file_name("interrupted.mcap");
+    let mut writing = Writing::begin(&path, false, &recording.case, said).unwrap();
+    let played = writing.play::<96, 16>(|seconds| seconds < 2.5).unwrap();
+    writing.finish().unwrap();
+    let kept = case_of(&path).unwrap();
+    assert_eq!((kept.complete, kept.ticks, kept.digest), (true, played.ticks, played.digest));
+    assert!(kept.ticks < recording.ticks);
 }
 
 #[test]
@@ -75,7 +140,7 @@ fn what_is_no_recording_is_refused_by_name() {
     assert!(!is_recording(&path));
     let error = case_of(&path).unwrap_err().to_string();
     assert!(error.ends_with("accepted is an MCAP file as written by run --record"), "{error}");
-    let mut empty = Writer::new(File::create(&path).unwrap()).unwrap();
+    let mut empty = mcap::Writer::new(File::create(&path).unwrap()).unwrap();
     empty.finish().unwrap();
     let error = case_of(&path).unwrap_err().to_string();
     assert!(error.contains("metadata run is missing"), "{error}");

@@ -1,0 +1,338 @@
+//! # Writing a run while it is played
+//!
+//! What is heard goes to `FILE.part` and is complete there after each second of the run, so that a process that is killed, or a machine
+//! that goes dark, leaves a file that is played as far as it goes. When the run is over, or was interrupted, the file gets its own name.
+
+use super::read::Mark;
+use super::{FileError, GENERATOR, SCHEMA, hexadecimal};
+use crate::case::{Case, StartError};
+use crate::recording::digest::Digest;
+use crate::recording::values::EventShown;
+use crate::recording::{Event, Follow, Recording, play_to};
+use crate::run::Loop;
+use bms_core::units::{Amps, Volts};
+use bms_core::{Decision, Frame};
+use mcap::records::{MessageHeader, Metadata};
+use mcap::{Attachment, Compression, McapError, WriteOptions, Writer};
+use serde::Serialize;
+use std::borrow::Cow;
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::BufWriter;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// Time between two messages with signals, in milliseconds.
+const SIGNALS_MS: u64 = 100;
+
+/// Time between two digests, in milliseconds. After each the file is complete so far.
+const DIGEST_MS: u64 = 1_000;
+
+/// Says in a sentence what happened.
+pub type Sentence = fn(&Case, &Event) -> String;
+
+/// A recording that is written while its case is played.
+pub struct Writing {
+    case: Arc<Case>,
+    messages: Messages,
+    path: PathBuf,
+    part: PathBuf,
+    force: bool,
+    /// What went wrong first; nothing is written after it.
+    failed: Option<McapError>,
+}
+
+impl Writing {
+    /// Makes the file and writes of which case it is. `force` allows to write over a file; `sentence` says what an event was.
+    ///
+    /// # Errors
+    /// When the file exists and `force` is not given, or it cannot be written.
+    pub fn begin(path: &Path, force: bool, case: &Arc<Case>, sentence: Sentence) -> Result<Self, FileError> {
+        let file = || path.display().to_string();
+        if path.is_dir() {
+            let source = std::io::ErrorKind::IsADirectory.into();
+            return Err(FileError::Unreachable { file: file(), source });
+        }
+        if path.exists() && !force {
+            return Err(FileError::Exists { file: file() });
+        }
+        let part = aside(path);
+        let mut options = File::options();
+        options.write(true).create(true).truncate(true).create_new(!force);
+        let to = options.open(&part).map_err(|source| match source.kind() {
+            std::io::ErrorKind::AlreadyExists => {
+                FileError::Unfinished { file: file(), part: part.display().to_string() }
+            }
+            _ => FileError::Unreachable { file: file(), source },
+        })?;
+        let messages =
+            Messages::begin(BufWriter::new(to), case, sentence).map_err(|error| unwritten(file(), error))?;
+        Ok(Self { case: Arc::clone(case), messages, path: path.to_owned(), part, force, failed: None })
+    }
+
+    /// Plays the case and writes it. `progress` as for [`play`](crate::recording::play). What cannot be written is told by
+    /// [`finish`](Self::finish): the run itself goes on.
+    ///
+    /// # Errors
+    /// When the type has other counts than the case's pack.
+    pub fn play<const CELLS: usize, const THERMISTORS: usize>(
+        &mut self,
+        progress: impl FnMut(f64) -> bool,
+    ) -> Result<Recording<CELLS, THERMISTORS>, StartError> {
+        let case = Arc::clone(&self.case);
+        let mut following =
+            Following { writing: self, begun: None, next_signals_ms: 0, next_digest_ms: DIGEST_MS };
+        let recording = play_to(&case, u64::MAX, &mut following, progress)?;
+        self.attempt(|messages| messages.end(recording.ticks, recording.digest));
+        Ok(recording)
+    }
+
+    /// Gives the file its name.
+    ///
+    /// # Errors
+    /// When anything could not be written, or another file took the name meanwhile.
+    pub fn finish(self) -> Result<(), FileError> {
+        let file = self.path.display().to_string();
+        if let Some(error) = self.failed {
+            return Err(unwritten(file, error));
+        }
+        let unreachable = |source| FileError::Unreachable { file: file.clone(), source };
+        let buffered = self.messages.to.into_inner();
+        let written = buffered.into_inner().map_err(|error| unreachable(error.into_error()))?;
+        written.sync_all().map_err(unreachable)?;
+        let part = tempfile::TempPath::try_from_path(&self.part).map_err(unreachable)?;
+        let renamed = if self.force { part.persist(&self.path) } else { part.persist_noclobber(&self.path) };
+        renamed.map_err(|error| {
+            let _kept = error.path.keep();
+            match error.error.kind() {
+                std::io::ErrorKind::AlreadyExists => FileError::Exists { file: file.clone() },
+                _ => unreachable(error.error),
+            }
+        })
+    }
+
+    fn attempt(&mut self, write: impl FnOnce(&mut Messages) -> Result<(), McapError>) {
+        if self.failed.is_none() {
+            self.failed = write(&mut self.messages).err();
+        }
+    }
+}
+
+/// Where a file stands until it is complete.
+fn aside(path: &Path) -> PathBuf {
+    let mut part = path.as_os_str().to_owned();
+    part.push(".part");
+    part.into()
+}
+
+fn unwritten(file: String, error: McapError) -> FileError {
+    match error {
+        McapError::Io(source) => FileError::Unreachable { file, source },
+        other => FileError::Unwritten { file, source: Box::new(other) },
+    }
+}
+
+/// Listens to a run and writes what is due.
+struct Following<'a, const CELLS: usize, const THERMISTORS: usize> {
+    writing: &'a mut Writing,
+    /// The tick that is being played.
+    begun: Option<Begun<CELLS, THERMISTORS>>,
+    next_signals_ms: u64,
+    next_digest_ms: u64,
+}
+
+/// A tick of which only the beginning is known; with its frame when signals are due.
+struct Begun<const CELLS: usize, const THERMISTORS: usize> {
+    tick: u64,
+    at_ms: u64,
+    frame: Option<Frame<CELLS, THERMISTORS>>,
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Follow<CELLS, THERMISTORS>
+    for Following<'_, CELLS, THERMISTORS>
+{
+    fn before(&mut self, now: &Loop<CELLS, THERMISTORS>) {
+        let frame = (now.at_ms >= self.next_signals_ms).then(|| now.frame());
+        self.begun = Some(Begun { tick: now.tick, at_ms: now.at_ms, frame });
+    }
+
+    fn after(&mut self, now: &Loop<CELLS, THERMISTORS>, events: &[Event], digest: &Digest) {
+        let (Some(Begun { tick, at_ms, frame }), Some(decision)) = (self.begun.take(), now.decision) else {
+            return;
+        };
+        for event in events {
+            self.writing.attempt(|messages| messages.event(at_ms, event));
+        }
+        if let Some(frame) = frame {
+            self.next_signals_ms = (at_ms / SIGNALS_MS + 1) * SIGNALS_MS;
+            let signals = Signals::of(tick, at_ms, &frame, &decision, now);
+            self.writing.attempt(|messages| messages.message(messages.signals, at_ms, &signals));
+        }
+        if at_ms >= self.next_digest_ms || now.over() {
+            self.next_digest_ms = (at_ms / DIGEST_MS + 1) * DIGEST_MS;
+            self.writing.attempt(|messages| messages.mark(at_ms, now.tick, digest));
+        }
+    }
+}
+
+/// A channel's number in the container.
+#[derive(Clone, Copy)]
+struct Topic(u16);
+
+/// A container that is being written.
+struct Messages {
+    to: Writer<BufWriter<File>>,
+    sequence: u32,
+    events: Topic,
+    signals: Topic,
+    decisions: Topic,
+    case: Arc<Case>,
+    sentence: Sentence,
+}
+
+impl Messages {
+    /// Of which case it is, and that nothing was played yet.
+    fn begin(to: BufWriter<File>, case: &Arc<Case>, sentence: Sentence) -> Result<Self, McapError> {
+        // Chunks of a second are too small to share among threads.
+        let options = WriteOptions::new().compression(Some(Compression::Zstd)).compression_threads(0);
+        let mut to = options.library(GENERATOR).create(to)?;
+        to.write_metadata(&metadata(
+            "run",
+            [
+                ("schema", SCHEMA.to_owned()),
+                ("generator", GENERATOR.to_owned()),
+                ("case_name", case.name.clone()),
+                ("case_digest", hexadecimal(case.digest)),
+                ("seed", case.seed.to_string()),
+            ],
+        ))?;
+        to.attach(&Attachment {
+            log_time: 0,
+            create_time: 0,
+            name: "case.toml".to_owned(),
+            media_type: "application/toml".to_owned(),
+            data: Cow::Borrowed(case.text.as_bytes()),
+        })?;
+        let mut topic = |name: &str, schema: &str| {
+            let schema = to.add_schema(name.trim_start_matches('/'), "jsonschema", schema.as_bytes())?;
+            to.add_channel(schema, name, "json", &BTreeMap::new()).map(Topic)
+        };
+        let (events, signals) = (topic("/events", EVENTS_SCHEMA)?, topic("/signals", SIGNALS_SCHEMA)?);
+        let decisions = topic("/decisions", DECISIONS_SCHEMA)?;
+        let mut messages =
+            Self { to, sequence: 0, events, signals, decisions, case: Arc::clone(case), sentence };
+        messages.mark(0, 0, &Digest::new())?;
+        Ok(messages)
+    }
+
+    fn event(&mut self, at_ms: u64, event: &Event) -> Result<(), McapError> {
+        let sentence = (self.sentence)(&self.case, event);
+        self.message(self.events, at_ms, &EventShown::of(event, sentence))
+    }
+
+    /// The digest so far; then the file is complete to here.
+    fn mark(&mut self, at_ms: u64, ticks: u64, digest: &Digest) -> Result<(), McapError> {
+        let so_far = Mark { ticks, decisions_digest: hexadecimal(digest.value()) };
+        self.message(self.decisions, at_ms, &so_far)?;
+        self.to.flush()
+    }
+
+    fn end(&mut self, ticks: u64, digest: u32) -> Result<(), McapError> {
+        let entries = [("ticks", ticks.to_string()), ("decisions_digest", hexadecimal(digest))];
+        self.to.write_metadata(&metadata("end", entries))?;
+        self.to.finish().map(|_| ())
+    }
+
+    fn message(&mut self, topic: Topic, at_ms: u64, message: &impl Serialize) -> Result<(), McapError> {
+        let nanoseconds = at_ms.saturating_mul(1_000_000);
+        let header = MessageHeader {
+            channel_id: topic.0,
+            sequence: self.sequence,
+            log_time: nanoseconds,
+            publish_time: nanoseconds,
+        };
+        self.sequence = self.sequence.wrapping_add(1);
+        self.to.write_to_known_channel(&header, &serde_json::to_vec(message).map_err(std::io::Error::from)?)
+    }
+}
+
+fn metadata<const N: usize>(name: &str, entries: [(&str, String); N]) -> Metadata {
+    let metadata = entries.into_iter().map(|(key, value)| (key.to_owned(), value)).collect();
+    Metadata { name: name.to_owned(), metadata }
+}
+
+/// What is measured and decided in one tick; the temperatures are true ones at its end.
+#[derive(Debug, Serialize)]
+struct Signals {
+    tick: u64,
+    seconds: f64,
+    lowest_cell: usize,
+    lowest_cell_volts: f64,
+    highest_cell: usize,
+    highest_cell_volts: f64,
+    current_amps: f64,
+    pack_volts: f64,
+    link_volts: f64,
+    supply_volts: f64,
+    true_coldest_cell_celsius: f64,
+    true_warmest_cell_celsius: f64,
+    charge_limit_amps: f64,
+    discharge_limit_amps: f64,
+    step: bms_core::Step,
+}
+
+impl Signals {
+    fn of<const CELLS: usize, const THERMISTORS: usize>(
+        tick: u64,
+        at_ms: u64,
+        frame: &Frame<CELLS, THERMISTORS>,
+        decision: &Decision<CELLS>,
+        after: &Loop<CELLS, THERMISTORS>,
+    ) -> Self {
+        let volts = |volts: Volts| f64::from(volts.milli()) / 1_000.0;
+        let amps = |amps: Amps| f64::from(amps.milli()) / 1_000.0;
+        let cells = || frame.cells.value.0.iter().copied().zip(1..);
+        // The first of several equal ones, as in a list read from the top.
+        let (lowest, lowest_cell) = cells().min_by_key(|(volts, _)| *volts).unwrap_or_default();
+        let (highest, highest_cell) =
+            cells().max_by_key(|(volts, cell)| (*volts, std::cmp::Reverse(*cell))).unwrap_or_default();
+        let truth = after.world.truth();
+        Self {
+            tick,
+            seconds: std::time::Duration::from_millis(at_ms).as_secs_f64(),
+            lowest_cell,
+            lowest_cell_volts: volts(lowest),
+            highest_cell,
+            highest_cell_volts: volts(highest),
+            current_amps: amps(frame.current.value),
+            pack_volts: volts(frame.voltages.value.pack),
+            link_volts: volts(frame.voltages.value.link),
+            supply_volts: volts(frame.supply.value),
+            true_coldest_cell_celsius: truth.celsius_low.value,
+            true_warmest_cell_celsius: truth.celsius_high.value,
+            charge_limit_amps: amps(decision.limits.charge),
+            discharge_limit_amps: amps(decision.limits.discharge),
+            step: decision.step,
+        }
+    }
+}
+
+/// JSON Schema of a message with an event.
+const EVENTS_SCHEMA: &str = r#"{"type":"object","properties":{
+"tick":{"type":"integer"},"seconds":{"type":"number"},"kind":{"type":"string"},"sentence":{"type":"string"},
+"values":{"type":"object"}}}"#;
+
+/// JSON Schema of a message with signals.
+const SIGNALS_SCHEMA: &str = r#"{"type":"object","properties":{
+"tick":{"type":"integer"},"seconds":{"type":"number"},
+"lowest_cell":{"type":"integer"},"lowest_cell_volts":{"type":"number"},
+"highest_cell":{"type":"integer"},"highest_cell_volts":{"type":"number"},
+"current_amps":{"type":"number","description":"positive into the pack"},
+"pack_volts":{"type":"number"},"link_volts":{"type":"number"},"supply_volts":{"type":"number"},
+"true_coldest_cell_celsius":{"type":"number"},"true_warmest_cell_celsius":{"type":"number"},
+"charge_limit_amps":{"type":"number"},"discharge_limit_amps":{"type":"number"},"step":{"type":"string"}}}"#;
+
+/// JSON Schema of a message with a digest.
+const DECISIONS_SCHEMA: &str = r#"{"type":"object","properties":{
+"ticks":{"type":"integer","description":"ticks played so far"},
+"decisions_digest":{"type":"string","description":"CRC-32/ISO-HDLC over all decisions so far"}}}"#;
