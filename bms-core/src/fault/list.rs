@@ -16,12 +16,12 @@ use crate::witness::Witness;
 
 /// Makes everything that must know all faults.
 macro_rules! list {
-    ($($(#[$doc:meta])* $variant:ident $field:ident $words:literal : $keeps:ident $watch:ty, $quantity:ident = $limit:expr;)+) => {
+    ($($(#[doc = $doc:literal])+ $variant:ident $field:ident $words:literal : $keeps:ident $watch:ty, $quantity:ident = $limit:expr;)+) => {
         /// What the firmware can conclude.
         #[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
         #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
         #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-        pub enum Fault { $($(#[$doc])* $variant,)+ }
+        pub enum Fault { $($(#[doc = $doc])+ $variant,)+ }
 
         impl Fault {
             /// All of them, in the order of the list.
@@ -33,6 +33,12 @@ macro_rules! list {
             #[must_use]
             pub const fn words(self) -> &'static str {
                 match self { $(Self::$variant => $words,)+ }
+            }
+
+            /// What it means, in a sentence or two.
+            #[must_use]
+            pub const fn meaning(self) -> &'static str {
+                match self { $(Self::$variant => concat!($($doc),+).trim_ascii(),)+ }
             }
 
             /// Whether each thermistor has a stage and a record of its own for it.
@@ -52,7 +58,7 @@ macro_rules! list {
         #[derive(Clone, Copy, Debug, PartialEq)]
         #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
         #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-        pub struct FaultLimits { $($(#[$doc])* pub $field: Limit<$quantity>,)+ }
+        pub struct FaultLimits { $($(#[doc = $doc])+ pub $field: Limit<$quantity>,)+ }
 
         impl FaultLimits {
             /// The defaults for a pack; limits on current follow its capacity.

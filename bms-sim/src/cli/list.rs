@@ -38,8 +38,9 @@ fn faults() -> String {
         let shown = limits.shown(fault);
         let limit = shown.trip.map_or_else(|| "by its own rule".to_owned(), words::quantity);
         let (key, name, dwell) = (fault.key(), fault.words(), words::dwell(shown.dwell));
-        lines
-            + &format!("{key:<26} {name:<42} {limit:>16}  {dwell:<14} {}\n", words::reaction(shown.reaction))
+        let reaction = words::reaction(shown.reaction);
+        let meaning = fault.meaning();
+        lines + &format!("{key:<26} {name:<42} {limit:>16}  {dwell:<14} {reaction}\n    {meaning}\n")
     })
 }
 
@@ -53,6 +54,7 @@ fn defects() -> String {
             format!("{low} to {high} {}, usually {}", kind.unit(), kind.usual())
         };
         let place = kind.place().key().unwrap_or("-");
-        lines + &format!("{:<28} {:<44} {place:<15} {range}\n", kind.key(), kind.name())
+        let (key, name, changes) = (kind.key(), kind.name(), kind.changes());
+        lines + &format!("{key:<28} {name:<44} {place:<15} {range}\n    {changes}\n")
     })
 }
