@@ -31,12 +31,16 @@ struct Line {
 #[derive(Debug, Subcommand)]
 enum Verb {
     /// Plays a case and tells what happened. Example: run examples/cases/resistive-cell.toml
+    #[command(after_help = words::CAUTIONS)]
     Run(run::Run),
     /// Says why: the chain that led to each fault, and whether the pack is dangerous. Example: why examples/cases/loose-joint.toml
+    #[command(after_help = words::CAUTIONS)]
     Why(why::Why),
     /// Lists what the firmware can conclude, or what can be wrong with the pack. Example: list faults
+    #[command(after_help = words::CAUTIONS)]
     List(list::List),
     /// Checks a case file without playing it. Example: check examples/cases/welded-positive.toml
+    #[command(after_help = words::CAUTIONS)]
     Check(check::Check),
 }
 
