@@ -18,6 +18,9 @@ use crate::units::{
 };
 use crate::witness::{Assessment, Evidence, Place, Quantity, Refusal, Witness};
 
+#[cfg(test)]
+mod tests;
+
 /// What one fault is held against.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -444,22 +447,23 @@ impl<const CELLS: usize, const THERMISTORS: usize> Pass<'_, '_, CELLS, THERMISTO
 /// Clears a fault whose condition is gone, or says what would have to change.
 fn clear<W: Witness>(seen: Assessment, by: Clearance, terms: &Terms, witness: &mut W) -> Stage {
     let fault = seen.fault;
-    let gone = match (seen.stage, seen.reading) {
+    let obstacle = match (seen.stage, seen.reading) {
         (Stage::Clear | Stage::Suspect { was: Was::Clear, .. }, _) => return seen.stage,
-        (_, Reading::Unknown) if terms.pending => true,
+        (_, Reading::Unknown) if terms.pending => None,
+        // Not known to be present, but not known to be gone either.
+        (_, Reading::Unknown) => Some(Refusal::ConditionUnmeasured { fault }),
         (Stage::Suspect { was: Was::Latched, .. } | Stage::Confirmed { .. }, _)
-        | (Stage::Latched, Reading::Beyond) => false,
-        (Stage::Latched, Reading::Within | Reading::Between | Reading::Unknown) => true,
+        | (Stage::Latched, Reading::Beyond) => Some(Refusal::ConditionPresent(seen)),
+        (Stage::Latched, Reading::Within | Reading::Between) => None,
     };
-    if !gone {
-        witness.tell(|| Evidence::Refused(Refusal::ConditionPresent(seen)));
+    let not_allowed =
+        (!terms.clearing.allows(by)).then_some(Refusal::NotAllowed { fault, by: terms.clearing });
+    if let Some(refusal) = obstacle.or(not_allowed) {
+        witness.tell(|| Evidence::Refused(refusal));
         seen.stage
-    } else if terms.clearing.allows(by) {
+    } else {
         witness.tell(|| Evidence::Cleared { fault, by });
         Stage::Clear
-    } else {
-        witness.tell(|| Evidence::Refused(Refusal::NotAllowed { fault, by: terms.clearing }));
-        seen.stage
     }
 }
 

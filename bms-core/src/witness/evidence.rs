@@ -301,6 +301,11 @@ pub enum Refusal {
     },
     /// The condition of the fault is still present.
     ConditionPresent(Assessment),
+    /// Nothing says whether the condition of the fault is still present: its measurement is missing.
+    ConditionUnmeasured {
+        /// The fault.
+        fault: Fault,
+    },
     /// The one who asks may not clear this fault.
     NotAllowed {
         /// The fault.

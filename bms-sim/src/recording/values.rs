@@ -315,6 +315,7 @@ fn refused(values: Values, why: Refusal) -> Values {
     match why {
         Refusal::FaultHolds { act, fault } => asked(values, act).with("held_by", fault.key()),
         Refusal::ConditionPresent(seen) => values.assessed(&seen),
+        Refusal::ConditionUnmeasured { fault } => values.fault(fault),
         Refusal::NotAllowed { fault, by } => values.fault(fault).name("allowed", by),
         Refusal::SupplyTooLow { volts, least } => {
             values.and("supply", Quantity::Volts(volts)).and("least", Quantity::Volts(least))

@@ -204,6 +204,10 @@ pub fn refusal(refusal: &Refusal) -> String {
                 assessment(seen)
             )
         }
+        Refusal::ConditionUnmeasured { fault } => format!(
+            "clearing {} is refused: its measurement is missing, so that nothing says whether the condition is gone",
+            fault.words()
+        ),
         Refusal::NotAllowed { fault, by } => format!("{} is cleared {}", fault.words(), clearing(*by)),
         Refusal::SupplyTooLow { volts: now, least } => {
             format!(
