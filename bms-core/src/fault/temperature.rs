@@ -66,15 +66,20 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Rising {
     type Quantity = CelsiusPerSecond;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<CelsiusPerSecond>) -> Sight {
+        // No sensor believed in this frame, or all of them at a rail: what they showed before is no reading.
+        let Some((_, hottest)) = seen.believed.temperatures.hottest else { return Sight::UNKNOWN };
+        if hottest < RISE_COUNTS_FROM {
+            return limit.sight(Place::Pack, Some(CelsiusPerSecond::ZERO));
+        }
         let sensors = &seen.believed.temperatures.sensors;
-        let warm = sensors
+        let fastest = sensors
             .numbered()
             .filter(|(_, sensor)| !sensor.at_rail() && sensor.celsius >= RISE_COUNTS_FROM)
-            .map(|(place, sensor)| (sensor.rise, place))
+            .filter_map(|(place, sensor)| Some((sensor.rise?, place)))
             .max();
-        match warm {
+        match fastest {
             Some((rise, place)) => limit.sight(Place::Thermistor(place), Some(rise)),
-            None => limit.sight(Place::Pack, Some(CelsiusPerSecond::ZERO)),
+            None => Sight::UNKNOWN,
         }
     }
 }

@@ -16,7 +16,8 @@
 //! is not hidden by being called a jump: it stays in `hottest`, and its *rise* is worked out like any other.
 //!
 //! The rise is the difference of the means of two successive seconds. Means, because single readings carry noise of the size of
-//! the limit; one second, because a jump that then stays flat must show as one second of rise and no more.
+//! the limit; one second, because a jump that then stays flat must show as one second of rise and no more. Over a gap it is the rise
+//! from the last mean before it, spread over all of its time; with one mean only it is not known.
 
 mod plausibility;
 #[cfg(test)]
@@ -28,6 +29,7 @@ use crate::config::Config;
 use crate::each::Each;
 use crate::units::{Celsius, CelsiusPerSecond, Millis, Ratio};
 use crate::witness::{Evidence, Witness};
+use plausibility::GAP;
 
 /// The thermistors and the modules they stand for.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -51,9 +53,9 @@ pub(crate) struct SensorReading {
     pub(crate) doubt: Option<Doubt>,
     /// Change over a second that two successive readings bear out.
     pub(crate) change: Celsius,
-    /// Rise over the last full second, from mean to mean; zero when it did not rise. A fault whose dwell runs only while this is
-    /// high demands it of every single second.
-    pub(crate) rise: CelsiusPerSecond,
+    /// Rise over the last full second, from mean to mean; zero when it did not rise, `None` before there are two means. A fault whose
+    /// dwell runs only while this is high demands it of every single second.
+    pub(crate) rise: Option<CelsiusPerSecond>,
     /// Difference to the median of its neighbours, less what a load explains.
     pub(crate) astray: Celsius,
     /// How far the neighbours have moved while it stayed identical for the whole window; zero before that.
@@ -154,7 +156,7 @@ impl<const THERMISTORS: usize> Thermistors<THERMISTORS> {
                 celsius: Celsius::ZERO,
                 doubt: None,
                 change: Celsius::ZERO,
-                rise: CelsiusPerSecond::ZERO,
+                rise: None,
                 astray: Celsius::ZERO,
                 neighbours_moved: Celsius::ZERO,
             }),
@@ -183,6 +185,7 @@ impl<const THERMISTORS: usize> Thermistors<THERMISTORS> {
     ) -> Temperatures<THERMISTORS> {
         self.since = self.since + elapsed;
         let Some(ratios) = ratios else {
+            self.lose_second();
             return Temperatures {
                 modules: ranges(&Each::all(UNSEEN), None, config),
                 hottest: None,
@@ -190,6 +193,9 @@ impl<const THERMISTORS: usize> Thermistors<THERMISTORS> {
                 sensors: self.readings.sensors,
             };
         };
+        if self.since > GAP {
+            self.lose_second();
+        }
         let second = self.since >= SECOND;
         self.convert(ratios, second, config, witness);
         if second {
@@ -198,6 +204,12 @@ impl<const THERMISTORS: usize> Thermistors<THERMISTORS> {
         self.doubt(second, config, witness);
         self.gather(config);
         self.readings
+    }
+
+    /// Readings are missing: those before a gap and those after it are no mean of one second.
+    fn lose_second(&mut self) {
+        self.summed = 0;
+        self.tracks.iter_mut().for_each(|track| track.sum = Some(0));
     }
 
     /// Every frame: converts, finds the rails, and follows what one second's judgement needs.
@@ -292,7 +304,7 @@ const UNSEEN: SensorReading = SensorReading {
     celsius: Celsius::ZERO,
     doubt: Some(Doubt::AtOpenRail),
     change: Celsius::ZERO,
-    rise: CelsiusPerSecond::ZERO,
+    rise: None,
     astray: Celsius::ZERO,
     neighbours_moved: Celsius::ZERO,
 };

@@ -115,3 +115,55 @@ fn a_latched_fault_is_not_cleared_while_its_measurement_is_missing() {
     assert!(!faults.latched.holds(Fault::CellOverVoltageFar));
     assert_eq!(said(ear), Some((Fault::CellOverVoltageFar, true)));
 }
+
+/// From 50 to 60 °C by the published table (4 158 and 3 019 Ω beside 10 kΩ: ratios 0.2937 and 0.2319), in 20 s: half a kelvin a
+/// second. The dwell is 5 s. Readings that have stopped coming say nothing of the time since.
+#[test]
+fn a_rise_is_not_confirmed_by_readings_that_are_missing() {
+    let rising = |stale_from: u32| {
+        let mut trainer =
+            Controller::<16, 8>::new(Config::trainer().check(16, 8).expect("the defaults are valid"));
+        let mut confirmed = None;
+        for tick in 0..1_500_u32 {
+            let mut frame = frame(tick, Some(3_300));
+            let milli = 294 - i32::try_from(tick * 62 / 2_000).expect("it is small");
+            if tick < stale_from {
+                frame.thermistors = Part::fresh(Each::all(Ratio::from_milli(milli)));
+            }
+            let faults = trainer.tick(&frame, &mut ()).faults;
+            if faults.confirmed.holds(Fault::TemperatureRisingFast) {
+                confirmed.get_or_insert(tick);
+            }
+        }
+        confirmed
+    };
+    assert!(rising(1_500).is_some_and(|tick| (500..900).contains(&tick)), "{:?}", rising(1_500));
+    assert_eq!(rising(450), None);
+}
+
+/// Those that judge the absence of something, the controller's own state, or a sum that stands still while nothing is seen. Every
+/// other fault knows nothing, and says so: no value is made up.
+#[test]
+fn with_nothing_measured_only_these_faults_have_a_reading() {
+    let mut trainer =
+        Controller::<16, 8>::new(Config::trainer().check(16, 8).expect("the defaults are valid"));
+    let mut ear = Ear::default();
+    trainer.tick(&Frame::empty(Instant(0)), &mut ear);
+    let mut known = Vec::new();
+    for evidence in ear.0 {
+        if let Evidence::Assessed(seen) = evidence
+            && seen.reading != Reading::Unknown
+        {
+            known.push(seen.fault);
+        }
+    }
+    let expected = [
+        Fault::ModuleWithoutSensor,
+        Fault::ThermalCurrentNear,
+        Fault::ThermalCurrentOver,
+        Fault::PrechargeResistorHot,
+        Fault::MeasurementsStale,
+        Fault::ConfigurationInvalid,
+    ];
+    assert_eq!(known, expected);
+}

@@ -6,7 +6,7 @@ use crate::each::Each;
 use crate::units::{Celsius, CelsiusPerSecond, Millis, Ratio};
 
 /// A second that took longer than this had a gap: what lies on both sides of it is not compared as one second.
-const GAP: Millis = Millis(1_500);
+pub(super) const GAP: Millis = Millis(1_500);
 
 /// Seconds for which a reading that jumped is doubted. Common practice, no source.
 const DOUBTED_AFTER_JUMP: u8 = 60;
@@ -83,8 +83,8 @@ impl Track {
 
         let mean = self.sum.and_then(|sum| sum.checked_div(passed.frames));
         reading.rise = match (self.mean, mean) {
-            (Some(before), Some(mean)) => rise(mean.saturating_sub(before), passed.time),
-            (Some(_) | None, Some(_) | None) => CelsiusPerSecond::ZERO,
+            (Some(before), Some(mean)) => Some(rise(mean.saturating_sub(before), passed.time)),
+            (Some(_) | None, Some(_) | None) => None,
         };
         self.mean = mean;
     }
