@@ -242,7 +242,7 @@ pub(super) const WITHOUT_END: u64 = i64::MAX as u64;
 const ALIKE: f64 = 0.8;
 
 /// The accepted word that looks most like the one found, if any comes near.
-pub(super) fn nearest<'a>(found: &str, accepted: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+pub(crate) fn nearest<'a>(found: &str, accepted: impl Iterator<Item = &'a str>) -> Option<&'a str> {
     let likeness = |word: &str| strsim::jaro_winkler(found, word);
     accepted
         .filter(|word| likeness(word) >= ALIKE)

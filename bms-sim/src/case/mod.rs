@@ -113,6 +113,7 @@ mod start;
 
 pub use act::{Act, Ask};
 pub use duty::{Duty, Phase, Surrounding, Work};
+pub(crate) use error::nearest;
 pub use error::{Accepted, CaseError, Mistake, Problem};
 pub use limits::LimitChange;
 pub use pack::Pack;

@@ -2,23 +2,37 @@
 //!
 //! One file a verb, thin over the library. Results go to stdout, all else to stderr. Exit codes: 0 done and as expected, 1 done but
 //! an expectation failed, 2 wrong use or bad input, 3 could not read or write, 130 interrupted.
+//!
+//! An error says `place = value: what is accepted`. A terminal shows a few words bold or coloured, unless `NO_COLOR` is set; the
+//! words alone say the same.
 
 mod check;
 mod list;
+mod progress;
 mod run;
 mod why;
 
-use crate::case::{Case, CaseError};
+use crate::case::{Case, CaseError, nearest};
 use crate::explain::words;
 use crate::recording::file::{self, FileError};
+use anstyle::{AnsiColor, Style};
+use clap::error::{ContextKind, ContextValue, ErrorKind};
 use clap::{Parser, Subcommand};
-use std::io::Write as _;
+use std::error::Error as _;
+use std::fmt::Display;
+use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// The case that is played when none is named.
 const DEMONSTRATION: (&str, &str) =
     ("resistive-cell.toml (built in)", include_str!("../../../examples/cases/resistive-cell.toml"));
+
+/// Headlines on a terminal.
+const TITLE: Style = Style::new().bold();
+
+/// What went wrong, on a terminal.
+const ALARM: Style = AnsiColor::Red.on_default().bold();
 
 /// Plays a modelled battery pack under real firmware decisions, and says why they were made.
 #[derive(Debug, Parser)]
@@ -74,7 +88,11 @@ pub fn main() -> ExitCode {
         eprintln!("defect in this program, not in the case: {panic}");
         eprintln!("please report it with the case file and this line: {}", line.join(" "));
     }));
-    match Line::parse().verb {
+    let line = match Line::try_parse() {
+        Ok(line) => line,
+        Err(error) => return misused(&error),
+    };
+    match line.verb {
         Some(Verb::Run(run)) => run.go(),
         Some(Verb::Why(why)) => why.go(),
         Some(Verb::List(list)) => list.go(),
@@ -84,25 +102,102 @@ pub fn main() -> ExitCode {
     .into()
 }
 
-/// Reads a case, or says on stderr what is wrong with it.
-fn read(path: &Path) -> Result<Case, Ended> {
-    if file::is_recording(path) {
-        let path = path.display();
-        eprintln!("{path}: this is a recording, not a case: use `why {path}`");
-        return Err(Ended::BadInput);
+/// Says what is wrong with the command line, or what was asked for with `--help` and `--version`.
+fn misused(error: &clap::Error) -> ExitCode {
+    let said = match mistake(error) {
+        Some(mistake) => {
+            complain(&mistake);
+            Ok(())
+        }
+        None => error.print(),
+    };
+    match (said, error.use_stderr()) {
+        (Ok(()), true) => Ended::BadInput,
+        (Ok(()), false) => Ended::AsExpected,
+        (Err(_), _) => Ended::NotWritten,
     }
-    Case::read(path).map_err(|error| {
-        eprintln!("{}", error.excerpt(false));
-        match error {
-            CaseError::Unreadable { .. } => Ended::NotWritten,
-            _ => Ended::BadInput,
+    .into()
+}
+
+/// A value that is not accepted, said as everywhere: place, value found, what is accepted.
+fn mistake(error: &clap::Error) -> Option<String> {
+    let text = |kind| match error.get(kind)? {
+        ContextValue::String(text) => Some(text.as_str()),
+        _ => None,
+    };
+    let place = text(ContextKind::InvalidArg)?.split_whitespace().next()?.trim_matches(['<', '>', '[', ']']);
+    let found = text(ContextKind::InvalidValue).filter(|found| !found.is_empty())?;
+    let accepted = match error.kind() {
+        ErrorKind::ValueValidation => error.source()?.to_string(),
+        ErrorKind::InvalidValue => {
+            match (text(ContextKind::SuggestedValue), error.get(ContextKind::ValidValue)?) {
+                (Some(near), _) => format!("not known here; did you mean {near}?"),
+                (None, ContextValue::Strings(all)) => {
+                    format!("not known here; accepted are {}", all.join(", "))
+                }
+                (None, _) => return None,
+            }
+        }
+        _ => return None,
+    };
+    Some(format!("{place} = {found}: {accepted}"))
+}
+
+/// Says on stderr what is wrong.
+fn complain(problem: &impl Display) {
+    anstream::eprintln!("{ALARM}error:{ALARM:#} {problem}");
+}
+
+/// Reads a case, from standard input if the path is `-`; or says on stderr what is wrong with it.
+fn read(path: &Path) -> Result<Case, Ended> {
+    let case = if path == Path::new("-") { from_stdin() } else { from_file(path)? };
+    case.map_err(|error| match &error {
+        CaseError::Unreadable { source, .. } => {
+            let near = likely(path).filter(|_| source.kind() == std::io::ErrorKind::NotFound);
+            let near = near.map_or_else(String::new, |near| format!("; did you mean {}?", near.display()));
+            complain(&format!("{error}{near}"));
+            Ended::NotWritten
+        }
+        CaseError::Mistaken(_) => {
+            anstream::eprintln!("{}", error.excerpt(true));
+            Ended::BadInput
         }
     })
 }
 
+fn from_stdin() -> Result<Case, CaseError> {
+    let (file, mut bytes) = ("stdin".to_owned(), Vec::new());
+    match std::io::stdin().lock().read_to_end(&mut bytes) {
+        Ok(_) => Case::from_bytes(&bytes, &file),
+        Err(source) => Err(CaseError::Unreadable { file, source }),
+    }
+}
+
+fn from_file(path: &Path) -> Result<Result<Case, CaseError>, Ended> {
+    if file::is_recording(path) {
+        let path = path.display();
+        complain(&format!("{path}: this is a recording, not a case: use `why {path}`"));
+        return Err(Ended::BadInput);
+    }
+    Ok(Case::read(path))
+}
+
+/// The case file in the same folder whose name is most like that of a file that is not there.
+fn likely(path: &Path) -> Option<PathBuf> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
+    let entries = std::fs::read_dir(folder.unwrap_or(Path::new("."))).ok()?;
+    let names = entries.filter_map(|entry| entry.ok()?.file_name().into_string().ok());
+    // Compared without the ending, which makes any two names look alike.
+    let mut names: Vec<String> =
+        names.filter_map(|name| name.strip_suffix(".toml").map(str::to_owned)).collect();
+    names.sort();
+    let near = nearest(path.file_stem()?.to_str()?, names.iter().map(String::as_str))?;
+    Some(path.with_file_name(format!("{near}.toml")))
+}
+
 /// Says on stderr what is wrong with a recording.
 fn refuse(error: &FileError) -> Ended {
-    eprintln!("{error}");
+    complain(error);
     match error {
         FileError::Unreachable { .. } | FileError::Unwritten { .. } => Ended::NotWritten,
         _ => Ended::BadInput,
@@ -111,20 +206,28 @@ fn refuse(error: &FileError) -> Ended {
 
 /// Writes a result to stdout. A reader that has closed the pipe has read enough.
 fn show(text: &str, ended: Ended) -> Ended {
-    let mut stdout = std::io::stdout().lock();
+    let mut stdout = anstream::stdout().lock();
     match stdout.write_all(text.as_bytes()).and_then(|()| stdout.flush()) {
         Ok(()) => ended,
         Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => ended,
         Err(error) => {
-            eprintln!("the result could not be written: {error}");
+            complain(&format!("the result could not be written: {error}"));
             Ended::NotWritten
         }
+    }
+}
+
+/// The text with its first line as a headline.
+fn titled(text: &str) -> String {
+    match text.split_once('\n') {
+        Some((title, rest)) => format!("{TITLE}{title}{TITLE:#}\n{rest}"),
+        None => text.to_owned(),
     }
 }
 
 /// A path to a case file.
 #[derive(Debug, clap::Args)]
 struct CasePath {
-    /// The case file; those that come with the program are in examples/cases
+    /// The case file, or - for standard input; those that come with the program are in examples/cases
     case: PathBuf,
 }

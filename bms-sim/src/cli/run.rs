@@ -1,11 +1,11 @@
 //! `run`: plays a case with progress and tells what happened as a short story.
 
-use super::{CasePath, DEMONSTRATION, Ended, read, refuse, show};
+use super::progress::Progress;
+use super::{ALARM, CasePath, DEMONSTRATION, Ended, complain, read, refuse, show, titled};
 use crate::case::{Case, Pack};
 use crate::explain::{Account, story};
 use crate::recording::file::Writing;
 use crate::recording::{self, Recording};
-use indicatif::{ProgressBar, ProgressStyle};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -43,7 +43,7 @@ struct Wishes {
     #[arg(long, requires = "record")]
     force: bool,
     /// Seed of all noise and scatter, instead of the case's
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", value_parser = seed, allow_hyphen_values = true)]
     seed: Option<u64>,
     /// Print only what is not as expected
     #[arg(short, long, conflicts_with = "json")]
@@ -51,6 +51,11 @@ struct Wishes {
     /// Also say on stderr how fast it was played
     #[arg(short, long, conflicts_with = "quiet")]
     verbose: bool,
+}
+
+/// A seed, or what is accepted as one.
+fn seed(typed: &str) -> Result<u64, String> {
+    typed.parse().map_err(|_| format!("accepted is a whole number from 0 to {}", u64::MAX))
 }
 
 impl Run {
@@ -65,7 +70,7 @@ pub(super) fn demonstrate() -> Ended {
     let case = match Case::parse(text, name) {
         Ok(case) => case,
         Err(error) => {
-            eprintln!("{}", error.excerpt(false));
+            anstream::eprintln!("{}", error.excerpt(true));
             return Ended::BadInput;
         }
     };
@@ -88,7 +93,7 @@ fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case, wishes: &
         }
     };
     if let Err(error) = ctrlc::set_handler(interrupt) {
-        eprintln!("an interruption will lose the story: {error}");
+        complain(&format!("an interruption will lose the story: {error}"));
     }
     let case = Arc::new(case);
     let open = |path: &PathBuf| Writing::begin(path, wishes.force, &case, story::happened);
@@ -96,22 +101,17 @@ fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case, wishes: &
         Ok(writing) => writing,
         Err(error) => return refuse(&error),
     };
-    let bar = if wishes.quiet { ProgressBar::hidden() } else { progress(&case) };
     let begun = Instant::now();
-    let progress = |seconds| {
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "whole seconds, for show"
-        )]
-        bar.set_position(seconds as u64);
+    let mut progress = Progress::of(&case, wishes.quiet);
+    let go_on = |seconds| {
+        progress.at(seconds);
         !INTERRUPTED.load(Ordering::Relaxed)
     };
     let played = match &mut writing {
-        Some(writing) => writing.play::<CELLS, THERMISTORS>(progress),
-        None => recording::play(&case, progress),
+        Some(writing) => writing.play::<CELLS, THERMISTORS>(go_on),
+        None => recording::play(&case, go_on),
     };
-    bar.finish_and_clear();
+    progress.done();
     let took = begun.elapsed().as_secs_f64();
     let told = played.and_then(|recording| {
         if wishes.verbose {
@@ -126,7 +126,7 @@ fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case, wishes: &
     match told {
         Ok(ended) => ended,
         Err(error) => {
-            eprintln!("{error}");
+            complain(&error);
             Ended::BadInput
         }
     }
@@ -149,26 +149,17 @@ fn tell<const CELLS: usize, const THERMISTORS: usize>(
         return match serde_json::to_string_pretty(&document) {
             Ok(text) => show(&(text + "\n"), ended),
             Err(error) => {
-                eprintln!("the document could not be written: {error}");
+                complain(&format!("the document could not be written: {error}"));
                 Ended::NotWritten
             }
         };
     }
-    let mut text = if wishes.quiet { String::new() } else { story::text(recording, account) };
+    let mut text = if wishes.quiet { String::new() } else { titled(&story::text(recording, account)) };
     if interrupted {
-        text += "Interrupted: the story ends here.\n";
+        text += &format!("{ALARM}Interrupted:{ALARM:#} the story ends here.\n");
     }
     for sentence in &unmet {
-        text += &format!("NOT AS EXPECTED: {sentence}\n");
+        text += &format!("{ALARM}NOT AS EXPECTED:{ALARM:#} {sentence}\n");
     }
     show(&text, ended)
-}
-
-fn progress(case: &Case) -> ProgressBar {
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole seconds, for show")]
-    let bar = ProgressBar::new(case.duration_seconds as u64);
-    if let Ok(style) = ProgressStyle::with_template("{bar:30} {pos} of {len} s, {eta} left") {
-        bar.set_style(style);
-    }
-    bar
 }

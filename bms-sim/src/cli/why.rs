@@ -1,9 +1,10 @@
 //! `why`: the chain that led to a fault, the values against their limits, and the verdict.
 
-use super::{Ended, read, refuse, show};
-use crate::case::{Pack, StartError};
+use super::progress::Progress;
+use super::{Ended, complain, read, refuse, show, titled};
+use crate::case::{Case, Pack, StartError, nearest};
 use crate::explain::{self, Account, words};
-use crate::recording::file;
+use crate::recording::file::{self, Kept};
 use crate::recording::{self, Recording};
 use bms_core::Fault;
 use std::path::PathBuf;
@@ -12,24 +13,23 @@ use std::sync::Arc;
 /// What `why` takes.
 #[derive(Debug, clap::Args)]
 pub(super) struct Why {
-    /// A case file, or a recording that `run --record` wrote
+    /// A case file, or - for standard input, or a recording that `run --record` wrote
     #[arg(value_name = "RECORDING-or-CASE")]
     source: PathBuf,
     /// The fault, by its key in `list faults`; every one that was Confirmed when left out
     #[arg(value_parser = fault)]
     fault: Option<Fault>,
+    /// Show no progress
+    #[arg(short, long)]
+    quiet: bool,
 }
 
-/// A fault by its key, or the nearest keys.
+/// A fault by its key, or the one that was probably meant.
 fn fault(key: &str) -> Result<Fault, String> {
     let known = Fault::ALL.into_iter().find(|fault| fault.key() == key);
-    known.ok_or_else(|| {
-        let near = Fault::ALL
-            .into_iter()
-            .map(Fault::key)
-            .max_by(|one, other| strsim::jaro_winkler(one, key).total_cmp(&strsim::jaro_winkler(other, key)));
-        let near = near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
-        format!("not a fault that `list faults` prints{near}")
+    known.ok_or_else(|| match nearest(key, Fault::ALL.into_iter().map(Fault::key)) {
+        Some(near) => format!("not known here; did you mean {near}?"),
+        None => "not known here; accepted is a key that `list faults` prints".to_owned(),
     })
 }
 
@@ -42,12 +42,8 @@ impl Why {
     fn by_case(&self) -> Result<Ended, Ended> {
         let case = Arc::new(read(&self.source)?);
         match case.pack {
-            Pack::Crane => self.explain(
-                &recording::play::<96, 16>(&case, |_| true).map_err(|error| unplayed(&error))?,
-                true,
-            ),
-            Pack::Trainer => self
-                .explain(&recording::play::<16, 8>(&case, |_| true).map_err(|error| unplayed(&error))?, true),
+            Pack::Crane => self.explain(&self.play::<96, 16>(&case)?, true),
+            Pack::Trainer => self.explain(&self.play::<16, 8>(&case)?, true),
         }
     }
 
@@ -55,13 +51,36 @@ impl Why {
     fn by_recording(&self) -> Result<Ended, Ended> {
         let kept = file::case_of(&self.source).map_err(|error| refuse(&error))?;
         match kept.case.pack {
-            Pack::Crane => {
-                self.explain(&kept.replay::<96, 16>(|_| true).map_err(|error| refuse(&error))?, kept.complete)
-            }
-            Pack::Trainer => {
-                self.explain(&kept.replay::<16, 8>(|_| true).map_err(|error| refuse(&error))?, kept.complete)
-            }
+            Pack::Crane => self.explain(&self.replay::<96, 16>(&kept)?, kept.complete),
+            Pack::Trainer => self.explain(&self.replay::<16, 8>(&kept)?, kept.complete),
         }
+    }
+
+    fn play<const CELLS: usize, const THERMISTORS: usize>(
+        &self,
+        case: &Arc<Case>,
+    ) -> Result<Recording<CELLS, THERMISTORS>, Ended> {
+        let played = self.shown(case, |progress| recording::play(case, progress));
+        played.map_err(|error| unplayed(&error))
+    }
+
+    fn replay<const CELLS: usize, const THERMISTORS: usize>(
+        &self,
+        kept: &Kept,
+    ) -> Result<Recording<CELLS, THERMISTORS>, Ended> {
+        let played = self.shown(&kept.case, |progress| kept.replay(progress));
+        played.map_err(|error| refuse(&error))
+    }
+
+    /// Plays with progress.
+    fn shown<T>(&self, case: &Case, play: impl FnOnce(&mut dyn FnMut(f64) -> bool) -> T) -> T {
+        let mut progress = Progress::of(case, self.quiet);
+        let played = play(&mut |seconds| {
+            progress.at(seconds);
+            true
+        });
+        progress.done();
+        played
     }
 
     fn explain<const CELLS: usize, const THERMISTORS: usize>(
@@ -70,7 +89,7 @@ impl Why {
         complete: bool,
     ) -> Result<Ended, Ended> {
         let text = self.text(recording, complete).map_err(|error| unplayed(&error))?;
-        Ok(show(&text, Ended::AsExpected))
+        Ok(show(&titled(&text), Ended::AsExpected))
     }
 
     fn text<const CELLS: usize, const THERMISTORS: usize>(
@@ -105,6 +124,6 @@ impl Why {
 }
 
 fn unplayed(error: &StartError) -> Ended {
-    eprintln!("{error}");
+    complain(error);
     Ended::BadInput
 }

@@ -1,0 +1,96 @@
+//! How far a case was played, on stderr: a bar on a terminal; elsewhere, as in a log, a plain line now and then.
+
+use crate::case::Case;
+use indicatif::{ProgressBar, ProgressStyle};
+use std::io::IsTerminal as _;
+use std::time::{Duration, Instant};
+
+/// Real time until the first plain line. What is done by then needs none.
+const FIRST_LINE: Duration = Duration::from_secs(2);
+
+/// Real time between two plain lines.
+const LINES_APART: Duration = Duration::from_secs(10);
+
+/// Shows how far a case was played.
+pub(super) enum Progress {
+    /// Nobody wants to know.
+    Silent,
+    Bar(ProgressBar),
+    Lines(Lines),
+}
+
+impl Progress {
+    pub(super) fn of(case: &Case, quiet: bool) -> Self {
+        if quiet {
+            return Self::Silent;
+        }
+        if !std::io::stderr().is_terminal() {
+            return Self::Lines(Lines {
+                of_seconds: case.duration_seconds,
+                begun: Instant::now(),
+                next: FIRST_LINE,
+            });
+        }
+        let bar = ProgressBar::new(whole(case.duration_seconds));
+        if let Ok(style) = ProgressStyle::with_template("{bar:30} {pos} of {len} s, {eta} left") {
+            bar.set_style(style);
+        }
+        Self::Bar(bar)
+    }
+
+    /// So many seconds of the case were played.
+    pub(super) fn at(&mut self, seconds: f64) {
+        match self {
+            Self::Silent => {}
+            Self::Bar(bar) => bar.set_position(whole(seconds)),
+            Self::Lines(lines) => {
+                if let Some(line) = lines.at(seconds, lines.begun.elapsed()) {
+                    eprintln!("{line}");
+                }
+            }
+        }
+    }
+
+    /// Played, or stopped.
+    pub(super) fn done(self) {
+        if let Self::Bar(bar) = self {
+            bar.finish_and_clear();
+        }
+    }
+}
+
+/// Says now and then how far it is.
+pub(super) struct Lines {
+    of_seconds: f64,
+    begun: Instant,
+    next: Duration,
+}
+
+impl Lines {
+    /// The line that is due after this real time, if any.
+    fn at(&mut self, seconds: f64, elapsed: Duration) -> Option<String> {
+        (elapsed >= self.next).then(|| {
+            self.next = elapsed + LINES_APART;
+            format!("{seconds:.0} of {:.0} s played", self.of_seconds)
+        })
+    }
+}
+
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole seconds, for show")]
+const fn whole(seconds: f64) -> u64 {
+    seconds as u64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_log_gets_a_line_now_and_then() {
+        let mut lines = Lines { of_seconds: 3_600.0, begun: Instant::now(), next: FIRST_LINE };
+        let told: Vec<String> = (0..300_u32)
+            .filter_map(|tenth| lines.at(f64::from(tenth), Duration::from_millis(100) * tenth))
+            .collect();
+        assert_eq!(told, ["20 of 3600 s played", "120 of 3600 s played", "220 of 3600 s played"]);
+    }
+}

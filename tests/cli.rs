@@ -1,0 +1,329 @@
+//! The program as its users meet it: the real binary, its exit codes, and what goes to stdout and to stderr.
+
+use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use tempfile::TempDir;
+
+/// Two seconds of a pack in which nothing happens.
+const STILL: &str = r#"schema = 1
+title = "Nothing happens"
+story = "The trainer stands."
+pack = "trainer"
+seed = 1
+duration_s = 2
+[start]
+charge_percent = 60
+celsius = 18
+"#;
+
+/// A thermistor wire breaks, which must be Confirmed.
+const WIRE: &str = r#"schema = 1
+title = "A wire breaks"
+story = "Nothing but a reading is lost."
+pack = "trainer"
+seed = 1
+duration_s = 3
+[start]
+charge_percent = 60
+celsius = 18
+[[defect]]
+kind = "thermistor_open"
+thermistor = 3
+at_s = 1
+[expect]
+faults = ["thermistor_open"]
+"#;
+
+/// A folder with the cases in it.
+fn folder() -> TempDir {
+    let folder = tempfile::tempdir().expect("a folder for the test");
+    let unmet = STILL.to_owned() + "[expect]\nfaults = [\"thermistor_open\"]\n";
+    let endless = STILL.replace("duration_s = 2", "duration_s = 1000000");
+    for (name, text) in [
+        ("still.toml", STILL),
+        ("wire.toml", WIRE),
+        ("unmet.toml", &unmet),
+        ("endless.toml", &endless),
+        ("bad.toml", &STILL.replace("= 60", "= 160")),
+    ] {
+        std::fs::write(folder.path().join(name), text).expect("a case can be written");
+    }
+    folder
+}
+
+/// How a call ended.
+struct Ran {
+    code: Option<i32>,
+    out: String,
+    err: String,
+}
+
+fn command(folder: &Path, line: &str) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_bms-sim"));
+    command.args(line.split_whitespace()).current_dir(folder);
+    for wish in ["NO_COLOR", "CLICOLOR", "CLICOLOR_FORCE"] {
+        command.env_remove(wish);
+    }
+    command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
+    command
+}
+
+fn ended(command: &mut Command) -> Ran {
+    let output = command.output().expect("the program starts");
+    let text = |bytes| String::from_utf8(bytes).expect("the program writes UTF-8");
+    Ran { code: output.status.code(), out: text(output.stdout), err: text(output.stderr) }
+}
+
+/// Calls the program in a folder with the cases.
+fn call(line: &str) -> Ran {
+    ended(&mut command(folder().path(), line))
+}
+
+/// A call that goes wrong: nothing on stdout, one error on stderr, and its code.
+fn mistake(line: &str) -> (Option<i32>, String) {
+    let ran = call(line);
+    assert_eq!(ran.out, "", "{line}");
+    let error = ran.err.strip_prefix("error: ").unwrap_or_else(|| panic!("{line}: {}", ran.err));
+    (ran.code, error.trim_end().to_owned())
+}
+
+#[test]
+fn what_is_as_expected_ends_with_0_and_leaves_stderr_empty() {
+    let ran = call("run wire.toml");
+    assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""));
+    assert!(ran.out.starts_with("A wire breaks\n"), "{}", ran.out);
+    assert!(ran.out.contains("Cautions: "), "{}", ran.out);
+    let quiet = call("run -q wire.toml");
+    assert_eq!((quiet.code, quiet.out.as_str(), quiet.err.as_str()), (Some(0), "", ""));
+}
+
+#[test]
+fn what_is_not_as_expected_ends_with_1_and_says_so() {
+    let ran = call("run -q unmet.toml");
+    assert_eq!((ran.code, ran.err.as_str()), (Some(1), ""));
+    assert_eq!(ran.out, "NOT AS EXPECTED: thermistor open was not Confirmed\n");
+}
+
+#[test]
+fn a_bad_case_ends_with_2_and_an_excerpt() {
+    let (code, error) = mistake("run bad.toml");
+    assert_eq!(code, Some(2));
+    assert!(
+        error.starts_with("start.charge_percent = 160: accepted is a number from 0 to 100 %\n"),
+        "{error}"
+    );
+    assert!(error.contains("--> bad.toml:8"), "{error}");
+}
+
+#[test]
+fn a_file_that_is_not_there_ends_with_3_and_the_path_as_typed() {
+    let (code, error) = mistake("run ./stil.toml");
+    assert_eq!(code, Some(3));
+    assert!(error.starts_with("./stil.toml: "), "{error}");
+    assert!(error.ends_with("; did you mean ./still.toml?"), "{error}");
+    let (code, error) = mistake("check zebra/crossing.toml");
+    assert!(code == Some(3) && error.starts_with("zebra/crossing.toml: "), "{error}");
+    assert!(!error.contains("did you mean"), "{error}");
+    let (_, error) = mistake("run qqq.toml");
+    assert!(!error.contains("did you mean"), "{error}");
+}
+
+#[test]
+fn an_option_is_answered_with_place_value_and_what_is_accepted() {
+    let accepted = "accepted is a whole number from 0 to 18446744073709551615";
+    for seed in ["x", "-1", "1.5"] {
+        let (code, error) = mistake(&format!("run still.toml --seed {seed}"));
+        assert_eq!((code, error), (Some(2), format!("--seed = {seed}: {accepted}")));
+    }
+    assert_eq!(
+        mistake("list fults"),
+        (Some(2), "OF = fults: not known here; did you mean faults?".to_owned())
+    );
+    assert_eq!(
+        mistake("list qqq"),
+        (Some(2), "OF = qqq: not known here; accepted are faults, defects".to_owned())
+    );
+}
+
+#[test]
+fn an_unknown_fault_is_met_with_the_nearest_one_if_any_is_near() {
+    assert_eq!(
+        mistake("why still.toml thermistor_opn"),
+        (Some(2), "FAULT = thermistor_opn: not known here; did you mean thermistor_open?".to_owned())
+    );
+    assert_eq!(
+        mistake("why still.toml zzzz"),
+        (Some(2), "FAULT = zzzz: not known here; accepted is a key that `list faults` prints".to_owned())
+    );
+}
+
+#[test]
+fn help_and_version_are_results() {
+    for line in ["--help", "--version", "run --help"] {
+        let ran = call(line);
+        assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""), "{line}");
+        assert!(!ran.out.is_empty(), "{line}");
+    }
+    let ran = call("frobnicate");
+    assert_eq!((ran.code, ran.out.as_str()), (Some(2), ""));
+}
+
+#[test]
+fn without_arguments_a_case_is_played_and_the_way_on_is_shown() {
+    let ran = call("");
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    assert!(ran.out.contains("\nTry next:\n") && ran.out.contains("Cautions: "), "{}", ran.out);
+}
+
+#[test]
+fn the_lists_are_printed() {
+    let faults = call("list faults");
+    assert!(faults.code == Some(0) && faults.out.contains("\nthermistor_open "), "{}", faults.out);
+    let defects = call("list defects");
+    assert!(defects.code == Some(0) && defects.out.contains("\nadded_resistance "), "{}", defects.out);
+}
+
+#[test]
+fn check_says_what_was_accepted() {
+    let ran = call("check still.toml");
+    assert_eq!((ran.code, ran.out.as_str()), (Some(0), "still.toml: accepted: Nothing happens\n"));
+}
+
+#[test]
+fn a_case_can_come_from_standard_input() {
+    let typed = |line: &str, text: &str| {
+        let folder = folder();
+        let mut child =
+            command(folder.path(), line).stdin(Stdio::piped()).spawn().expect("the program starts");
+        let mut stdin = child.stdin.take().expect("its input is a pipe");
+        stdin.write_all(text.as_bytes()).expect("it reads its input");
+        drop(stdin);
+        let output = child.wait_with_output().expect("it ends");
+        let text = |bytes: Vec<u8>| String::from_utf8_lossy(&bytes).into_owned();
+        Ran { code: output.status.code(), out: text(output.stdout), err: text(output.stderr) }
+    };
+    let ran = typed("check -", STILL);
+    assert_eq!((ran.code, ran.out.as_str()), (Some(0), "stdin: accepted: Nothing happens\n"));
+    let ran = typed("run -", WIRE);
+    assert!(ran.code == Some(0) && ran.out.starts_with("A wire breaks\n"), "{}", ran.err);
+    let ran = typed("why -", WIRE);
+    assert!(ran.code == Some(0) && ran.out.contains("Why thermistor open?"), "{}", ran.err);
+    let ran = typed("run -", "schema = 1");
+    assert!(ran.code == Some(2) && ran.err.contains("stdin:1"), "{}", ran.err);
+}
+
+/// No escape sequence where nobody could see it; a few where a terminal is claimed; none where they are unwanted.
+#[test]
+fn colours_are_for_terminals_that_want_them() {
+    let folder = folder();
+    let ran = |line: &str, wishes: &[(&str, &str)]| {
+        let ran = ended(command(folder.path(), line).envs(wishes.iter().copied()));
+        (ran.out, ran.err)
+    };
+    let coloured = |text: &str| text.contains('\u{1b}');
+    for line in ["run unmet.toml", "why wire.toml", "run bad.toml", "run nowhere.toml", "list qqq"] {
+        let (out, err) = ran(line, &[]);
+        assert!(!coloured(&out) && !coloured(&err), "{line}");
+        let (bold, bold_err) = ran(line, &[("CLICOLOR_FORCE", "1")]);
+        assert!(coloured(&bold) || coloured(&bold_err), "{line}");
+        let unwanted = ran(line, &[("CLICOLOR_FORCE", "1"), ("NO_COLOR", "1")]);
+        assert_eq!(unwanted, (out, err), "{line}");
+    }
+}
+
+#[test]
+fn a_recording_is_explained_and_not_played() {
+    let folder = folder();
+    let run = |line: &str| ended(&mut command(folder.path(), line));
+    let ran = run("run -q wire.toml --record it.mcap");
+    assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""));
+    assert!(!folder.path().join("it.mcap.part").exists());
+    let (recorded, case) = (run("why it.mcap"), run("why wire.toml"));
+    assert_eq!((recorded.code, recorded.out), (Some(0), case.out));
+    for verb in ["run", "check"] {
+        let ran = run(&format!("{verb} it.mcap"));
+        assert_eq!(ran.code, Some(2));
+        assert_eq!(ran.err, "error: it.mcap: this is a recording, not a case: use `why it.mcap`\n");
+    }
+}
+
+/// The endless case would be played for minutes: that it ends at once shows that the file is looked at first.
+#[test]
+fn an_existing_recording_is_refused_before_anything_is_played() {
+    let folder = folder();
+    std::fs::write(folder.path().join("mine.mcap"), "dear diary").expect("a file can be written");
+    let ran = ended(&mut command(folder.path(), "run endless.toml --record mine.mcap"));
+    assert_eq!((ran.code, ran.out.as_str()), (Some(2), ""));
+    let error = "error: mine.mcap: exists already; accepted is a new name, or --force to write over it\n";
+    assert_eq!(ran.err, error);
+    let ran = ended(&mut command(folder.path(), "run endless.toml --record nowhere/mine.mcap"));
+    assert!(ran.code == Some(3) && ran.err.starts_with("error: nowhere/mine.mcap: "), "{}", ran.err);
+    let ran = ended(&mut command(folder.path(), "run -q still.toml --record mine.mcap --force"));
+    assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""));
+    assert_eq!(ended(&mut command(folder.path(), "why mine.mcap")).code, Some(0));
+}
+
+/// Starts a call that would take minutes and waits until it says how far it is.
+fn begun(folder: &Path, line: &str) -> (Child, BufReader<std::process::ChildStderr>) {
+    let mut child = command(folder, line).spawn().expect("the program starts");
+    let mut stderr = BufReader::new(child.stderr.take().expect("its stderr is a pipe"));
+    let mut line = String::new();
+    stderr.read_line(&mut line).expect("it says how far it is");
+    assert!(line.ends_with(" of 1000000 s played\n"), "{line}");
+    (child, stderr)
+}
+
+#[test]
+fn why_says_how_far_it_is() {
+    let folder = folder();
+    let (mut child, _) = begun(folder.path(), "why endless.toml");
+    child.kill().expect("it still runs");
+    child.wait().expect("it ends");
+}
+
+/// Nothing is said for longer than the first line would take.
+#[test]
+fn nothing_is_said_of_progress_when_that_is_not_wanted() {
+    let folder = folder();
+    for line in ["run -q endless.toml", "why -q endless.toml"] {
+        let mut child = command(folder.path(), line).spawn().expect("the program starts");
+        std::thread::sleep(std::time::Duration::from_secs(3));
+        child.kill().expect("it still runs");
+        let output = child.wait_with_output().expect("it ends");
+        assert_eq!((output.stdout, output.stderr), (Vec::new(), Vec::new()), "{line}");
+    }
+}
+
+#[test]
+fn a_killed_process_leaves_a_recording_of_what_it_played() {
+    let folder = folder();
+    let (mut child, _) = begun(folder.path(), "run endless.toml --record it.mcap");
+    child.kill().expect("it still runs");
+    child.wait().expect("it ends");
+    assert!(!folder.path().join("it.mcap").exists());
+    let ran = ended(&mut command(folder.path(), "why it.mcap.part"));
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    assert!(ran.out.contains("The recording goes to ") && ran.out.contains("cut short there"), "{}", ran.out);
+    let ran = ended(&mut command(folder.path(), "run still.toml --record it.mcap"));
+    assert!(ran.code == Some(2) && ran.err.contains("it.mcap.part exists already"), "{}", ran.err);
+}
+
+#[cfg(unix)]
+#[test]
+fn an_interrupted_run_tells_and_records_what_it_played() {
+    let folder = folder();
+    let (mut child, mut stderr) = begun(folder.path(), "run endless.toml --record it.mcap");
+    let sent = Command::new("kill").args(["-INT", &child.id().to_string()]).status();
+    assert!(sent.expect("a signal can be sent").success());
+    let (mut out, mut err) = (String::new(), String::new());
+    child.stdout.take().expect("its stdout is a pipe").read_to_string(&mut out).expect("it tells");
+    stderr.read_to_string(&mut err).expect("it complains of nothing");
+    assert_eq!(child.wait().expect("it ends").code(), Some(130), "{err}");
+    assert_eq!(err, "");
+    assert!(out.starts_with("Nothing happens\n"), "{out}");
+    assert!(out.ends_with("Interrupted: the story ends here.\n"), "{out}");
+    let ran = ended(&mut command(folder.path(), "why it.mcap"));
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    assert!(ran.out.contains("the run was interrupted there"), "{}", ran.out);
+}
