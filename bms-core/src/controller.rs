@@ -12,6 +12,9 @@ use crate::sequence::{Sequence, Step};
 use crate::units::{Celsius, Uptime};
 use crate::witness::Witness;
 
+#[cfg(test)]
+mod tests;
+
 /// A battery-management controller for a string of `CELLS` cells (1 to 128) and `THERMISTORS` thermistors (1 to 255).
 ///
 /// Plain data: a snapshot is a clone, and the same frames give the same decisions and the same evidence, bit for bit, on every
@@ -42,6 +45,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
     #[must_use]
     pub fn new(config: Checked) -> Self {
         const { assert!(CELLS >= 1 && CELLS <= 128, "1 to 128 cells") };
+        const { assert!(THERMISTORS >= 1 && THERMISTORS <= 255, "1 to 255 thermistors") };
         Self {
             integrity: Integrity::START,
             now: Uptime(0),

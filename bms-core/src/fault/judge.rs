@@ -312,9 +312,12 @@ where
         pass: &mut Pass<'_, '_, CELLS, THERMISTORS>,
         witness: &mut W,
     ) {
-        for (thermistor, stage) in (0_u8..).zip(self.0.iter_mut()) {
+        // Saturates: a range from 0 would have to count to 256 to see that 255 places are all.
+        let mut thermistor = 0_u8;
+        for stage in &mut self.0 {
             let sight = L::look(pass.seen, thermistor, limit);
             pass.judge(stage, fault, &sight, limit, witness);
+            thermistor = thermistor.saturating_add(1);
         }
     }
 }
