@@ -19,7 +19,6 @@ impl Dice {
     }
 
     /// Small, ordinary and wild values.
-    #[expect(clippy::cast_possible_truncation, reason = "any bits will do")]
     fn bits(&mut self) -> i32 {
         let word = self.word();
         ((word >> 32) as u32).cast_signed() >> (word & 31)
@@ -84,7 +83,7 @@ fn answers_any_frame<const CELLS: usize, const THERMISTORS: usize>(pack: Pack) {
     let config = config.check(CELLS, THERMISTORS).expect("the counts are those of the type");
     let mut dice = Dice(CELLS as u64);
     for _ in 0..8 {
-        let mut controller = Controller::<CELLS, THERMISTORS>::new(config.clone());
+        let mut controller = Controller::<CELLS, THERMISTORS>::new(config);
         let mut heard = Count(0);
         for tick in 0..120_u32 {
             // More than a second in all, so that what is judged once a second is judged.
