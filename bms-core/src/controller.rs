@@ -10,7 +10,7 @@ use crate::limit::Limiter;
 use crate::sense::{Believed, Sense};
 use crate::sequence::{Sequence, Step};
 use crate::units::{Celsius, Uptime};
-use crate::witness::Witness;
+use crate::witness::{Evidence, Witness};
 
 #[cfg(test)]
 mod tests;
@@ -67,6 +67,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
     ) -> Decision<CELLS> {
         let config = &self.config;
         self.integrity.advance(config);
+        if let Some(error) = config.refused().filter(|_| !self.sense.has_begun()) {
+            witness.tell(|| Evidence::ConfigRefused(error));
+        }
         let proven_open = self.sequence.proven_open();
         let believed = self.sense.judge(frame, config, proven_open, witness);
         self.now = self.now.after(believed.elapsed);

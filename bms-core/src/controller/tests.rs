@@ -1,11 +1,41 @@
-//! The largest packs that the types allow: a place is a byte, and its last value is in use.
+//! A controller that is barred says why; and the largest packs that the types allow: a place is a byte, and its last value is in use.
 
 use super::*;
-use crate::config::{Config, Pack, SequenceFacts};
+use crate::config::{Config, ConfigError, Pack, SequenceFacts};
 use crate::each::Each;
 use crate::frame::{Asked, Clearance, Contact, Feedback, PackVoltages, Part, Wanted};
 use crate::units::{Amps, Instant, Millis, Ratio, Volts};
-use crate::witness::Evidence;
+
+/// Keeps why a configuration is refused.
+#[derive(Default)]
+struct Reasons(std::vec::Vec<ConfigError>);
+
+impl Witness for Reasons {
+    fn saw(&mut self, evidence: Evidence) {
+        if let Evidence::ConfigRefused(error) = evidence {
+            self.0.push(error);
+        }
+    }
+}
+
+/// Said in the first tick, once: the fault that it becomes says only that something is wrong.
+#[test]
+fn a_refused_configuration_is_told_with_its_mistake() {
+    let mut config = Config::trainer();
+    config.faults.cell_over_voltage.release = Volts::from_milli(3_700);
+    let error = config.check(16, 8).expect_err("the release limit lies beyond the trip limit");
+    let mut controller = Controller::<16, 8>::new(Checked::barred(config, error));
+    let mut heard = Reasons::default();
+    for tick in 0..3 {
+        let decision = controller.tick(&Frame::empty(Instant(tick * 10)), &mut heard);
+        assert!(decision.faults.confirmed.holds(Fault::ConfigurationInvalid));
+        assert_eq!(heard.0, [error]);
+    }
+    let mut sound = Controller::<16, 8>::new(Config::trainer().check(16, 8).expect("the defaults are valid"));
+    let mut heard = Reasons::default();
+    sound.tick(&Frame::empty(Instant(0)), &mut heard);
+    assert_eq!(heard.0, []);
+}
 
 /// Bits for frames (xorshift64*, Vigna 2016).
 struct Dice(u64);

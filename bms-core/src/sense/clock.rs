@@ -42,6 +42,11 @@ impl Clock {
         tick
     }
 
+    /// Whether there was a frame.
+    pub(super) const fn has_begun(&self) -> bool {
+        self.at.is_some()
+    }
+
     /// Time since a newer frame came; zero in the tick of one.
     pub(super) const fn unrenewed(&self) -> Millis {
         self.unrenewed

@@ -104,6 +104,11 @@ impl<const THERMISTORS: usize> Sense<THERMISTORS> {
         Self { clock: Clock::NEW, thermistors: Thermistors::NEW, current: CurrentChannel::NEW }
     }
 
+    /// Whether any frame was judged before.
+    pub(crate) const fn has_begun(&self) -> bool {
+        self.clock.has_begun()
+    }
+
     /// Judges one frame. `proven_open` says that the sequence has proven all contactors open: only then is the current's offset learnt.
     pub(crate) fn judge<'f, const CELLS: usize, W: Witness>(
         &mut self,

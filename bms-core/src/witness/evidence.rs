@@ -17,7 +17,7 @@ use crate::units::{
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Evidence {
-    /// The configuration was refused; the controller is barred but still measures.
+    /// The configuration was refused; the controller is barred but still measures. Told in the first tick.
     ConfigRefused(ConfigError),
     /// A frame is not newer than the one before it: a tick is counted, and its parts are that much older.
     FrameNotNewer {
