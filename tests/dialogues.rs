@@ -1,9 +1,9 @@
 //! Whole talks between firmware and pack, from the first sign of trouble to its end.
 
 use bms_core::decision::Coils;
-use bms_core::frame::{Asked, Clearance, Frame, Wanted};
+use bms_core::frame::{Asked, Clearance, Contact, Contactor, Frame, Wanted};
 use bms_core::units::Instant;
-use bms_core::witness::Refusal;
+use bms_core::witness::{Act, Place, Refusal};
 use bms_core::{Config, Controller, Evidence, Fault, Step, Witness};
 use bms_sim::case::Case;
 use bms_sim::defect::{Defect, Kind};
@@ -270,6 +270,8 @@ fn a_weld_that_cannot_be_seen_at_rest_is_cleared_by_the_workshop_and_found_again
         let mut config = Config::crane();
         config.sensing.points.behind_positive = false;
         let mut yard = Yard::new(&config);
+        // Nor does its feedback contact tell: it hangs loose.
+        yard.wiring = |frame| frame.feedback.value.positive = Contact::Broken;
         yard.close();
         let weld = Defect::usual(Kind::ContactorWelded, 2, yard.world.seconds);
         let id = yard.world.inject(weld).expect("there is such a contactor");
@@ -288,4 +290,64 @@ fn a_weld_that_cannot_be_seen_at_rest_is_cleared_by_the_workshop_and_found_again
             (mended, mended)
         );
     }
+}
+
+impl Yard {
+    fn has(&mut self, kind: Kind, contactor: usize) {
+        let defect = Defect::usual(kind, contactor, self.world.seconds);
+        self.world.inject(defect).expect("there is such a contactor");
+    }
+
+    fn place_of(&self, fault: Fault) -> Option<Place> {
+        self.core.memory().records().find(|record| record.fault == fault).map(|record| record.place)
+    }
+}
+
+/// While positive is closed, precharge may be closed beside it and no voltage shows it. If its contact says so with the coil off,
+/// nobody knows: the contactors open, and the fall of the link tells that it was the contact.
+#[test]
+fn a_contactor_whose_state_nothing_tells_opens_the_contactors() {
+    let mut yard = Yard::new(&Config::crane());
+    yard.close();
+    yard.has(Kind::FeedbackStuckClosed, 1);
+    yard.pass(0.2);
+    assert!(yard.confirmed(Fault::ContactorStateUnknown) && yard.confirmed(Fault::FeedbackImplausible));
+    assert_eq!(yard.place_of(Fault::ContactorStateUnknown), Some(Place::Contactor(Contactor::Precharge)));
+    assert_ne!(yard.core.step(), Step::Closed);
+    yard.open();
+    assert_eq!(yard.core.step(), Step::Open);
+    assert!(yard.is_clear(Fault::PrechargeWelded), "the link fell");
+    // All is proven open, so that the contact is known to lie: that is reported, and no more.
+    assert!(!yard.confirmed(Fault::ContactorStateUnknown) && yard.confirmed(Fault::FeedbackImplausible));
+    yard.asks_to_clear(Clearance::Panel);
+    assert!(yard.is_clear(Fault::ContactorStateUnknown), "{:?}", yard.heard.0);
+}
+
+/// The link is as high as the pack: positive and negative are closed, whatever their contacts say.
+#[test]
+fn a_contact_that_the_voltages_contradict_is_only_reported() {
+    for contactor in [0, 2] {
+        let mut yard = Yard::new(&Config::crane());
+        yard.close();
+        yard.has(Kind::FeedbackStuckOpen, contactor);
+        yard.pass(2.0);
+        assert!(yard.confirmed(Fault::FeedbackImplausible));
+        assert!(yard.is_clear(Fault::ContactorStateUnknown));
+        assert_eq!(yard.core.step(), Step::Closed);
+    }
+}
+
+/// Without the voltage behind positive nothing but the contact tells a welded positive from an open one: negative must not close.
+#[test]
+fn a_made_contact_without_a_measuring_point_keeps_the_pack_open() {
+    let mut config = Config::crane();
+    config.sensing.points.behind_positive = false;
+    let mut yard = Yard::new(&config);
+    yard.has(Kind::FeedbackStuckClosed, 2);
+    yard.pass(2.0);
+    yard.asked.contactors = Wanted::Closed;
+    yard.pass(2.0);
+    assert_eq!(yard.core.step(), Step::Open);
+    let refused = Refusal::FaultHolds { act: Act::Close, fault: Fault::ContactorStateUnknown };
+    assert_eq!(yard.heard.0, [refused]);
 }

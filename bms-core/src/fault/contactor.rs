@@ -3,10 +3,15 @@
 //! The contactor sequence compares the voltages around the contactors with what the coils command
 //! (`sequence::observe`); here its findings become faults with stages and records. Voltage on both sides of a contact is the
 //! stronger evidence: a plain auxiliary contact need not be mechanically linked to the main one (IEC 60947-4-1 Annex F
-//! describes the mirror contact, which is), so feedback alone only reports.
+//! describes the mirror contact, which is), so a contact that they contradict is only reported.
+//!
+//! Where they cannot tell, the contact is all there is, and the true state is unknown: while positive is closed, precharge may be closed
+//! beside it and the link reads the same; with all coils off, a side without its measuring point floats whether its contactor is
+//! open or not; and without voltages nothing is told at all. That asks for opening, after which the fall of the link may tell.
 
 use super::judge::{Found, Limit, Seen, Sight, Watch};
-use crate::frame::Contactor;
+use crate::frame::{Contact, Contactor};
+use crate::sequence::Step;
 use crate::units::Volts;
 use crate::witness::Place;
 
@@ -18,6 +23,9 @@ pub(super) struct Welded<const WHICH: u8>;
 
 /// A feedback contact that contradicts coil and voltages.
 pub(super) struct FeedbackContradicts;
+
+/// A contactor whose feedback contact contradicts its coil where the voltages cannot tell which of the two is right.
+pub(super) struct StateUnknown;
 
 /// The link, long after opening.
 pub(super) struct LinkAfterOpening;
@@ -68,6 +76,50 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
             Some(None) => Sight::found(Place::Pack, false),
             Some(Some(contactor)) => Sight::found(Place::Contactor(contactor), true),
         }
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for StateUnknown {
+    type Quantity = Found;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, _: &Limit<Found>) -> Sight {
+        match seen.findings.feedback_contradicts {
+            None => Sight::UNKNOWN,
+            Some(contradicts) => match contradicts.and_then(|contactor| untold(seen, contactor)) {
+                None => Sight::found(Place::Pack, false),
+                Some(contactor) => Sight::found(Place::Contactor(contactor), true),
+            },
+        }
+    }
+}
+
+/// The contactor whose state nothing tells, if there is one; `contradicts` is one whose contact contradicts its coil. With coils on the
+/// link tells by itself, and so it does while it falls: the sequence waits for that, no longer than its deadline.
+fn untold<const CELLS: usize, const THERMISTORS: usize>(
+    seen: &Seen<'_, CELLS, THERMISTORS>,
+    contradicts: Contactor,
+) -> Option<Contactor> {
+    let (Some(feedback), Some(_)) = (seen.believed.feedback, seen.believed.voltages) else {
+        return Some(contradicts);
+    };
+    let points = &seen.config.sensing.points;
+    let (negative, precharge, positive) = match seen.step {
+        Step::Open | Step::ProvingDead | Step::Barred => {
+            (!points.behind_negative, !points.behind_positive, !points.behind_positive)
+        }
+        Step::Closed | Step::Easing => (false, true, false),
+        Step::ClosingNegative | Step::Precharging | Step::ClosingPositive | Step::Opening => {
+            (false, false, false)
+        }
+    };
+    let made = |unmeasured: bool, contact: Contact| unmeasured && contact == Contact::Made;
+    if made(negative, feedback.negative) {
+        Some(Contactor::Negative)
+    } else if made(precharge, feedback.precharge) {
+        Some(Contactor::Precharge)
+    } else if made(positive, feedback.positive) {
+        Some(Contactor::Positive)
+    } else {
+        None
     }
 }
 

@@ -252,6 +252,9 @@ list! {
     /// A feedback contact contradicts coil, voltages and current.
     FeedbackImplausible feedback_implausible "feedback contact implausible":
         one contactor::FeedbackContradicts, Found = |_| found(100, Report, AtPanel);
+    /// A feedback contact contradicts its coil where the voltages cannot tell which of the two is right.
+    ContactorStateUnknown contactor_state_unknown "contactor state unknown":
+        one contactor::StateUnknown, Found = |_| found(100, OpenSoon, AtPanel);
     /// The link is still charged long after opening. A quarter of the pack where that is less than the limit given here.
     LinkStaysLive link_stays_live "link stays live":
         one contactor::LinkAfterOpening, Volts = |_| limit(volts(60_000), volts(54_000), 0, Report, AtPanel);
