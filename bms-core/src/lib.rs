@@ -55,9 +55,14 @@
 //! assert!(heard.0.contains(&"cell over-voltage, second step Cell(4)".to_owned()));
 //! ```
 //!
-//! # What it does not decide
+//! # What it judges, and what it does not
 //!
-//! Insulation, interlock, open sense wires, gas and fire are not judged yet by any fault of the list ([`Fault::ALL`]). Nothing here replaces a fuse.
+//! The faults of the list ([`Fault::ALL`]) judge cell voltages and their sum, resistance and charge of the cells, temperatures and the
+//! thermistors themselves, both current channels, precharge, the contactors with their feedback contacts, the link after opening,
+//! the auxiliary supply, the age of the measurements, and the configuration.
+//!
+//! A [`Frame`] carries no reading of insulation, interlock, gas or fire: whoever needs them adds devices of their own. An open sense
+//! wire has no fault of its own either; it shows as wrong voltages of the two cells beside it. Nothing here replaces a fuse.
 #![cfg_attr(not(test), no_std)]
 #![deny(
     clippy::arithmetic_side_effects,
