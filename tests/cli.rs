@@ -98,6 +98,25 @@ fn what_is_as_expected_ends_with_0_and_leaves_stderr_empty() {
     assert_eq!((quiet.code, quiet.out.as_str(), quiet.err.as_str()), (Some(0), "", ""));
 }
 
+/// Nothing but the document on stdout, nothing at all on stderr; what is not as expected is in the document too.
+#[test]
+fn json_is_one_document_and_nothing_else() {
+    for (line, code, met) in [
+        ("run wire.toml --json", 0, serde_json::json!(true)),
+        ("run unmet.toml --json", 1, serde_json::json!(false)),
+        ("run still.toml --json", 0, serde_json::json!(null)),
+    ] {
+        let ran = call(line);
+        assert_eq!((ran.code, ran.err.as_str()), (Some(code), ""), "{line}");
+        let document: serde_json::Value = serde_json::from_str(&ran.out).expect("one JSON document");
+        assert_eq!(document["expectations"]["met"], met, "{line}");
+        assert_eq!(document["interrupted"], false);
+        for key in ["events", "confirmed", "nearest", "defects", "hazard", "cautions"] {
+            assert!(document.get(key).is_some(), "{line}: {key}");
+        }
+    }
+}
+
 #[test]
 fn what_is_not_as_expected_ends_with_1_and_says_so() {
     let ran = call("run -q unmet.toml");

@@ -82,7 +82,7 @@ pub(super) struct ActTable {
     pub(super) cell: Option<u64>,
 }
 
-#[derive(Deserialize)]
+#[derive(Default, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct DefectTable {
     pub(super) kind: String,
@@ -123,6 +123,12 @@ impl DefectTable {
             ("milliseconds", "ms", self.milliseconds),
         ]
     }
+}
+
+/// The key that gives a severity in this unit.
+pub(crate) fn severity_key(unit: &str) -> Option<&'static str> {
+    let keys = DefectTable::default().severities();
+    keys.into_iter().find(|(_, of, _)| *of == unit).map(|(key, _, _)| key)
 }
 
 #[derive(Deserialize)]

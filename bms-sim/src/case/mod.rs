@@ -112,9 +112,11 @@ mod place;
 mod start;
 
 pub use act::{Act, Ask};
+pub(crate) use defects::{CONTACTORS, CURRENT_SENSORS};
 pub use duty::{Duty, Phase, Surrounding, Work};
 pub(crate) use error::nearest;
 pub use error::{Accepted, CaseError, Mistake, Problem};
+pub(crate) use file::severity_key;
 pub use limits::LimitChange;
 pub use pack::Pack;
 pub use start::{CellStart, Start, StartError};

@@ -3,7 +3,7 @@
 use super::progress::Progress;
 use super::{ALARM, CasePath, DEMONSTRATION, Ended, complain, read, refuse, show, titled};
 use crate::case::{Case, Pack};
-use crate::explain::{Account, story};
+use crate::explain::{Account, document, story};
 use crate::recording::file::Writing;
 use crate::recording::{self, Recording};
 use std::path::PathBuf;
@@ -145,7 +145,7 @@ fn tell<const CELLS: usize, const THERMISTORS: usize>(
         (false, false) => Ended::Unexpected,
     };
     if wishes.json {
-        let document = recording::document::document(recording, account, interrupted);
+        let document = document::document(recording, account, interrupted);
         return match serde_json::to_string_pretty(&document) {
             Ok(text) => show(&(text + "\n"), ended),
             Err(error) => {

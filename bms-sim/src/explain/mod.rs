@@ -4,6 +4,7 @@
 //! guessed: every figure is read from evidence or from the world.
 
 pub mod chain;
+pub mod document;
 pub mod story;
 pub mod verdict;
 pub mod words;

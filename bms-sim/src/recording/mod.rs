@@ -5,7 +5,6 @@
 //! can be visited again: [`Recording::at`] takes the snapshot before it and plays on to it.
 
 mod digest;
-pub mod document;
 pub mod file;
 mod recorder;
 pub mod values;

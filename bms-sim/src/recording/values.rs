@@ -24,14 +24,14 @@ pub struct Values(Map<String, Value>);
 impl Values {
     /// One value; nothing that has no number replaces it.
     #[must_use]
-    pub(super) fn with(mut self, key: &str, value: impl Into<Value>) -> Self {
+    pub(crate) fn with(mut self, key: &str, value: impl Into<Value>) -> Self {
         self.0.insert(key.to_owned(), value.into());
         self
     }
 
     /// A quantity under its key, the unit behind it.
     #[must_use]
-    fn and(mut self, key: &str, quantity: Quantity) -> Self {
+    pub(crate) fn and(mut self, key: &str, quantity: Quantity) -> Self {
         let (value, unit) = number(quantity);
         self.0.insert(format!("{key}_{unit}"), value.into());
         self
@@ -61,7 +61,7 @@ impl Values {
 
     /// A unit variant of an enumeration under its name in the code, which case files use too.
     #[must_use]
-    fn name(self, key: &str, of: impl Serialize) -> Self {
+    pub(crate) fn name(self, key: &str, of: impl Serialize) -> Self {
         let name = variant(of);
         self.with(key, name)
     }
@@ -88,7 +88,7 @@ impl Values {
 
     /// How a fault was judged.
     #[must_use]
-    pub(super) fn assessed(self, seen: &Assessment) -> Self {
+    pub(crate) fn assessed(self, seen: &Assessment) -> Self {
         let held = match seen.stage {
             Stage::Suspect { held, .. } => Some(Quantity::Millis(held)),
             Stage::Clear | Stage::Confirmed { .. } | Stage::Latched => None,
@@ -105,7 +105,7 @@ impl Values {
 
     /// A safe bound that truth passed.
     #[must_use]
-    pub(super) fn breached(self, breach: &Breach) -> Self {
+    pub(crate) fn breached(self, breach: &Breach) -> Self {
         let unit = breach.bound.unit();
         let values = self
             .with("bound", format!("{:?}", breach.bound))

@@ -1,0 +1,308 @@
+//! # A played case as one JSON document
+//!
+//! For programs and notebooks: what the story and `why` tell, as data. [`document`] makes it, `run CASE --json` prints it, and
+//! nothing else, to stdout.
+//!
+//! | key | holds |
+//! | --- | --- |
+//! | `schema` | integer: 1, the only one there is |
+//! | `generator` | text: name and version of the program |
+//! | `case` | object: `name`, `digest` (CRC-32 of its text, eight hexadecimal digits), `title`, `story`, `pack`, `seed`, `duration_seconds`, `tick_ms`; with case and seed the same run is played again |
+//! | `defects` | list, in the order of the case: `kind` as `list defects` prints it, the place and the severity under the keys of the case file (`cell`, `milliohms`, …), `onset_seconds`, `grows_seconds`, `end_seconds` if it ends, `sentence` |
+//! | `decisions_digest` | text: CRC-32 over every decision; equal for equal runs |
+//! | `ticks`, `played_seconds`, `interrupted` | how far it was played, and whether it was stopped before its end |
+//! | `events` | list, in order of time: `tick`, `seconds`, `kind`, `sentence`, `values` (see [`values`]) |
+//! | `confirmed` | list of the faults that became Confirmed, in order of time: as `events`, and `chain` |
+//! | `chain` of a fault | list of what led to it and followed, as `events`: `defect_began`, `truth_departed` or `truth_unharmed`, `frame_departed`, `suspected`, `confirmed`, `reacted`, `contactors_open`, `link_down` |
+//! | `load_steps` | list of the load steps that a resistive cell was found by, as `events`; empty when it was not |
+//! | `onset_to_open_seconds` | number: from the onset of the defect to open contactors, of the first fault that opened them; `null` when none did |
+//! | `nearest` | list of the faults that did not become Confirmed, the nearest to its limit first, as `events`; the values have the margin to the limit, in the unit of both and as a share of the limit (`margin_of_limit`), less than none beyond it |
+//! | `held_back` | list of what held charge and discharge current back most with the contactors closed, as `events` |
+//! | `balancing` | object: `bled_cells`, and how far the fullest and the emptiest cell lay apart in truth, `spread_before_amp_hours`, `spread_after_amp_hours` |
+//! | `step_at_end` | text: where the contactor sequence stands at the end |
+//! | `critical` | true or false: whether the pack is dangerous as it stands |
+//! | `passed` | the first safe bound that truth passed in this run, as `events`, or `null` |
+//! | `hazard` | the first one that it would have passed had nothing reacted, as `events`, with `after_onset_seconds`; or `null` |
+//! | `expectations` | object: `met` (`null` when the case expects nothing, or was interrupted) and `unmet`, one sentence for each that failed |
+//! | `cautions` | text: what must be known before any of it is used |
+//!
+//! "As `events`" means an object with `kind`, `seconds`, `sentence` and `values`. Times are seconds from the start; the unit ends each
+//! key; cells, modules, sensors and defects are counted from 1; what has no number is left out.
+
+use super::chain::{Chain, Link, LinkKind};
+use super::verdict::Verdict;
+use super::{Account, story, words};
+use crate::case::{CONTACTORS, CURRENT_SENSORS, Case, Pack, severity_key};
+use crate::defect::{Defect, PlaceKind};
+use crate::recording::file::{GENERATOR, hexadecimal};
+use crate::recording::values::{self, EventShown, Values};
+use crate::recording::{JudgedStep, Nearest, Recording, Tightest, What, number};
+use crate::world::truth::Breach;
+use bms_core::fault::Reading;
+use bms_core::witness::{Assessment, Evidence, Quantity};
+use serde::Serialize;
+
+/// What the module's head describes.
+#[derive(Clone, Debug, Serialize)]
+pub struct Document {
+    schema: u32,
+    generator: &'static str,
+    case: CaseShown,
+    defects: Vec<DefectShown>,
+    decisions_digest: String,
+    ticks: u64,
+    played_seconds: f64,
+    interrupted: bool,
+    events: Vec<EventShown>,
+    confirmed: Vec<Confirmed>,
+    load_steps: Vec<Shown>,
+    onset_to_open_seconds: Option<f64>,
+    nearest: Vec<Shown>,
+    held_back: Vec<Shown>,
+    balancing: Balancing,
+    step_at_end: bms_core::Step,
+    critical: bool,
+    passed: Option<Shown>,
+    hazard: Option<Hazard>,
+    expectations: Expectations,
+    cautions: &'static str,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct CaseShown {
+    name: String,
+    digest: String,
+    title: String,
+    story: String,
+    pack: Pack,
+    seed: u64,
+    duration_seconds: f64,
+    tick_ms: u64,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct DefectShown {
+    kind: &'static str,
+    /// Place and severity, under the keys of the case file.
+    #[serde(flatten)]
+    what: Values,
+    onset_seconds: f64,
+    grows_seconds: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    end_seconds: Option<f64>,
+    sentence: String,
+}
+
+/// What happened or was found at an instant.
+#[derive(Clone, Debug, Serialize)]
+struct Shown {
+    kind: &'static str,
+    seconds: f64,
+    sentence: String,
+    values: Values,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct Confirmed {
+    #[serde(flatten)]
+    fault: Shown,
+    chain: Vec<Shown>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct Hazard {
+    #[serde(flatten)]
+    bound: Shown,
+    after_onset_seconds: f64,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct Balancing {
+    bled_cells: Vec<u16>,
+    spread_before_amp_hours: f64,
+    spread_after_amp_hours: f64,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct Expectations {
+    met: Option<bool>,
+    unmet: Vec<String>,
+}
+
+/// The document of a played case; `interrupted` when it was not played to its end.
+#[must_use]
+pub fn document<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    account: &Account,
+    interrupted: bool,
+) -> Document {
+    let case = &*recording.case;
+    let confirmed = recording.confirmed();
+    let unmet = if interrupted { Vec::new() } else { story::unmet(recording, account) };
+    let judgeable = case.expect.is_some() && !interrupted;
+    let (before, after) = recording.spread_ampere_hours();
+    let event = |event| EventShown::of(event, story::happened(case, event));
+    Document {
+        schema: 1,
+        generator: GENERATOR,
+        case: of_case(case),
+        defects: case.defects.iter().map(of_defect).collect(),
+        decisions_digest: hexadecimal(recording.digest),
+        ticks: recording.ticks,
+        played_seconds: recording.end.seconds(),
+        interrupted,
+        events: recording.events.iter().map(event).collect(),
+        confirmed: confirmed
+            .iter()
+            .map(|(seconds, seen)| Confirmed {
+                fault: of_assessment("confirmed", *seconds, seen),
+                chain: account.chain(seen.fault).map(|chain| of_chain(chain, case)).unwrap_or_default(),
+            })
+            .collect(),
+        load_steps: recording.load_steps.iter().map(|step| of_load_step(step, case)).collect(),
+        onset_to_open_seconds: account.onset_to_open(),
+        nearest: nearest(&recording.nearest, &confirmed),
+        held_back: recording.tightest.iter().flatten().map(held_back).collect(),
+        balancing: Balancing {
+            bled_cells: recording.bled.iter().map(|cell| u16::from(*cell) + 1).collect(),
+            spread_before_amp_hours: before,
+            spread_after_amp_hours: after,
+        },
+        step_at_end: recording.ends(),
+        critical: account.verdict.critical(),
+        passed: account.verdict.passed.as_ref().map(of_breach),
+        hazard: hazard(&account.verdict, case),
+        expectations: Expectations { met: judgeable.then_some(unmet.is_empty()), unmet },
+        cautions: words::CAUTIONS,
+    }
+}
+
+fn of_case(case: &Case) -> CaseShown {
+    CaseShown {
+        name: case.name.clone(),
+        digest: hexadecimal(case.digest),
+        title: case.title.clone(),
+        story: case.story.clone(),
+        pack: case.pack,
+        seed: case.seed,
+        duration_seconds: case.duration_seconds,
+        tick_ms: case.tick_ms,
+    }
+}
+
+fn of_defect(defect: &Defect) -> DefectShown {
+    let kind = defect.kind;
+    let mut what = Values::default();
+    if let Some(key) = kind.place().key() {
+        what = match kind.place() {
+            PlaceKind::CurrentSensor => what.with(key, CURRENT_SENSORS.get(defect.place).copied()),
+            PlaceKind::Contactor => what.with(key, CONTACTORS.get(defect.place).copied()),
+            PlaceKind::Cell
+            | PlaceKind::Joint
+            | PlaceKind::Thermistor
+            | PlaceKind::Module
+            | PlaceKind::Pack => what.with(key, defect.place + 1),
+        };
+    }
+    if let Some(key) = severity_key(kind.unit()) {
+        what = what.with(key, defect.severity);
+    }
+    DefectShown {
+        kind: kind.key(),
+        what,
+        onset_seconds: defect.onset_seconds,
+        grows_seconds: defect.grows_seconds,
+        end_seconds: defect.end_seconds,
+        sentence: words::defect(defect),
+    }
+}
+
+fn of_assessment(kind: &'static str, seconds: f64, seen: &Assessment) -> Shown {
+    Shown { kind, seconds, sentence: words::assessment(seen), values: Values::default().assessed(seen) }
+}
+
+fn of_breach(breach: &Breach) -> Shown {
+    Shown {
+        kind: "safe_bound_passed",
+        seconds: breach.seconds,
+        sentence: words::breach(breach),
+        values: Values::default().breached(breach),
+    }
+}
+
+fn of_chain(chain: &Chain, case: &Case) -> Vec<Shown> {
+    let shown = |link: &Link| {
+        let none = Values::default();
+        let (kind, values) = match &link.what {
+            LinkKind::DefectBegins(place) => ("defect_began", none.with("defect", place + 1)),
+            LinkKind::TruthDeparts => ("truth_departed", none),
+            LinkKind::TruthUnharmed => ("truth_unharmed", none),
+            LinkKind::FrameDeparts => ("frame_departed", none),
+            LinkKind::Suspected(seen) => ("suspected", none.assessed(seen)),
+            LinkKind::Confirmed(seen) => ("confirmed", none.assessed(seen)),
+            LinkKind::Reacted(reaction) => ("reacted", none.name("reaction", reaction)),
+            LinkKind::ContactorsOpen => ("contactors_open", none),
+            LinkKind::LinkDown => ("link_down", none),
+        };
+        Shown { kind, seconds: link.seconds, sentence: words::link(link, case), values }
+    };
+    chain.links.iter().map(shown).collect()
+}
+
+fn of_load_step(judged: &JudgedStep, case: &Case) -> Shown {
+    let (kind, values) = values::of(&What::Told(Evidence::LoadStep(judged.step)));
+    Shown {
+        kind,
+        seconds: judged.seconds,
+        sentence: words::by_hand(&judged.step, &case.config().pack.resistance),
+        values: values.with("from", judged.from).with("to", judged.duty),
+    }
+}
+
+fn held_back(limit: &Tightest) -> Shown {
+    let values = Values::default().name("side", limit.side).name("rule", limit.rule);
+    Shown {
+        kind: "held_back",
+        seconds: limit.seconds,
+        sentence: words::tightest(limit),
+        values: values.and("allows", Quantity::Amps(limit.allows)),
+    }
+}
+
+/// The faults that did not become Confirmed, the nearest first; last those whose limit is zero, of which nothing is a share.
+fn nearest(known: &[Option<Nearest>], confirmed: &[(f64, Assessment)]) -> Vec<Shown> {
+    let open = |near: &&Nearest| !confirmed.iter().any(|(_, seen)| seen.fault == near.assessment.fault);
+    let mut sorted: Vec<(Option<f64>, &Nearest)> =
+        known.iter().flatten().filter(open).map(|near| (story::relative(&near.assessment), near)).collect();
+    sorted.sort_by(|(one, _), (other, _)| {
+        one.unwrap_or(f64::INFINITY).total_cmp(&other.unwrap_or(f64::INFINITY))
+    });
+    let shown = |(share, near): (Option<f64>, &Nearest)| {
+        let mut shown = of_assessment("nearest", near.seconds, &near.assessment);
+        if let Some((margin, unit)) = margin(&near.assessment) {
+            shown.values = shown.values.with(&format!("margin_{unit}"), margin);
+        }
+        if let Some(share) = share {
+            shown.values = shown.values.with("margin_of_limit", share);
+        }
+        shown
+    };
+    sorted.into_iter().map(shown).collect()
+}
+
+/// How far the value is from its limit, less than none beyond it, and in which unit.
+fn margin(seen: &Assessment) -> Option<(f64, &'static str)> {
+    let ((observed, unit), (limit, _)) = (number(seen.observed?), number(seen.limit?));
+    // Both are whole millionths at most: their difference is none but for the last bits.
+    let apart = ((observed - limit).abs() * 1e6).round() / 1e6;
+    Some((if seen.reading == Reading::Beyond { -apart } else { apart }, unit))
+}
+
+fn hazard(verdict: &Verdict, case: &Case) -> Option<Hazard> {
+    let breach = verdict.without_reactions.as_ref()?;
+    let onset = case.defects.iter().map(|defect| defect.onset_seconds).fold(f64::INFINITY, f64::min);
+    Some(Hazard { bound: of_breach(breach), after_onset_seconds: (breach.seconds - onset).max(0.0) })
+}
+
+#[cfg(test)]
+mod tests;
