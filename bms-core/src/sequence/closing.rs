@@ -17,7 +17,7 @@ use super::state::{Measured, Sequence};
 use super::weld::{Joined, place_of_link, settling};
 use super::{Because, Step};
 use crate::config::Checked;
-use crate::decision::FaultSummary;
+use crate::decision::{Coil, FaultSummary};
 use crate::fault::{Fault, Reaction};
 use crate::frame::{Asked, Contact, PackVoltages, Wanted};
 use crate::sense::PartName;
@@ -267,12 +267,17 @@ impl Sequence {
     }
 
     /// ClosingPositive: once precharge has let go, the link must hold. It is held against the highest level it has had in this step
-    /// and not against the pack, so that an error of scale between the two does not accuse the contactor.
+    /// and not against the pack, so that an error of scale between the two does not accuse the contactor. The time that an open
+    /// positive would take to show runs from the first reading without precharge: what precharge did before nobody may have seen.
     pub(super) fn look_at_positive(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
         let Some(seen) = now.voltages else { return };
         let from = self.link_from.unwrap_or(seen.link).max(seen.link);
         self.link_from = Some(from);
-        if self.since < proof_of_positive(seen.pack, config) {
+        if self.coils.precharge == Coil::On || self.steady.precharge < config.sequence.release {
+            return;
+        }
+        let unaided = *self.unaided.get_or_insert(self.steady.precharge);
+        if self.steady.precharge - unaided < proof_of_positive(seen.pack, config) {
             return;
         }
         let least = from - Volts::from_bits(significant(config).bits() / 2);
@@ -309,14 +314,13 @@ impl Sequence {
     }
 }
 
-/// Time in ClosingPositive until an open positive would have shown: pull-in, release of precharge, and the fall of the link by more
-/// than measuring error, `t = R_d · C · x/(1 − x)`, with `x` that error over the pack: never shorter than the exact `−ln(1 − x)`.
+/// Time without precharge until an open positive would have shown: the fall of the link by more than measuring error,
+/// `t = R_d · C · x/(1 − x)`, with `x` that error over the pack: never shorter than the exact `−ln(1 − x)`.
 fn proof_of_positive(pack: Volts, config: &Checked) -> Millis {
     let (facts, error) = (&config.sequence, significant(config));
     let share = error.fraction_of(pack - error).unwrap_or(Ratio::ONE).held_between(Ratio::ZERO, Ratio::ONE);
     let scaled = i64::from(facts.discharge_time_constant().0).saturating_mul(i64::from(share.bits())) >> 16;
-    let fall = Millis(u32::try_from(scaled).unwrap_or(u32::MAX));
-    facts.pull_in + facts.release + fall + config.pack.tick
+    Millis(u32::try_from(scaled).unwrap_or(u32::MAX)) + config.pack.tick
 }
 
 fn closing(seen: &PackVoltages) -> Because {

@@ -154,11 +154,12 @@ impl Sequence {
         let Some(seen) = now.voltages else { return };
         // A current that still charges lifts the link until the load has stopped, and above the pack once positive has opened. Expected
         // is the fall from that height, but counted is only what lies below the pack.
-        let before = self.link_from.unwrap_or(seen.link);
-        if seen.link > before + config.sensing.voltage_error {
+        // Across a gap in the readings nobody knows how high it was: its fall is counted from the first one after it.
+        let gap = self.unread > config.pack.oldest_age;
+        if gap || self.link_from.is_none_or(|before| seen.link > before + config.sensing.voltage_error) {
             self.lifted = self.steady.positive;
         }
-        let highest = before.max(seen.link);
+        let highest = self.link_from.map_or(seen.link, |before| before.max(seen.link));
         self.link_from = Some(highest);
         let from = highest.min(seen.pack);
         let time = self.steady.positive - config.sequence.release.max(self.lifted);

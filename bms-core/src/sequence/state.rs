@@ -80,8 +80,12 @@ pub(crate) struct Sequence {
     pub(super) start: Start,
     /// The link when the step began; in ClosingPositive the highest since then.
     pub(super) link_from: Option<Volts>,
-    /// In Opening: for how long positive had been commanded open when the link was last lifted.
+    /// In Opening: for how long positive had been commanded open when the link was last lifted, or may have been unseen.
     pub(super) lifted: Millis,
+    /// In ClosingPositive: for how long precharge had been commanded open when the link was first read without it.
+    pub(super) unaided: Option<Millis>,
+    /// Time from the last reading of the voltages to this tick.
+    pub(super) unread: Millis,
     /// What this tick's look yielded for the move that follows.
     pub(super) outlook: Outlook,
     /// Time for which negative has been seen closed, in ClosingNegative.
@@ -133,6 +137,8 @@ impl Sequence {
             start: Start::new(Volts::ZERO),
             link_from: None,
             lifted: Millis::ZERO,
+            unaided: None,
+            unread: Millis::ZERO,
             outlook: Outlook { failed: None, charged: None, closed: false, parted: false, dropped: false },
             negative_made: None,
             differed: Millis::ZERO,
@@ -195,6 +201,9 @@ impl Sequence {
             Step::ClosingPositive => self.look_at_positive(now, &mut findings, config),
             Step::Closed | Step::Easing => self.look_at_closed(now, &mut findings, config),
             Step::Opening => self.look_at_opening(now, &mut findings, config),
+        }
+        if now.voltages.is_some() {
+            self.unread = Millis::ZERO;
         }
         findings.resistor_heat = self.resistor.heat(config);
         findings.feedback_contradicts =
@@ -259,7 +268,7 @@ impl Sequence {
         let from = self.step;
         witness.tell(|| Evidence::Moved { from, to, because });
         (self.step, self.since, self.link_from) = (to, Millis::ZERO, now.link());
-        self.lifted = Millis::ZERO;
+        (self.lifted, self.unaided) = (Millis::ZERO, None);
         (self.negative_made, self.differed, self.fuse_waited) = (None, Millis::ZERO, Millis::ZERO);
         match to {
             Step::Precharging => {
@@ -315,6 +324,7 @@ impl Sequence {
         for timer in [
             &mut self.since,
             &mut self.apart,
+            &mut self.unread,
             &mut self.steady.negative,
             &mut self.steady.precharge,
             &mut self.steady.positive,

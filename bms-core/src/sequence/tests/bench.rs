@@ -151,6 +151,7 @@ pub(super) struct Dialogue {
     pub(super) heard: Vec<Evidence>,
     pub(super) reaction: Option<(Reaction, Fault)>,
     pub(super) current_is_stale: bool,
+    pub(super) voltages_are_stale: bool,
     /// Every finding that was ever broken.
     pub(super) found: Vec<Fault>,
     pub(super) supply: Volts,
@@ -174,6 +175,7 @@ impl Dialogue {
             heard: Vec::new(),
             reaction: None,
             current_is_stale: false,
+            voltages_are_stale: false,
             found: Vec::new(),
             supply: Volts::from_milli(12_000),
             ticks_ms: vec![10],
@@ -233,6 +235,22 @@ impl Dialogue {
         self.at_ms(until)
     }
 
+    /// No reading of the voltages for so long, frame after frame.
+    pub(super) fn blind_for_ms(mut self, ms: u32) -> Self {
+        self.voltages_are_stale = true;
+        let mut seeing = self.for_ms(ms);
+        seeing.voltages_are_stale = false;
+        seeing
+    }
+
+    /// No frame at all for so long: the coils stay as they were.
+    pub(super) fn lost_for_ms(mut self, ms: u32) -> Self {
+        self.ticks_ms = vec![ms];
+        self.tick();
+        self.ticks_ms = vec![10];
+        self
+    }
+
     /// Runs until the step is reached, at most twenty seconds.
     pub(super) fn until(mut self, step: Step) -> Self {
         for _ in 0..2_000 {
@@ -286,7 +304,7 @@ impl Dialogue {
         Measured {
             elapsed,
             credit: elapsed.min(self.config.pack.oldest_age),
-            voltages: Some(voltages),
+            voltages: (!self.voltages_are_stale).then_some(voltages),
             current: (!self.current_is_stale).then_some(current),
             supply: Some(self.supply),
             feedback: Some(self.plant.feedback()),
@@ -321,7 +339,7 @@ impl Dialogue {
         }
         let coils = self.sequence.decide(&now, self.asked, &faults, &self.config, &mut Ear(&mut self.heard));
         if coils.positive == Coil::On && self.coils.positive == Coil::Off {
-            let seen = now.voltages.expect("the bench measures");
+            let seen = now.voltages.expect("never without a reading");
             // 5 %, and a millivolt for the rounding of the bench.
             let limit = Volts::from_bits(seen.pack.bits() / 20) + Volts::from_milli(1);
             assert!((seen.pack - seen.link).abs() <= limit, "positive commanded onto {seen:?}");

@@ -282,6 +282,82 @@ fn a_contactor_that_drops_out_is_named() {
     assert_eq!(dialogue.found, [Fault::PositiveStuckOpen]);
 }
 
+const GAPS_MS: [u32; 10] = [100, 130, 160, 200, 250, 300, 400, 600, 1_000, 3_000];
+
+/// Without positive the link holds while precharge does, and falls afterwards. Whatever part of that nobody saw, two equal readings on
+/// either side of a gap are no proof that positive is closed.
+#[test]
+fn a_gap_in_the_readings_never_proves_positive() {
+    for gap_ms in GAPS_MS {
+        for after_ms in (0..=160).step_by(10) {
+            let start = || {
+                crane()
+                    .with_plant(|plant| plant.positive.stuck_open = true)
+                    .asks(Wanted::Closed)
+                    .until(Step::ClosingPositive)
+                    .for_ms(after_ms)
+            };
+            for dialogue in [start().blind_for_ms(gap_ms), start().lost_for_ms(gap_ms)] {
+                let dialogue = dialogue.for_ms(400);
+                let steps = dialogue.steps();
+                assert!(!steps.contains(&Step::Closed), "{gap_ms} ms from {after_ms} ms on: {steps:?}");
+            }
+        }
+    }
+}
+
+/// Nor does a gap accuse a sound contactor: the start goes on or ends as not proven, and nothing is found.
+#[test]
+fn a_gap_in_the_readings_accuses_nobody() {
+    for gap_ms in GAPS_MS {
+        for step in [Step::ClosingNegative, Step::Precharging, Step::ClosingPositive, Step::Opening] {
+            for after_ms in [0, 10, 30, 60, 90] {
+                let start = || {
+                    let begun = if step == Step::Opening {
+                        Dialogue::closed().asks(Wanted::Open)
+                    } else {
+                        crane().asks(Wanted::Closed)
+                    };
+                    begun.until(step).for_ms(after_ms)
+                };
+                for dialogue in [start().blind_for_ms(gap_ms), start().lost_for_ms(gap_ms)] {
+                    let found = dialogue.for_ms(2_000).found;
+                    assert_eq!(found, [], "{gap_ms} ms from {after_ms} ms after {step:?} on");
+                }
+            }
+        }
+    }
+}
+
+/// The readings go missing while closed and come back while opening: the height that the link fell from is not known.
+#[test]
+fn a_link_first_seen_while_opening_is_judged_by_its_fall_from_there() {
+    for seen_after_ms in (20..400).step_by(10) {
+        let mut dialogue = Dialogue::closed();
+        dialogue.voltages_are_stale = true;
+        let mut dialogue = dialogue.asks(Wanted::Open).until(Step::Opening).for_ms(seen_after_ms);
+        dialogue.voltages_are_stale = false;
+        assert_eq!(dialogue.until(Step::Open).found, [], "seen after {seen_after_ms} ms");
+    }
+}
+
+/// Braking lifts the link while nobody reads it: its fall is counted from the first reading afterwards, however high it was before.
+#[test]
+fn a_lift_that_nobody_saw_is_no_weld() {
+    for lifted_volts in [10, 25, 40] {
+        for gap_ms in (50..400).step_by(10) {
+            let dialogue = Dialogue::closed()
+                .asks(Wanted::Open)
+                .until(Step::Opening)
+                .for_ms(10)
+                .with_plant(|plant| plant.link = plant.pack + lifted_volts * 1_000_000)
+                .blind_for_ms(gap_ms)
+                .until(Step::Open);
+            assert_eq!(dialogue.found, [], "{lifted_volts} V, unseen for {gap_ms} ms");
+        }
+    }
+}
+
 /// A pack voltmeter that reads 2 % too much or too little has a fault of its own: it does not accuse a contactor.
 #[test]
 fn a_scale_error_of_the_pack_accuses_no_contactor() {
