@@ -156,9 +156,11 @@ impl Sequence {
         // is the fall from that height, but counted is only what lies below the pack.
         // Across a gap in the readings nobody knows how high it was: its fall is counted from the first one after it.
         let gap = self.unread > config.pack.oldest_age;
-        if gap || self.link_from.is_none_or(|before| seen.link > before + config.sensing.voltage_error) {
+        let lowest = self.lowest.filter(|lowest| !gap && seen.link <= *lowest + config.sensing.voltage_error);
+        if lowest.is_none() {
             self.lifted = self.steady.positive;
         }
+        self.lowest = Some(lowest.map_or(seen.link, |lowest| lowest.min(seen.link)));
         let highest = self.link_from.map_or(seen.link, |before| before.max(seen.link));
         self.link_from = Some(highest);
         let from = highest.min(seen.pack);

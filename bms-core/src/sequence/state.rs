@@ -80,6 +80,8 @@ pub(crate) struct Sequence {
     pub(super) start: Start,
     /// The link when the step began; in ClosingPositive the highest since then.
     pub(super) link_from: Option<Volts>,
+    /// In Opening: the lowest link since it was last lifted.
+    pub(super) lowest: Option<Volts>,
     /// In Opening: for how long positive had been commanded open when the link was last lifted, or may have been unseen.
     pub(super) lifted: Millis,
     /// In ClosingPositive: for how long precharge had been commanded open when the link was first read without it.
@@ -136,6 +138,7 @@ impl Sequence {
             resistor: Resistor::COLD,
             start: Start::new(Volts::ZERO),
             link_from: None,
+            lowest: None,
             lifted: Millis::ZERO,
             unaided: None,
             unread: Millis::ZERO,
@@ -267,7 +270,8 @@ impl Sequence {
     ) {
         let from = self.step;
         witness.tell(|| Evidence::Moved { from, to, because });
-        (self.step, self.since, self.link_from) = (to, Millis::ZERO, now.link());
+        (self.step, self.since) = (to, Millis::ZERO);
+        (self.link_from, self.lowest) = (now.link(), now.link());
         (self.lifted, self.unaided) = (Millis::ZERO, None);
         (self.negative_made, self.differed, self.fuse_waited) = (None, Millis::ZERO, Millis::ZERO);
         match to {
