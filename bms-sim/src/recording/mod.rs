@@ -65,7 +65,7 @@ pub struct Recording<const CELLS: usize, const THERMISTORS: usize> {
     pub case: Arc<Case>,
     /// What happened, in order of time.
     pub events: Vec<Event>,
-    /// How near each fault came that has a limit, in the order of [`Fault::ALL`].
+    /// How near each fault came that has a limit, in the order of [`Fault::ALL`](bms_core::Fault::ALL).
     pub nearest: Vec<Option<Nearest>>,
     /// The pack and the firmware at the end.
     pub end: Loop<CELLS, THERMISTORS>,

@@ -1,7 +1,8 @@
 //! # Writing a run while it is played
 //!
-//! What is heard goes to `FILE.part` and is complete there after each second of the run, so that a process that is killed, or a machine
-//! that goes dark, leaves a file that is played as far as it goes. When the run is over, or was interrupted, the file gets its own name.
+//! What is heard goes to `FILE.part` and is complete there after each second of the run (of a case longer than a thousand seconds: after
+//! each thousandth, since many small chunks make a large file), so that a process that is killed leaves a file that is played as far
+//! as it goes. When the run is over, or was interrupted, the file gets its own name.
 
 use super::read::Mark;
 use super::{FileError, GENERATOR, SCHEMA, hexadecimal};
@@ -25,8 +26,11 @@ use std::sync::Arc;
 /// Time between two messages with signals, in milliseconds.
 const SIGNALS_MS: u64 = 100;
 
-/// Time between two digests, in milliseconds. After each the file is complete so far.
+/// Time between two digests, in milliseconds.
 const DIGEST_MS: u64 = 1_000;
+
+/// In so many parts a case is complete in the file at most.
+const PARTS: f64 = 1_000.0;
 
 /// Says in a sentence what happened.
 pub type Sentence = fn(&Case, &Event) -> String;
@@ -80,8 +84,13 @@ impl Writing {
         progress: impl FnMut(f64) -> bool,
     ) -> Result<Recording<CELLS, THERMISTORS>, StartError> {
         let case = Arc::clone(&self.case);
-        let mut following =
-            Following { writing: self, begun: None, next_signals_ms: 0, next_digest_ms: DIGEST_MS };
+        let mut following = Following {
+            writing: self,
+            begun: None,
+            next_signals_ms: 0,
+            next_digest_ms: DIGEST_MS,
+            next_complete_seconds: 0.0,
+        };
         let recording = play_to(&case, u64::MAX, &mut following, progress)?;
         self.attempt(|messages| messages.end(recording.ticks, recording.digest));
         Ok(recording)
@@ -139,6 +148,7 @@ struct Following<'a, const CELLS: usize, const THERMISTORS: usize> {
     begun: Option<Begun<CELLS, THERMISTORS>>,
     next_signals_ms: u64,
     next_digest_ms: u64,
+    next_complete_seconds: f64,
 }
 
 /// A tick of which only the beginning is known; with its frame when signals are due.
@@ -171,6 +181,10 @@ impl<const CELLS: usize, const THERMISTORS: usize> Follow<CELLS, THERMISTORS>
         if at_ms >= self.next_digest_ms || now.over() {
             self.next_digest_ms = (at_ms / DIGEST_MS + 1) * DIGEST_MS;
             self.writing.attempt(|messages| messages.mark(at_ms, now.tick, digest));
+            if now.seconds() >= self.next_complete_seconds {
+                self.next_complete_seconds = now.seconds() + now.case().duration_seconds / PARTS;
+                self.writing.attempt(|messages| messages.to.flush());
+            }
         }
     }
 }
@@ -222,6 +236,7 @@ impl Messages {
         let mut messages =
             Self { to, sequence: 0, events, signals, decisions, case: Arc::clone(case), sentence };
         messages.mark(0, 0, &Digest::new())?;
+        messages.to.flush()?;
         Ok(messages)
     }
 
@@ -230,11 +245,10 @@ impl Messages {
         self.message(self.events, at_ms, &EventShown::of(event, sentence))
     }
 
-    /// The digest so far; then the file is complete to here.
+    /// The digest so far: the file can be played to here, once it is complete to here.
     fn mark(&mut self, at_ms: u64, ticks: u64, digest: &Digest) -> Result<(), McapError> {
         let so_far = Mark { ticks, decisions_digest: hexadecimal(digest.value()) };
-        self.message(self.decisions, at_ms, &so_far)?;
-        self.to.flush()
+        self.message(self.decisions, at_ms, &so_far)
     }
 
     fn end(&mut self, ticks: u64, digest: u32) -> Result<(), McapError> {
