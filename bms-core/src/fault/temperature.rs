@@ -75,7 +75,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
         let fastest = sensors
             .numbered()
             .filter(|(_, sensor)| !sensor.at_rail() && sensor.celsius >= RISE_COUNTS_FROM)
-            .filter_map(|(place, sensor)| Some((sensor.rise?, place)))
+            .filter_map(|(place, sensor)| Some((sensor.rise()?, place)))
             .max();
         match fastest {
             Some((rise, place)) => limit.sight(Place::Thermistor(place), Some(rise)),

@@ -82,10 +82,10 @@ impl Track {
         self.last = Some(reading.celsius);
 
         let mean = self.sum.and_then(|sum| sum.checked_div(passed.frames));
-        reading.rise = match (self.mean, mean) {
-            (Some(before), Some(mean)) => Some(rise(mean.saturating_sub(before), passed.time)),
-            (Some(_) | None, Some(_) | None) => None,
-        };
+        let means = self.mean.zip(mean);
+        reading.rise_known = means.is_some();
+        reading.rise = means
+            .map_or(CelsiusPerSecond::ZERO, |(before, now)| rise(now.saturating_sub(before), passed.time));
         self.mean = mean;
     }
 

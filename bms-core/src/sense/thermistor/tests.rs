@@ -140,7 +140,7 @@ fn a_jump_is_borne_out_by_the_second_reading_and_doubted_for_a_minute() {
         let seen = bench.run(10);
         let sensor = seen.sensors.at(3).unwrap();
         changes += u32::from(sensor.change >= Celsius::from_milli(9_000));
-        rises += u32::from(sensor.rise > Some(CelsiusPerSecond::from_milli(300)));
+        rises += u32::from(sensor.rise() > Some(CelsiusPerSecond::from_milli(300)));
         doubted += u32::from(sensor.doubt == Some(Doubt::Jumped));
         assert_eq!(seen.hottest.map(|(place, _)| place), Some(3)); // hot still counts as hot
     }
@@ -234,7 +234,7 @@ fn a_fast_true_rise_is_never_hidden() {
             let sensor = seen.sensors.at(11).unwrap();
             if tick >= 200 {
                 assert!(
-                    sensor.rise >= Some(CelsiusPerSecond::from_milli(900 * kelvin_per_second)),
+                    sensor.rise() >= Some(CelsiusPerSecond::from_milli(900 * kelvin_per_second)),
                     "{sensor:?}"
                 );
                 assert_eq!(seen.hottest.map(|(place, _)| place), Some(11));
@@ -254,8 +254,11 @@ fn coming_back_from_a_rail_is_neither_a_jump_nor_a_rise() {
     let mut known = 0;
     for _ in 0..400 {
         let sensor = *bench.run(10).sensors.at(1).unwrap();
-        assert_eq!((sensor.change, sensor.rise.unwrap_or_default()), (Celsius::ZERO, CelsiusPerSecond::ZERO));
-        known += u32::from(sensor.rise.is_some());
+        assert_eq!(
+            (sensor.change, sensor.rise().unwrap_or_default()),
+            (Celsius::ZERO, CelsiusPerSecond::ZERO)
+        );
+        known += u32::from(sensor.rise().is_some());
     }
     // Two whole seconds must lie behind it; the second in which it came back is none.
     assert!((101..=200).contains(&known), "{known} of 400 ticks");
@@ -273,7 +276,7 @@ fn a_rise_over_a_gap_is_spread_over_it() {
             }
         }
         bench.set(3, printed(60));
-        let rise = |seen: Temperatures<16>| seen.sensors.at(3).unwrap().rise.unwrap().milli();
+        let rise = |seen: Temperatures<16>| seen.sensors.at(3).unwrap().rise().unwrap().milli();
         let over = rise(bench.tick(if lost { 20_000 } else { 10 }));
         assert!((474..=503).contains(&over), "{over} mK/s");
         let after = rise(bench.run(1_000));
@@ -330,7 +333,7 @@ proptest! {
         for (bits, elapsed) in frames {
             let ratios = bits.map(|bits| Each(bits.map(|bits| Ratio::from_bits(bits % 70_000))));
             let seen = thermistors.judge(ratios.as_ref(), Millis(elapsed), Millis(elapsed), &config, &mut ());
-            prop_assert!(seen.sensors.iter().all(|sensor| sensor.rise.is_none_or(|rise| rise >= CelsiusPerSecond::ZERO)));
+            prop_assert!(seen.sensors.iter().all(|sensor| sensor.rise().is_none_or(|rise| rise >= CelsiusPerSecond::ZERO)));
             if fits {
                 prop_assert!(seen.modules.iter().take(4).all(|module| module.coldest <= module.hottest));
             }
