@@ -45,6 +45,11 @@ const LEARNING: Millis = Millis::from_seconds(10);
 /// A reading this near to the end of the range stands at it: converters stop a step or two short. Common practice, no source.
 const END: Ratio = Ratio::from_milli(999);
 
+/// Whether a reading of either channel stands at an end of the range: the true current may be more.
+pub(crate) fn at_end(raw: Amps, config: &Config) -> bool {
+    raw.abs() >= config.pack.current_range.scaled(END)
+}
+
 /// What is kept of the channel from frame to frame.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct CurrentChannel {
@@ -100,7 +105,7 @@ impl CurrentChannel {
             self.since_load = Millis::ZERO;
         }
         let range = config.pack.current_range;
-        let at_end = raw.abs() >= range.scaled(END);
+        let at_end = at_end(raw, config);
         let error = if at_end { range } else { self.error(amps, config) };
         Some(CurrentReading { amps, raw, error, at_end, calm: self.calm })
     }

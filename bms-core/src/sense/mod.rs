@@ -27,7 +27,7 @@ mod module;
 mod thermistor;
 
 pub(crate) use cell::CellReadings;
-pub(crate) use current::CurrentReading;
+pub(crate) use current::{CurrentReading, at_end};
 pub(crate) use module::ModuleRange;
 pub use thermistor::Doubt;
 pub(crate) use thermistor::{SensorReading, Temperatures};

@@ -15,7 +15,8 @@
 //! is a quarter of the nominal voltage for a pack that never exceeds it.
 //!
 //! Opening under load wears contacts. OpenSoon avoids it as long as its grace lasts; OpenNow accepts it, up to the breaking limit:
-//! above that the fuse clears first, and contactors that open then would burst. The wait for the fuse is bounded, since in the cold
+//! above that the fuse clears first, and contactors that open then would burst. Both current channels are asked, so that a broken
+//! one neither hides such a current nor delays a reaction for long. The wait for the fuse is bounded, since in the cold
 //! the same short circuit draws less and the contactors must break it after all.
 
 use super::closing::{Demanded, reason_to_open, stopped_by};
@@ -67,7 +68,7 @@ impl Sequence {
             | Step::Closed
             | Step::Easing
             | Step::Opening => {
-                if now.exceeds_breaking(config) && self.fuse_waited < config.sequence.fuse_wait {
+                if self.fuse_waited < now.wait_for_fuse(config) {
                     // Never zero again, so that the wait shows in the reason even when frames bring no time.
                     self.fuse_waited = self.fuse_waited + now.elapsed.max(Millis(1));
                     return None;
@@ -86,7 +87,8 @@ impl Sequence {
 
     /// Counts an opening under load, if the current is known to be one.
     fn count_load<W: Witness>(&mut self, now: &Measured, config: &Checked, witness: &mut W) {
-        if let Some(amps) = now.amps().filter(|amps| amps.abs() >= config.sequence.switching_limit) {
+        let amps = now.amps().or(now.current_check);
+        if let Some(amps) = amps.filter(|amps| amps.abs() >= config.sequence.switching_limit) {
             self.openings_under_load = self.openings_under_load.saturating_add(1);
             let count = self.openings_under_load;
             witness.tell(|| Evidence::OpenedUnderLoad { amps, count });
@@ -141,8 +143,7 @@ impl Sequence {
         if let Some(current) = now.current.filter(fallen) {
             return Some((Step::Opening, Because::CurrentFallen { amps: current.amps, below }));
         }
-        let latest = grace + config.sequence.fuse_wait;
-        if self.since < grace || (now.exceeds_breaking(config) && self.since < latest) {
+        if self.since < grace + now.wait_for_fuse(config) {
             return None;
         }
         self.count_load(now, config, witness);

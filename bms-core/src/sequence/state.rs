@@ -9,7 +9,7 @@ use crate::config::Checked;
 use crate::decision::{Coil, Coils, FaultSummary};
 use crate::fault::{Fault, Reaction};
 use crate::frame::{Asked, Contact, Contactor, Feedback, PackVoltages};
-use crate::sense::{Believed, CurrentReading};
+use crate::sense::{Believed, CurrentReading, at_end};
 use crate::units::{Amps, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Refusal, Unseparable, Witness};
 
@@ -20,6 +20,7 @@ pub(super) struct Measured {
     pub(super) credit: Millis,
     pub(super) voltages: Option<PackVoltages>,
     pub(super) current: Option<CurrentReading>,
+    pub(super) current_check: Option<Amps>,
     pub(super) supply: Option<Volts>,
     pub(super) feedback: Option<Feedback>,
     /// Whether the cells are believed: a pack with a reversed cell must never get as far as precharge.
@@ -33,6 +34,7 @@ impl Measured {
             credit: believed.credit,
             voltages: believed.voltages,
             current: believed.current,
+            current_check: believed.current_check,
             supply: believed.supply,
             feedback: believed.feedback,
             cells: believed.cells.is_some(),
@@ -47,11 +49,30 @@ impl Measured {
         self.voltages.map(|voltages| voltages.link)
     }
 
-    /// Whether the contactors must not break this current. A reading at its end counts as more than it says; no reading counts as
-    /// less, since waiting without knowing helps nobody.
-    pub(super) fn exceeds_breaking(&self, config: &Checked) -> bool {
-        self.current
-            .is_some_and(|current| current.at_end || current.amps.abs() > config.sequence.breaking_limit)
+    /// How long opening waits for the fuse to clear a current that the contactors must not break; zero where they may break it.
+    ///
+    /// | main channel | second channel | waits for |
+    /// | --- | --- | --- |
+    /// | beyond the breaking limit | the same, or none | the fuse |
+    /// | none | beyond | the fuse |
+    /// | one beyond, | the other not | the time in which the two must agree |
+    /// | neither beyond, or none at all | | nothing |
+    ///
+    /// A reading at its end counts as beyond. Where the two contradict each other one sensor is broken, or a short circuit is so
+    /// young that only one has seen it: both cases are over when their disagreement would be a fault. Knowing nothing waits for
+    /// nothing: that the readings are lost and a short circuit flows as well is the less likely, and the reaction is due now.
+    pub(super) fn wait_for_fuse(&self, config: &Checked) -> Millis {
+        let beyond = |amps: Amps| amps.abs() > config.sequence.breaking_limit;
+        let main = self.current.map(|current| current.at_end || beyond(current.amps));
+        let check = self.current_check.map(|amps| at_end(amps, config) || beyond(amps));
+        let fuse = config.sequence.fuse_wait;
+        match (main, check) {
+            (Some(true), Some(true) | None) | (None, Some(true)) => fuse,
+            (Some(true), Some(false)) | (Some(false), Some(true)) => {
+                fuse.min(config.faults.current_sensors_disagree.dwell)
+            }
+            (Some(false) | None, Some(false) | None) => Millis::ZERO,
+        }
     }
 }
 

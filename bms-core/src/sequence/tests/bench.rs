@@ -151,6 +151,9 @@ pub(super) struct Dialogue {
     pub(super) heard: Vec<Evidence>,
     pub(super) reaction: Option<(Reaction, Fault)>,
     pub(super) current_is_stale: bool,
+    pub(super) check_is_stale: bool,
+    /// What the second channel shows in milliamperes where that is not the truth.
+    pub(super) check_milliamps: Option<i32>,
     pub(super) voltages_are_stale: bool,
     /// Every finding that was ever broken.
     pub(super) found: Vec<Fault>,
@@ -175,6 +178,8 @@ impl Dialogue {
             heard: Vec::new(),
             reaction: None,
             current_is_stale: false,
+            check_is_stale: false,
+            check_milliamps: None,
             voltages_are_stale: false,
             found: Vec::new(),
             supply: Volts::from_milli(12_000),
@@ -306,6 +311,8 @@ impl Dialogue {
             credit: elapsed.min(self.config.pack.oldest_age),
             voltages: (!self.voltages_are_stale).then_some(voltages),
             current: (!self.current_is_stale).then_some(current),
+            current_check: (!self.check_is_stale)
+                .then_some(self.check_milliamps.map_or(amps, Amps::from_milli)),
             supply: Some(self.supply),
             feedback: Some(self.plant.feedback()),
             cells: true,

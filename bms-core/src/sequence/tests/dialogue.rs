@@ -455,6 +455,36 @@ fn above_the_breaking_limit_the_fuse_goes_first_but_not_for_ever() {
     assert_eq!(dialogue.has_heard(|evidence| matches!(evidence, Evidence::OpenedUnderLoad { .. })), 1);
 }
 
+/// The times from the demand to open coils, by what each channel says of a current that is (3.5 kA) or is not (80 A) beyond the
+/// breaking limit of 2 kA: the second of fuse wait where nothing says otherwise, 200 ms where one channel does.
+#[test]
+fn the_second_current_channel_is_asked_before_contactors_break() {
+    const SHORT: i32 = -3_500_000;
+    const WORK: i32 = -80_000;
+    for (main, check, waits_ms) in [
+        (Some(SHORT), Some(SHORT), 1_000),
+        (Some(SHORT), None, 1_000),
+        (None, Some(SHORT), 1_000),
+        (Some(SHORT), Some(WORK), 200),
+        (Some(WORK), Some(SHORT), 200),
+        (Some(WORK), Some(-600_000), 200), // the end of the range
+        (Some(WORK), Some(WORK), 0),
+        (None, Some(WORK), 0),
+        (Some(WORK), None, 0),
+        (None, None, 0),
+    ] {
+        let mut dialogue = Dialogue::closed().with_plant(|plant| plant.load_milliamps = main.unwrap_or(0));
+        (dialogue.current_is_stale, dialogue.check_is_stale) = (main.is_none(), check.is_none());
+        dialogue.check_milliamps = check;
+        let mut dialogue = dialogue.demands(Reaction::OpenNow, Fault::CellReversed);
+        let from = dialogue.now_ms();
+        while dialogue.coils != Coils::NONE {
+            dialogue.tick();
+        }
+        assert_eq!(dialogue.now_ms() - from, waits_ms + 10, "{main:?} and {check:?} mA");
+    }
+}
+
 #[test]
 fn a_link_that_stays_live_is_reported_and_bars() {
     let dialogue = Dialogue::closed()
