@@ -5,7 +5,7 @@ use crate::config::{Checked, Integrity};
 use crate::decision::{CellSet, Cooling, CurrentLimits, Decision, FaultSummary};
 use crate::estimate::{Estimated, Surroundings};
 use crate::fault::{Fault, Faults, Memory, Reaction, Seen};
-use crate::frame::Frame;
+use crate::frame::{Asked, Frame};
 use crate::limit::Limiter;
 use crate::sense::{Believed, Sense};
 use crate::sequence::{Sequence, Step};
@@ -32,6 +32,8 @@ pub struct Controller<const CELLS: usize, const THERMISTORS: usize> {
     config: Checked,
     integrity: Integrity,
     now: Uptime,
+    /// What the frame before asked for.
+    asked: Asked,
     sense: Sense<THERMISTORS>,
     estimated: Estimated<CELLS>,
     faults: Faults<CELLS, THERMISTORS>,
@@ -49,6 +51,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         Self {
             integrity: Integrity::START,
             now: Uptime(0),
+            asked: Asked::NOTHING,
             sense: Sense::new(),
             estimated: Estimated::new(&config),
             faults: Faults::new(),
@@ -73,12 +76,14 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         let proven_open = self.sequence.proven_open();
         let believed = self.sense.judge(frame, config, proven_open, witness);
         self.now = self.now.after(believed.elapsed);
+        let asked = frame.asked.after(self.asked);
+        self.asked = frame.asked;
         let surroundings = Surroundings {
             bleeding: self.balance.bleeding(),
             step: self.sequence.step(),
             proven_open,
-            replaced: frame.asked.replaced,
-            cleared: frame.asked.clear,
+            replaced: asked.replaced,
+            cleared: asked.clear,
         };
         self.estimated.advance(&believed, &surroundings, config, witness);
         let findings = self.sequence.observe(&believed, config, witness);
@@ -90,11 +95,11 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
             step: self.sequence.step(),
             config,
             integrity: self.integrity,
-            asked: frame.asked,
+            asked,
             now: self.now,
         };
         let faults = self.faults.advance(&seen, &config.faults, witness);
-        let coils = self.sequence.advance(&believed, frame.asked, &faults, config, witness);
+        let coils = self.sequence.advance(&believed, asked, &faults, config, witness);
         let step = self.sequence.step();
         let limits = self.limiter.allowed(&believed, &self.estimated, &faults, step, config, witness);
         let bleed = self.balance.choose(&believed, &self.estimated, &faults, step, config, witness);

@@ -155,15 +155,25 @@ pub struct Feedback {
 pub struct Asked {
     /// Where the operator wants the contactors, for as long as it is asked.
     pub contactors: Wanted,
-    /// A request to clear the fault memory, for one tick.
+    /// A request to clear the fault memory. It counts in the tick in which it comes.
     pub clear: Option<Clearance>,
-    /// The workshop reports that this cell (counted from 0) was replaced, for one tick.
+    /// The workshop reports that this cell (counted from 0) was replaced. It counts in the tick in which it comes.
     pub replaced: Option<u8>,
 }
 
 impl Asked {
     /// Contactors open, nothing to clear, nothing replaced.
     pub const NOTHING: Self = Self { contactors: Wanted::Open, clear: None, replaced: None };
+
+    /// What is asked now, without the requests that were there a tick before. A button that sticks, or a frame that comes again, would
+    /// otherwise clear every bar as soon as it falls and count no failed start.
+    pub(crate) fn after(self, before: Self) -> Self {
+        Self {
+            contactors: self.contactors,
+            clear: self.clear.filter(|_| self.clear != before.clear),
+            replaced: self.replaced.filter(|_| self.replaced != before.replaced),
+        }
+    }
 }
 
 /// The position of the contactors that the operator wants.

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::config::{Config, ConfigError, Pack, SequenceFacts};
+use crate::decision::{Coil, Coils};
 use crate::each::Each;
 use crate::frame::{Asked, Clearance, Contact, Feedback, PackVoltages, Part, Wanted};
 use crate::units::{Amps, Instant, Millis, Ratio, Volts};
@@ -35,6 +36,97 @@ fn a_refused_configuration_is_told_with_its_mistake() {
     let mut heard = Reasons::default();
     sound.tick(&Frame::empty(Instant(0)), &mut heard);
     assert_eq!(heard.0, []);
+}
+
+/// The training bench on paper, its link shorted: 51.2 V, every contactor does at once as it is told, all parts are fresh.
+struct Shorted {
+    controller: Controller<16, 8>,
+    at: u32,
+    /// Highest cell in millivolts.
+    highest: i32,
+    asked: Asked,
+    coils: Coils,
+    starts: u32,
+}
+
+impl Shorted {
+    fn new() -> Self {
+        let config = Config::trainer().check(16, 8).expect("the defaults are valid");
+        let asked = Asked::NOTHING;
+        Self {
+            controller: Controller::new(config),
+            at: 0,
+            highest: 3_200,
+            asked,
+            coils: Coils::NONE,
+            starts: 0,
+        }
+    }
+
+    fn for_ms(&mut self, ms: u32) -> &mut Self {
+        for _ in 0..ms / 10 {
+            let coils = self.coils;
+            let (half, pack) = (Volts::from_milli(25_600), Volts::from_milli(51_200));
+            let (behind_negative, behind_positive) = match (coils.negative, coils.precharge) {
+                (Coil::Off, Coil::Off) => (half, half),
+                (Coil::Off, Coil::On) => (Volts::ZERO, pack),
+                (Coil::On, _) => (pack, Volts::ZERO),
+            };
+            let contact = |coil| if coil == Coil::On { Contact::Made } else { Contact::Broken };
+            let mut cells = Each::all(Volts::from_milli(3_200));
+            cells.0[4] = Volts::from_milli(self.highest);
+            self.at += 10;
+            let mut frame = Frame::empty(Instant(self.at));
+            frame.cells = Part::fresh(cells);
+            frame.thermistors = Part::fresh(Each::all(Ratio::percent(50)));
+            frame.current = Part::fresh(Amps::ZERO);
+            frame.current_check = Part::fresh(Amps::ZERO);
+            frame.voltages =
+                Part::fresh(PackVoltages { pack, behind_negative, behind_positive, link: Volts::ZERO });
+            frame.supply = Part::fresh(Volts::from_milli(12_000));
+            frame.feedback = Part::fresh(Feedback {
+                negative: contact(coils.negative),
+                precharge: contact(coils.precharge),
+                positive: contact(coils.positive),
+            });
+            frame.asked = self.asked;
+            let before = self.controller.step();
+            let decision = self.controller.tick(&frame, &mut ());
+            self.coils = decision.coils;
+            self.starts += u32::from(decision.step == Step::Precharging && before != Step::Precharging);
+        }
+        self
+    }
+
+    fn holds_clear(&mut self, clear: Option<Clearance>) -> &mut Self {
+        self.asked.clear = clear;
+        self
+    }
+}
+
+/// The bar is for a person to lift: one who has held the button down since before the cause went has not seen that it went.
+#[test]
+fn a_clear_that_is_held_lifts_no_later_bar() {
+    let mut bench = Shorted::new();
+    bench.for_ms(1_000).highest = 3_900;
+    bench.holds_clear(Some(Clearance::Panel)).for_ms(1_000);
+    assert_eq!(bench.controller.step(), Step::Barred);
+    bench.highest = 3_200;
+    bench.for_ms(10_000);
+    assert_eq!(bench.controller.step(), Step::Barred);
+    bench.holds_clear(None).for_ms(10).holds_clear(Some(Clearance::Panel)).for_ms(10);
+    assert_eq!(bench.controller.step(), Step::Open);
+}
+
+/// Three starts may fail in a row. A clear allows three more, and one that is held allows no more than that.
+#[test]
+fn a_clear_that_is_held_allows_no_further_start() {
+    let mut bench = Shorted::new();
+    bench.asked.contactors = Wanted::Closed;
+    bench.for_ms(60_000);
+    assert_eq!(bench.starts, 3);
+    bench.holds_clear(Some(Clearance::Service)).for_ms(300_000);
+    assert_eq!(bench.starts, 6);
 }
 
 /// Bits for frames (xorshift64*, Vigna 2016).
