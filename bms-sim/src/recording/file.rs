@@ -57,6 +57,12 @@ pub enum FileError {
         /// The file.
         file: String,
     },
+    /// Something else than a file has this name: a folder, a device.
+    #[error("{file}: is not a file; accepted is the name of a file to write")]
+    NotAFile {
+        /// What was named.
+        file: String,
+    },
     /// What an earlier run left behind stands where this one would write.
     #[error(
         "{file}: {part} exists already, of a run that was killed or still goes on; accepted is a new name, or --force to write \

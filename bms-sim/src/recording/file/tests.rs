@@ -84,10 +84,10 @@ fn nothing_is_written_over_unless_asked_for() {
 }
 
 #[test]
-fn a_folder_is_refused_before_anything_is_played() {
+fn what_cannot_be_a_file_is_refused_before_anything_is_played() {
     let (folder, _, recording) = recorded();
     let error = Writing::begin(folder.path(), true, &recording.case, said).map(|_| ()).unwrap_err();
-    assert!(matches!(error, FileError::Unreachable { .. }), "{error}");
+    assert!(matches!(error, FileError::NotAFile { .. }), "{error}");
     let nowhere = Path::new("no/such/folder/run.mcap");
     let error = Writing::begin(nowhere, true, &recording.case, said).map(|_| ()).unwrap_err().to_string();
     assert!(error.starts_with("no/such/folder/run.mcap: "), "{error}");

@@ -53,9 +53,8 @@ impl Writing {
     /// When the file exists and `force` is not given, or it cannot be written.
     pub fn begin(path: &Path, force: bool, case: &Arc<Case>, sentence: Sentence) -> Result<Self, FileError> {
         let file = || path.display().to_string();
-        if path.is_dir() {
-            let source = std::io::ErrorKind::IsADirectory.into();
-            return Err(FileError::Unreachable { file: file(), source });
+        if path.exists() && !path.is_file() {
+            return Err(FileError::NotAFile { file: file() });
         }
         if path.exists() && !force {
             return Err(FileError::Exists { file: file() });
