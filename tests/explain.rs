@@ -88,6 +88,24 @@ fn nothing_is_said_to_open_that_was_never_closed() {
     assert_eq!((chain.onset(), chain.opened()), (Some(0.0), None));
 }
 
+/// Of a run that was cut short, nothing is told that lies behind its end.
+#[test]
+fn a_chain_ends_with_the_run() {
+    let down = |account: &Account| {
+        let links = account.chains.iter().flat_map(|chain| chain.links.clone());
+        links.into_iter().find(|link| link.what == LinkKind::LinkDown).map(|link| link.seconds)
+    };
+    let (_, whole) = played(shipped("loose-joint.toml"));
+    let down_seconds = down(&whole).expect("the link comes down");
+    let case = Arc::new(shipped("loose-joint.toml"));
+    // Asked once a second whether to go on.
+    let recording: Recording<96, 16> =
+        recording::play(&case, |seconds| seconds < down_seconds - 2.0).expect("the crane has 96 cells");
+    assert!(recording.end.seconds() < down_seconds, "{}", recording.end.seconds());
+    let cut = Account::of(&recording).expect("the crane has 96 cells");
+    assert!(cut.onset_to_open().is_some() && down(&cut).is_none(), "{:?}", cut.chains);
+}
+
 /// What the README shows of `why` is what it prints.
 #[test]
 fn the_readme_shows_what_why_prints() {

@@ -262,7 +262,8 @@ fn opening<const CELLS: usize, const THERMISTORS: usize>(
     // A link that was never up cannot come down.
     let live = visited.world.truth().link_volts >= TOUCH_VOLTS;
     let (mut open, mut down) = (None, None);
-    while !(visited.over() || open.is_some() && (down.is_some() || !live)) {
+    // Not beyond what was played: what did not happen yet is not told.
+    while visited.tick < recording.ticks && !(open.is_some() && (down.is_some() || !live)) {
         visited.advance(&mut ());
         let seconds = visited.seconds();
         let truth = visited.world.truth();
