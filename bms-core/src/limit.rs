@@ -222,9 +222,11 @@ impl Situation {
         let factor = resistance_factor(temperatures.map_or(Celsius::MIN, |(coldest, _)| coldest));
         let most = config.faults.cell_over_voltage.trip - rules.margin;
         let least = config.faults.cell_under_voltage.trip + rules.margin;
+        let opens = faults.reaction.is_some_and(|(reaction, _)| reaction >= Reaction::OpenSoon);
         let path = match step {
-            Step::Closed => Path::Closed,
-            Step::Easing => Path::Ending,
+            Step::Closed if !opens => Path::Closed,
+            // Still Closed although they must open: they wait for the fuse.
+            Step::Closed | Step::Easing => Path::Ending,
             Step::Open
             | Step::ClosingNegative
             | Step::Precharging

@@ -291,3 +291,26 @@ fn a_report_does_not_derate() {
         assert_eq!(situation.derated, derated);
     }
 }
+
+/// OpenNow may leave the contactors closed until the fuse has cleared: meanwhile nothing may be asked of the load but to let go.
+#[test]
+fn contactors_that_must_open_allow_no_current_while_they_are_still_closed() {
+    let config = Config::trainer().check(16, 8).expect("the default is valid");
+    let frame = crate::frame::Frame::<16, 8>::empty(crate::units::Instant(0));
+    let believed = crate::sense::Sense::<8>::new().judge(&frame, &config, false, &mut ());
+    let estimated = Estimated::new(&config);
+    for (reaction, path) in [
+        (None, Path::Closed),
+        (Some(Reaction::Derate), Path::Closed),
+        (Some(Reaction::OpenSoon), Path::Ending),
+        (Some(Reaction::OpenNow), Path::Ending),
+    ] {
+        let reaction = reaction.map(|reaction| (reaction, Fault::CellReversed));
+        let faults = FaultSummary { reaction, ..FaultSummary::default() };
+        let situation = Situation::of(&believed, &estimated, &faults, Step::Closed, &config);
+        assert_eq!(situation.path, path, "{reaction:?}");
+        let none_left =
+            situation.smallest(Side::Discharge, &crane())[0] == (LimitRule::NotClosed, Amps::ZERO);
+        assert_eq!(none_left, path == Path::Ending, "{reaction:?}");
+    }
+}
