@@ -290,7 +290,7 @@ fn a_release_limit_beyond_its_trip_limit_is_refused() {
     assert_data_eq!(
         line("trip = 3.70", "trip = 3.70\nrelease = 3.80"),
         str![
-            "joint.toml:36: limits.cell_over_voltage.release = 3.80: accepted is a release limit inwards of the trip limit, so that the fault can end"
+            "joint.toml:36: limits.cell_over_voltage.release = 3.80: too high for a trip limit of 3.7 V: less than 3.7 V is accepted"
         ]
     );
 }
@@ -300,7 +300,37 @@ fn a_dwell_of_days_is_refused() {
     assert_data_eq!(
         line("trip = 3.70", "dwell_ms = 100000000"),
         str![
-            "joint.toml:35: limits.cell_over_voltage.dwell_ms = 100000000: accepted is a whole number from 0 to 3600000"
+            "joint.toml:35: limits.cell_over_voltage.dwell_ms = 100000000: too long: at most 3600 s is accepted"
+        ]
+    );
+}
+
+#[test]
+fn a_limit_that_breaks_a_rule_of_another_one_is_named_with_that_rule() {
+    assert_data_eq!(
+        line("[limits.cell_over_voltage]\ntrip = 3.70", "[limits.cell_over_voltage_far]\ntrip = 3.62"),
+        str![
+            "joint.toml:35: limits.cell_over_voltage_far.trip = 3.62: limits.cell_over_voltage.trip = 3.65 V is too high for a second step of 3.62 V: less than 3.62 V is accepted"
+        ]
+    );
+}
+
+#[test]
+fn a_dwell_that_no_tick_counts_is_refused() {
+    assert_data_eq!(
+        line("trip = 3.70", "dwell_ms = 4"),
+        str![
+            "joint.toml:35: limits.cell_over_voltage.dwell_ms = 4: too short for a tick of 10 ms: at least 10 ms is accepted"
+        ]
+    );
+}
+
+#[test]
+fn a_release_that_moved_along_points_at_the_limit_that_moved_it() {
+    assert_data_eq!(
+        line("trip = 3.70", "trip = 3.50"),
+        str![
+            "joint.toml:35: limits.cell_over_voltage.trip = 3.50: limits.cell_over_voltage.release = 3.45 V is too low for a full cell of 3.479 V: more than 3.479 V is accepted"
         ]
     );
 }

@@ -15,7 +15,7 @@
 use bms_core::config::SequenceFacts;
 use bms_core::decision::{Coil, Coils, Decision};
 use bms_core::frame::{Asked, Clearance, Contact, Feedback, Frame, PackVoltages, Part, Wanted};
-use bms_core::units::{Amps, Instant, Millis, Ratio, Volts};
+use bms_core::units::{Amps, Instant, Millis, Ohms, Ratio, Volts};
 use bms_core::{Config, Controller, Each, Evidence, Fault, Reaction, Step, Witness};
 use bms_sim::case::Case;
 use bms_sim::recording;
@@ -208,7 +208,12 @@ fn any_frames<const CELLS: usize, const THERMISTORS: usize>(
 fn pack_of(cells: u8) -> Config {
     let nominal = i32::from(cells) * 3_200;
     let pack = bms_core::config::Pack::of(1, cells, 1, 20_000, nominal);
-    let resistors = if cells < 32 { SequenceFacts::trainer() } else { SequenceFacts::crane() };
+    let resistors = match cells {
+        0..32 => SequenceFacts::trainer(),
+        32..=96 => SequenceFacts::crane(),
+        // A full pack of 467 V must fall below 60 V within five seconds.
+        _ => SequenceFacts::of(Ohms(50), Ohms(2_000), 1_000),
+    };
     Config::for_pack(pack, resistors)
 }
 

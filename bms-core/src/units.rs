@@ -34,6 +34,7 @@
 use fixed::types::I16F16;
 
 mod charge;
+mod shown;
 mod time;
 
 pub use charge::Coulombs;

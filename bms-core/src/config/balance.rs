@@ -1,7 +1,7 @@
 //! When a cell may bleed.
 
+use super::Pack;
 use super::digest::section;
-use super::{ConfigError, Pack};
 use crate::units::{Celsius, Coulombs, Millis, Ratio};
 
 section! {
@@ -35,51 +35,5 @@ impl BalanceRules {
             every: Millis::from_seconds(10),
             pause: Millis::from_seconds(1),
         }
-    }
-
-    pub(super) fn check(&self, pack: &Pack) -> Result<(), ConfigError> {
-        if self.margin <= Coulombs::ZERO {
-            return Err(ConfigError::NotPositive { field: "balance.margin" });
-        }
-        if self.floor <= Ratio::ZERO {
-            return Err(ConfigError::NotPositive { field: "balance.floor" });
-        }
-        if self.most_per_module == 0 {
-            return Err(ConfigError::NotPositive { field: "balance.most_per_module" });
-        }
-        if self.pause < pack.tick {
-            return Err(ConfigError::OutOfOrder { smaller: "pack.tick", larger: "balance.pause" });
-        }
-        if self.pause >= self.every {
-            return Err(ConfigError::OutOfOrder { smaller: "balance.pause", larger: "balance.every" });
-        }
-        if self.coldest >= self.hottest {
-            return Err(ConfigError::OutOfOrder { smaller: "balance.coldest", larger: "balance.hottest" });
-        }
-        if self.floor >= Ratio::ONE {
-            return Err(ConfigError::OutOfOrder { smaller: "balance.floor", larger: "the whole" });
-        }
-        Ok(())
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::config::Config;
-
-    #[test]
-    fn a_pause_that_no_tick_falls_into_is_refused() {
-        let mut config = Config::trainer();
-        config.balance.pause = Millis(9);
-        let refused = config.check(16, 8).err();
-        assert_eq!(refused, Some(ConfigError::OutOfOrder { smaller: "pack.tick", larger: "balance.pause" }));
-    }
-
-    #[test]
-    fn a_floor_of_nothing_is_refused() {
-        let mut config = Config::trainer();
-        config.balance.floor = Ratio::ZERO;
-        assert_eq!(config.check(16, 8).err(), Some(ConfigError::NotPositive { field: "balance.floor" }));
     }
 }

@@ -1,7 +1,7 @@
 //! Coulomb counting and its correction by the open-circuit voltage: what the bounds are made of.
 
+use super::Pack;
 use super::digest::section;
-use super::{ConfigError, Pack};
 use crate::units::{Amps, Celsius, Milliohms, Millis, Ratio, Volts};
 
 section! {
@@ -65,24 +65,5 @@ impl ChargeFacts {
             still_resistance: pack.resistance.expected.scaled(Ratio::from_milli(5_000)),
             curve_temperature: Celsius::from_milli(25_000),
         }
-    }
-
-    pub(super) fn check(&self, _: &Pack) -> Result<(), ConfigError> {
-        if self.capacity_least <= Ratio::ZERO {
-            return Err(ConfigError::NotPositive { field: "charge.capacity_least" });
-        }
-        if self.capacity_least > self.capacity_most {
-            return Err(ConfigError::OutOfOrder {
-                smaller: "charge.capacity_least",
-                larger: "charge.capacity_most",
-            });
-        }
-        if self.rest_warm == Millis::ZERO {
-            return Err(ConfigError::NotPositive { field: "charge.rest_warm" });
-        }
-        if self.rest_warm > self.rest_cold {
-            return Err(ConfigError::OutOfOrder { smaller: "charge.rest_warm", larger: "charge.rest_cold" });
-        }
-        Ok(())
     }
 }

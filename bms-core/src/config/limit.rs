@@ -1,8 +1,7 @@
 //! The rules that hold the current back.
 
+use super::Pack;
 use super::digest::section;
-use super::{ConfigError, Pack};
-use crate::fault::FaultLimits;
 use crate::units::{Amps, Celsius, Milliohms, Millis, Ratio, Volts};
 
 section! {
@@ -87,109 +86,11 @@ impl LimitRules {
             step: pack.rate(10),
         }
     }
-
-    pub(super) fn check(&self, _: &Pack, faults: &FaultLimits) -> Result<(), ConfigError> {
-        self.check_signs()?;
-        self.check_order()?;
-        if self.hot_none > faults.over_temperature.trip {
-            return Err(ConfigError::OutOfOrder {
-                smaller: "limits.hot_none",
-                larger: "faults.over_temperature.trip",
-            });
-        }
-        if self.heat_full > faults.thermal_current_near.trip {
-            return Err(ConfigError::OutOfOrder {
-                smaller: "limits.heat_full",
-                larger: "faults.thermal_current_near.trip",
-            });
-        }
-        Ok(())
-    }
-
-    fn check_signs(&self) -> Result<(), ConfigError> {
-        for (field, amps) in [
-            ("limits.charge", self.charge),
-            ("limits.discharge", self.discharge),
-            ("limits.cold_charge_least", self.cold_charge_least),
-            ("limits.cold_charge_more", self.cold_charge_more),
-            ("limits.end", self.end),
-            ("limits.too_cold", self.too_cold),
-            ("limits.blind", self.blind),
-            ("limits.step", self.step),
-        ] {
-            if amps <= Amps::ZERO {
-                return Err(ConfigError::NotPositive { field });
-            }
-        }
-        if self.resistance <= Milliohms::ZERO || self.margin <= Volts::ZERO || self.ahead == Millis::ZERO {
-            return Err(ConfigError::NotPositive { field: "limits.resistance, margin or ahead" });
-        }
-        if self.derate <= Ratio::ZERO {
-            return Err(ConfigError::NotPositive { field: "limits.derate" });
-        }
-        Ok(())
-    }
-
-    fn check_order(&self) -> Result<(), ConfigError> {
-        let ordered = |smaller: &'static str, less: bool, larger: &'static str| {
-            if less { Ok(()) } else { Err(ConfigError::OutOfOrder { smaller, larger }) }
-        };
-        ordered("limits.hot_from", self.hot_from < self.hot_none, "limits.hot_none")?;
-        ordered(
-            "limits.cold_charge_none",
-            self.cold_charge_none < self.cold_charge_some,
-            "limits.cold_charge_some",
-        )?;
-        ordered(
-            "limits.cold_charge_some",
-            self.cold_charge_some < self.cold_charge_warm,
-            "limits.cold_charge_warm",
-        )?;
-        ordered(
-            "limits.cold_charge_warm",
-            self.cold_charge_warm < self.cold_charge_full,
-            "limits.cold_charge_full",
-        )?;
-        ordered(
-            "limits.cold_charge_least",
-            self.cold_charge_least <= self.cold_charge_more,
-            "limits.cold_charge_more",
-        )?;
-        ordered("limits.near_empty", self.near_empty < self.near_full, "limits.near_full")?;
-        ordered("zero", self.near_empty > Ratio::ZERO, "limits.near_empty")?;
-        ordered("limits.near_full", self.near_full < Ratio::ONE, "the whole")?;
-        ordered("limits.heat_from", self.heat_from < self.heat_full, "limits.heat_full")?;
-        ordered("limits.derate", self.derate <= Ratio::ONE, "the whole")?;
-        ordered("zero", self.known >= Ratio::ZERO, "limits.known")
-    }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::*;
     use crate::config::Config;
-
-    /// A hot end above the over-temperature limit would let work alone raise the fault.
-    #[test]
-    fn a_hot_end_beyond_the_fault_is_refused() {
-        let mut config = Config::crane();
-        config.limits.hot_none = Celsius::from_milli(56_000);
-        let refused = config.check(96, 16).err();
-        assert_eq!(
-            refused,
-            Some(ConfigError::OutOfOrder {
-                smaller: "limits.hot_none",
-                larger: "faults.over_temperature.trip"
-            })
-        );
-    }
-
-    #[test]
-    fn a_limit_that_may_not_move_is_refused() {
-        let mut config = Config::crane();
-        config.limits.step = Amps::ZERO;
-        assert_eq!(config.check(96, 16).err(), Some(ConfigError::NotPositive { field: "limits.step" }));
-    }
 
     /// 0.75 + 0.4 · (1 − e⁻²) + 0.6 · (1 − e^(−1/12)) = 0.75 + 0.346 + 0.048 = 1.144 mΩ, worked by hand.
     #[test]

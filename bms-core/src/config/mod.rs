@@ -10,20 +10,24 @@ mod digest;
 
 mod balance;
 mod charge;
+mod checks;
 mod error;
 mod limit;
 mod pack;
 mod resistance;
+mod rules;
 mod sensing;
 mod sequence;
 
 pub use balance::BalanceRules;
 pub use charge::ChargeFacts;
+pub(crate) use checks::Checks;
 pub(crate) use digest::{Digest, Integrity};
-pub use error::ConfigError;
+pub use error::{Accepts, ConfigError, Key, Objection};
 pub use limit::LimitRules;
 pub use pack::Pack;
 pub use resistance::ResistanceFacts;
+pub(crate) use rules::OfLimit;
 pub use sensing::{MeasuringPoints, Sensing, ThermistorCurve, Wiring};
 pub use sequence::SequenceFacts;
 
@@ -77,22 +81,6 @@ impl Config {
             sequence,
             pack,
         }
-    }
-
-    /// Checks every value and every relation between values for a controller of so many cells and thermistors.
-    ///
-    /// # Errors
-    ///
-    /// The first rule that is broken, with what was found and what is accepted.
-    pub fn check(self, cells: usize, thermistors: usize) -> Result<Checked, ConfigError> {
-        self.pack.check(cells, thermistors)?;
-        self.sensing.check(&self.pack)?;
-        self.charge.check(&self.pack)?;
-        self.sequence.check(&self.pack)?;
-        self.limits.check(&self.pack, &self.faults)?;
-        self.balance.check(&self.pack)?;
-        self.faults.check(&self.pack)?;
-        Ok(Checked::seal(self, None))
     }
 
     /// Feeds one section to a digest.
@@ -173,7 +161,7 @@ impl core::ops::Deref for Checked {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::{Millis, Volts};
+    use crate::units::Volts;
 
     #[test]
     fn both_packs_pass_their_own_check() {
@@ -194,20 +182,5 @@ mod tests {
         }
         assert!(good.holds() && !bad.holds());
         assert_ne!(sealed.checksum(), Config::trainer().check(16, 8).map_or(0, |other| other.checksum()));
-    }
-
-    #[test]
-    fn a_release_limit_beyond_its_trip_limit_is_refused() {
-        let mut config = Config::crane();
-        config.faults.cell_over_voltage.release = Volts::from_milli(3_700);
-        let refused = config.check(96, 16).err();
-        assert_eq!(refused, Some(ConfigError::ReleaseBeyondTrip { fault: Fault::CellOverVoltage }));
-    }
-
-    #[test]
-    fn a_dwell_of_days_is_refused() {
-        let mut config = Config::crane();
-        config.faults.over_temperature.dwell = Millis::MAX;
-        assert!(matches!(config.check(96, 16), Err(ConfigError::DwellTooLong { .. })));
     }
 }

@@ -1,7 +1,7 @@
 //! Facts about the pack that several rooms share.
 
+use super::ResistanceFacts;
 use super::digest::section;
-use super::{ConfigError, ResistanceFacts};
 use crate::units::{Amps, Coulombs, Millis, Ratio, Volts};
 
 section! {
@@ -73,6 +73,18 @@ impl Pack {
         self.one_c.scaled(Ratio::percent(hundredths))
     }
 
+    /// Cells in series.
+    #[must_use]
+    pub fn cells(&self) -> u32 {
+        u32::from(self.modules).saturating_mul(u32::from(self.cells_per_module))
+    }
+
+    /// Thermistors in all.
+    #[must_use]
+    pub fn thermistors(&self) -> u32 {
+        u32::from(self.modules).saturating_mul(u32::from(self.thermistors_per_module))
+    }
+
     /// The module that a cell belongs to.
     #[must_use]
     pub const fn module_of_cell(&self, cell: u8) -> u8 {
@@ -89,37 +101,5 @@ impl Pack {
             Some(module) => module,
             None => 0,
         }
-    }
-
-    /// Whether the counts fit the controller, and the figures each other.
-    pub(super) fn check(&self, cells: usize, thermistors: usize) -> Result<(), ConfigError> {
-        let expects = |found: u8, per: u8, built: usize| {
-            u16::from(found).saturating_mul(u16::from(per)) as usize == built
-        };
-        if !expects(self.modules, self.cells_per_module, cells) || cells == 0 {
-            return Err(ConfigError::CellCount {
-                modules: self.modules,
-                per_module: self.cells_per_module,
-                built: u8::try_from(cells).unwrap_or(u8::MAX),
-            });
-        }
-        if !expects(self.modules, self.thermistors_per_module, thermistors) || thermistors == 0 {
-            let per_module = self.thermistors_per_module;
-            return Err(ConfigError::ThermistorCount {
-                modules: self.modules,
-                per_module,
-                built: u8::try_from(thermistors).unwrap_or(u8::MAX),
-            });
-        }
-        if self.capacity <= Coulombs::ZERO || self.one_c <= Amps::ZERO || self.nominal <= Volts::ZERO {
-            return Err(ConfigError::NotPositive { field: "pack capacity, one_c or nominal" });
-        }
-        if self.current_range < self.rate(500) {
-            return Err(ConfigError::RangeTooSmall { range: self.current_range, least: self.rate(500) });
-        }
-        if self.tick == Millis::ZERO || self.oldest_age < self.tick {
-            return Err(ConfigError::AgeBelowTick { oldest_age: self.oldest_age, tick: self.tick });
-        }
-        self.resistance.check()
     }
 }

@@ -1,6 +1,5 @@
 //! What a healthy cell with its joint resists in a load step, and how much more is a fault.
 
-use super::ConfigError;
 use super::digest::section;
 use crate::units::{Amps, Milliohms, Millis, Ratio};
 
@@ -43,16 +42,5 @@ impl ResistanceFacts {
             after: Millis(100),
             steady: Ratio::percent(5),
         }
-    }
-
-    pub(super) fn check(&self) -> Result<(), ConfigError> {
-        if self.expected <= Milliohms::ZERO || self.excess <= Milliohms::ZERO || self.least_step <= Amps::ZERO
-        {
-            return Err(ConfigError::NotPositive { field: "pack.resistance" });
-        }
-        if self.before == Millis::ZERO || self.after == Millis::ZERO {
-            return Err(ConfigError::NotPositive { field: "pack.resistance.before or after" });
-        }
-        Ok(())
     }
 }

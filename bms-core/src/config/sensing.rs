@@ -1,7 +1,7 @@
 //! The sensors: how they are wired and how far they may be off. The errors stated here are what every bound in the core rests on.
 
+use super::Pack;
 use super::digest::{Digest, Fed, section};
-use super::{ConfigError, Pack};
 use crate::units::{Amps, Celsius, Millis, Ratio, Volts};
 
 section! {
@@ -106,24 +106,5 @@ impl Sensing {
             blind_margin: Celsius::from_milli(5_000),
             points: MeasuringPoints { behind_negative: true, behind_positive: true },
         }
-    }
-
-    pub(super) fn check(&self, pack: &Pack) -> Result<(), ConfigError> {
-        if self.cell_error <= Volts::ZERO || self.voltage_error <= Volts::ZERO || self.rail <= Ratio::ZERO {
-            return Err(ConfigError::NotPositive { field: "sensing.cell_error, voltage_error or rail" });
-        }
-        if self.current_offset_learnt > self.current_offset {
-            return Err(ConfigError::OutOfOrder {
-                smaller: "sensing.current_offset_learnt",
-                larger: "sensing.current_offset",
-            });
-        }
-        if self.current_offset >= pack.rate(5) {
-            return Err(ConfigError::OutOfOrder {
-                smaller: "sensing.current_offset",
-                larger: "a twentieth of 1C",
-            });
-        }
-        Ok(())
     }
 }

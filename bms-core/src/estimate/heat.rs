@@ -50,6 +50,16 @@ impl Heat {
     }
 }
 
+/// How long fuse and cable stand this current from cold: `budget / (I² − I²rated)`, for ever what they are rated for.
+pub(crate) fn lasts(amps: Amps, pack: &Pack) -> Millis {
+    let rated = squared(pack.one_c);
+    let above = squared(amps).saturating_sub(rated);
+    match rated.saturating_mul(BUDGET).checked_div(above) {
+        Some(time) if above > 0 => Millis(u32::try_from(time).unwrap_or(u32::MAX)),
+        Some(_) | None => Millis::MAX,
+    }
+}
+
 /// The square in 2⁻¹⁶ A², of the amount rounded up to 2⁻⁸ A: never less for more current.
 const fn squared(amps: Amps) -> i64 {
     let amount = (amps.abs().bits() as i64).saturating_add(255) >> 8;
@@ -76,6 +86,15 @@ mod tests {
         let mut heat = Heat::COLD;
         assert_eq!(after(&mut heat, -150_000, 800), 333);
         assert_eq!(after(&mut heat, -150_000, 1_600), 1_000);
+    }
+
+    /// Worked by hand: 5C is 24 times the rated square more, 30 s / 24 = 1.25 s; 3C lasts 30 s / 8 = 3.75 s.
+    #[test]
+    fn five_c_lasts_a_second_and_a_quarter() {
+        let pack = Pack::crane();
+        assert_eq!(lasts(Amps::from_milli(500_000), &pack), Millis(1_250));
+        assert_eq!(lasts(Amps::from_milli(-300_000), &pack), Millis(3_750));
+        assert_eq!(lasts(Amps::from_milli(100_000), &pack), Millis::MAX);
     }
 
     /// At rest it cools by I²rated: 30 s for all of it. Before that it is not cold.

@@ -11,6 +11,9 @@ mod ocv;
 mod resistance;
 mod rest;
 
+pub(crate) use heat::lasts;
+pub(crate) use ocv::FULL;
+
 use crate::config::Checked;
 use crate::decision::CellSet;
 use crate::frame::Clearance;

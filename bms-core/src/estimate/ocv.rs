@@ -106,7 +106,7 @@ const fn pieces() -> [Piece; NODES] {
 pub(super) const EMPTY: Volts = Volts::from_milli(TABLE[0].0);
 
 /// Highest voltage of the curve: above it the cell is full or fuller.
-pub(super) const FULL: Volts = Volts::from_milli(TABLE[NODES - 1].0);
+pub(crate) const FULL: Volts = Volts::from_milli(TABLE[NODES - 1].0);
 
 /// Which part of its capacity a cell misses at this open-circuit voltage: 1 at [`EMPTY`] and below, 0 at [`FULL`] and above.
 /// Never more at a higher voltage.

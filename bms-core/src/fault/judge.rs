@@ -6,7 +6,7 @@
 use super::list::Kept;
 use super::memory::{Freeze, Memory, Worse};
 use super::{Clearing, Counter, Dwells, Fault, FaultLimits, FaultSet, Reaction, Reading, Stage, Was};
-use crate::config::{Checked, ConfigError, Digest, Integrity};
+use crate::config::{Accepts, Checked, Checks, Digest, Integrity, OfLimit};
 use crate::decision::{CurrentLimits, FaultSummary};
 use crate::each::Each;
 use crate::estimate::Estimated;
@@ -17,6 +17,7 @@ use crate::units::{
     Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ohms, Ratio, Uptime, Volts,
 };
 use crate::witness::{Assessment, Evidence, Place, Quantity, Refusal, Witness};
+use core::cmp::Ordering;
 
 #[cfg(test)]
 mod tests;
@@ -111,15 +112,31 @@ impl Watched for Found {
 const LONGEST_DWELL: Millis = Millis::from_seconds(3_600);
 
 impl<Q: Watched> Limit<Q> {
-    /// On the same side as the default, with a dwell that ends.
-    pub(super) fn check(&self, default: &Self, fault: Fault) -> Result<(), ConfigError> {
-        if self.trip.cmp(&self.release) != default.trip.cmp(&default.release) {
-            return Err(ConfigError::ReleaseBeyondTrip { fault });
+    /// On the same side as the default, with dwells that end and that ticks can count.
+    pub(super) fn check(&self, default: &Self, fault: Fault, tick: Millis, checks: &mut Checks) {
+        let inside = match default.trip.cmp(&default.release) {
+            Ordering::Greater => Some(Accepts::LessThan),
+            Ordering::Less => Some(Accepts::MoreThan),
+            Ordering::Equal => None,
+        };
+        if let (Some(inside), Some(trip), Some(release)) = (inside, self.trip.shown(), self.release.shown()) {
+            checks.hold_limit((fault, OfLimit::Release), inside, release, trip, Some(trip));
         }
-        if self.dwell > LONGEST_DWELL || self.release_dwell > LONGEST_DWELL {
-            return Err(ConfigError::DwellTooLong { fault, most: LONGEST_DWELL });
+        let (dwell, release_dwell, ticks) = (self.dwell, self.release_dwell, Some(tick.into()));
+        checks.hold_limit((fault, OfLimit::Dwell), Accepts::AtMost, dwell, LONGEST_DWELL, None);
+        if dwell > Millis::ZERO {
+            checks.hold_limit((fault, OfLimit::DwellOfTicks), Accepts::AtLeast, dwell, tick, ticks);
         }
-        Ok(())
+        let most = LONGEST_DWELL;
+        checks.hold_limit((fault, OfLimit::ReleaseDwell), Accepts::AtMost, release_dwell, most, None);
+        let least = tick + tick;
+        checks.hold_limit(
+            (fault, OfLimit::ReleaseDwellOfTicks),
+            Accepts::AtLeast,
+            release_dwell,
+            least,
+            ticks,
+        );
     }
 
     pub(super) fn shown(&self) -> Shown {

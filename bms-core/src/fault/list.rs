@@ -10,7 +10,7 @@ use super::Clearing::{AtPanel, AtService};
 use super::Reaction::{Derate, OpenNow, OpenSoon, Report};
 use super::judge::{EachThermistor, Faults, Found, Keep, Limit, OfPack, Pass};
 use super::{cell_voltage, contactor, control, current, precharge, resistance, temperature, thermistor};
-use crate::config::{ConfigError, Pack};
+use crate::config::{Checks, Pack};
 use crate::units::{Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ratio, Volts};
 use crate::witness::Witness;
 
@@ -67,11 +67,10 @@ macro_rules! list {
                 Self { $($field: ($limit)(pack),)+ }
             }
 
-            /// Every limit on the right side of its release, with a dwell that can be counted.
-            pub(crate) fn check(&self, pack: &Pack) -> Result<(), ConfigError> {
+            /// Every limit on the right side of its release, with dwells that can be counted.
+            pub(crate) fn check(&self, pack: &Pack, checks: &mut Checks) {
                 let defaults = Self::for_pack(pack);
-                $(self.$field.check(&defaults.$field, Fault::$variant)?;)+
-                Ok(())
+                $(self.$field.check(&defaults.$field, Fault::$variant, pack.tick, checks);)+
             }
 
             /// Dwell and reaction of a fault, whatever its quantity.

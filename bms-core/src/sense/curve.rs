@@ -18,10 +18,10 @@ use crate::config::{ThermistorCurve, Wiring};
 use crate::units::{Celsius, Ratio};
 
 /// The coldest temperature of both tables: colder readings show this.
-pub(super) const COLDEST: Celsius = Celsius::from_milli(-40_000);
+pub(crate) const COLDEST: Celsius = Celsius::from_milli(-40_000);
 
 /// The hottest temperature of both tables: hotter readings show this.
-pub(super) const HOTTEST: Celsius = Celsius::from_milli(125_000);
+pub(crate) const HOTTEST: Celsius = Celsius::from_milli(125_000);
 
 /// The resistor of the divider, in tenths of an ohm.
 const DIVIDER: i64 = 100_000;
@@ -67,6 +67,24 @@ pub(super) fn celsius(curve: ThermistorCurve, wiring: Wiring, ratio: Ratio) -> C
     // Nodes are in 1/128 °C, the fraction in 1/256: together 2⁻¹⁵ °C, one bit above the step of `Celsius`.
     let bits = i32::from(*from).saturating_mul(512).saturating_add(rise.saturating_mul(2));
     Celsius::from_bits(bits).max(COLDEST).min(HOTTEST)
+}
+
+/// The thermistor's own share of the reference at the coldest and at the hottest temperature of its table.
+pub(crate) fn table_ends(curve: ThermistorCurve) -> (Ratio, Ratio) {
+    const fn ends(tenth_ohms: &[u32; POINTS]) -> (Ratio, Ratio) {
+        (share(tenth_ohms[0]), share(tenth_ohms[POINTS - 1]))
+    }
+    #[expect(
+        clippy::arithmetic_side_effects,
+        reason = "runs while compiling, where a slip is a compile error"
+    )]
+    const fn share(tenth_ohms: u32) -> Ratio {
+        Ratio::from_wide(tenth_ohms as i64 * 65_536 / (tenth_ohms as i64 + DIVIDER))
+    }
+    match curve {
+        ThermistorCurve::B3435 => const { ends(&B57330V2103) },
+        ThermistorCurve::B3977 => const { ends(&NTCLE100E3) },
+    }
 }
 
 /// The thermistor's own share of the reference: 1 when its wire is open, 0 when it is shorted, however it is wired.

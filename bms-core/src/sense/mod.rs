@@ -28,6 +28,7 @@ mod thermistor;
 
 pub(crate) use cell::CellReadings;
 pub(crate) use current::{CurrentReading, at_end};
+pub(crate) use curve::{COLDEST, HOTTEST, table_ends};
 pub(crate) use module::ModuleRange;
 pub use thermistor::Doubt;
 pub(crate) use thermistor::{SensorReading, Temperatures};

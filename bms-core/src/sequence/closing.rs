@@ -16,7 +16,7 @@ use super::resistor::{Conducts, Resistor};
 use super::state::{Measured, Sequence};
 use super::weld::{Joined, place_of_link, settling};
 use super::{Because, Step};
-use crate::config::Checked;
+use crate::config::{Checked, Config};
 use crate::decision::{Coil, FaultSummary};
 use crate::fault::{Fault, Reaction};
 use crate::frame::{Asked, Contact, PackVoltages, Wanted};
@@ -316,7 +316,7 @@ impl Sequence {
 
 /// Time without precharge until an open positive would have shown: the fall of the link by more than measuring error,
 /// `t = R_d · C · x/(1 − x)`, with `x` that error over the pack: never shorter than the exact `−ln(1 − x)`.
-fn proof_of_positive(pack: Volts, config: &Checked) -> Millis {
+pub(crate) fn proof_of_positive(pack: Volts, config: &Config) -> Millis {
     let (facts, error) = (&config.sequence, significant(config));
     let share = error.fraction_of(pack - error).unwrap_or(Ratio::ONE).held_between(Ratio::ZERO, Ratio::ONE);
     let scaled = i64::from(facts.discharge_time_constant().0).saturating_mul(i64::from(share.bits())) >> 16;

@@ -30,7 +30,9 @@ mod weld;
 #[cfg(test)]
 mod tests;
 
+pub(crate) use closing::proof_of_positive;
 pub(crate) use findings::{Finding, Findings};
+pub(crate) use opening::proof_of_opening;
 pub(crate) use precharge::decay;
 pub(crate) use state::Sequence;
 

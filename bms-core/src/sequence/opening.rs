@@ -25,7 +25,7 @@ use super::precharge::{curve, end_limit, significant};
 use super::state::{Measured, Sequence};
 use super::weld::{Joined, place_of_link, settling};
 use super::{Because, Step};
-use crate::config::Checked;
+use crate::config::{Checked, Config};
 use crate::fault::{Fault, Reaction};
 use crate::frame::{Asked, Contact, Feedback, PackVoltages, Wanted};
 use crate::units::{Millis, Ratio, Volts};
@@ -40,9 +40,19 @@ pub(super) fn dead_below(config: &Checked) -> Volts {
 }
 
 /// The fall of the link that tells an open positive from a welded precharge.
-fn telling_fall(pack: Volts, config: &Checked) -> Volts {
+fn telling_fall(pack: Volts, config: &Config) -> Volts {
     let by_precharge = pack.scaled(Ratio::ONE - config.sequence.end_ratio());
     (by_precharge + by_precharge).max(significant(config))
+}
+
+/// Time in Opening until the fall of an opened positive tells: release, and `t = R_d · C · x/(1 − x)`, with `x` the telling fall over
+/// the pack: never shorter than the exact `−ln(1 − x)`.
+pub(crate) fn proof_of_opening(pack: Volts, config: &Config) -> Millis {
+    let (facts, telling) = (&config.sequence, telling_fall(pack, config));
+    let share =
+        telling.fraction_of(pack - telling).unwrap_or(Ratio::ONE).held_between(Ratio::ZERO, Ratio::ONE);
+    let scaled = i64::from(facts.discharge_time_constant().0).saturating_mul(i64::from(share.bits())) >> 16;
+    facts.release + Millis(u32::try_from(scaled).unwrap_or(u32::MAX)) + config.pack.tick
 }
 
 impl Sequence {

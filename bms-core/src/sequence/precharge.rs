@@ -24,7 +24,7 @@
 //! balance, `(pack − link)/R_pre = link/R_d + link/R_L`, so the level tells the ohms. Charge law: TI TIDUF73 (2024), equation 1.
 
 use super::{Finding, PrechargeCheck};
-use crate::config::Checked;
+use crate::config::{Checked, Config};
 use crate::fault::Fault;
 use crate::frame::PackVoltages;
 use crate::units::{Millis, Ohms, Ratio, Volts};
@@ -87,7 +87,7 @@ pub(super) fn is_charged(voltages: &PackVoltages, config: &Checked) -> bool {
 }
 
 /// The smallest change of a voltage that is more than measuring error: five times the stated error.
-pub(super) fn significant(config: &Checked) -> Volts {
+pub(super) fn significant(config: &Config) -> Volts {
     let bits = i64::from(config.sensing.voltage_error.bits());
     Volts::from_wide(bits.saturating_mul(5))
 }

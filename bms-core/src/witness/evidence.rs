@@ -254,6 +254,8 @@ pub enum Quantity {
     Coulombs(Coulombs),
     /// A time.
     Millis(Millis),
+    /// A number of things.
+    Count(u32),
 }
 
 impl Quantity {
@@ -270,7 +272,50 @@ impl Quantity {
             Self::Ratio(q) => q.bits() as i64,
             Self::Coulombs(q) => q.bits(),
             Self::Millis(q) => q.0 as i64,
+            Self::Count(count) => count as i64,
         }
+    }
+}
+
+impl core::fmt::Display for Quantity {
+    fn fmt(&self, to: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        match self {
+            Self::Volts(q) => q.fmt(to),
+            Self::Amps(q) => q.fmt(to),
+            Self::Celsius(q) => q.fmt(to),
+            Self::CelsiusPerSecond(q) => q.fmt(to),
+            Self::Milliohms(q) => q.fmt(to),
+            Self::Ohms(q) => q.fmt(to),
+            Self::Ratio(q) => q.fmt(to),
+            Self::Coulombs(q) => q.fmt(to),
+            Self::Millis(q) => q.fmt(to),
+            Self::Count(count) => count.fmt(to),
+        }
+    }
+}
+
+macro_rules! from {
+    ($($kind:ident)+) => {
+        $(impl From<$kind> for Quantity {
+            #[inline]
+            fn from(quantity: $kind) -> Self {
+                Self::$kind(quantity)
+            }
+        })+
+    };
+}
+
+from! { Volts Amps Celsius CelsiusPerSecond Milliohms Ohms Ratio Coulombs Millis }
+
+impl From<u8> for Quantity {
+    fn from(count: u8) -> Self {
+        Self::Count(count.into())
+    }
+}
+
+impl From<u32> for Quantity {
+    fn from(count: u32) -> Self {
+        Self::Count(count)
     }
 }
 

@@ -189,7 +189,7 @@ pub enum Problem {
         most: usize,
     },
     /// The firmware's own check of its configuration refuses the value.
-    #[error("refused by the configuration check: {reason}")]
+    #[error("{reason}")]
     Configuration {
         /// What the check says.
         reason: String,

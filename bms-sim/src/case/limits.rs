@@ -4,7 +4,7 @@
 //! moves along with its trip limit, so that the gap between them stays.
 
 use super::Pack;
-use super::error::{Accepted, CaseError, Problem, WITHOUT_END};
+use super::error::{CaseError, Problem};
 use super::file::LimitTable;
 use super::place::{Path, Source};
 use bms_core::fault::FaultLimits;
@@ -87,12 +87,35 @@ pub(super) fn configuration(
         config.pack.oldest_age = Millis(tick.saturating_mul(3));
         config.faults = FaultLimits::for_pack(&config.pack);
     }
-    config.faults = changed(&config.faults, changes);
-    let size = |count: u64| usize::try_from(count).unwrap_or(usize::MAX);
-    match config.check(size(pack.cells()), size(pack.thermistors())) {
-        Ok(_) => Ok(config),
-        Err(error) => Err(refused(source, error)),
+    let usual = config.faults;
+    let refusal = |changes: &[LimitChange]| {
+        Config { faults: changed(&usual, changes), ..config }
+            .check(size(pack.cells()), size(pack.thermistors()))
+            .err()
+    };
+    match refusal(changes) {
+        None => Ok(Config { faults: changed(&usual, changes), ..config }),
+        Some(error) => Err(refused(source, &error, culprit(changes, &error, refusal))),
     }
+}
+
+fn size(count: u64) -> usize {
+    usize::try_from(count).unwrap_or(usize::MAX)
+}
+
+/// The change without which this error would not be: the one that the error names, if that is one of them.
+fn culprit(
+    changes: &[LimitChange],
+    error: &ConfigError,
+    refusal: impl Fn(&[LimitChange]) -> Option<ConfigError>,
+) -> Option<LimitChange> {
+    let key = error.key().to_string();
+    let without = |culprit: &&LimitChange| {
+        let others: Vec<_> = changes.iter().filter(|change| change.fault != culprit.fault).copied().collect();
+        refusal(&others).is_none_or(|other| other.key() != error.key())
+    };
+    let named = |change: &&LimitChange| key.split('.').nth(1) == Some(change.fault.key());
+    changes.iter().find(named).or_else(|| changes.iter().find(without)).copied()
 }
 
 /// What one step of the stored number means in the unit that people write, and how far it reaches.
@@ -118,6 +141,7 @@ fn scale(quantity: Quantity) -> Scale {
             Scale { bits_a_unit: 65_536.0 * 3.6e6, low: -4_000.0, high: 4_000.0, unit: "Ah" }
         }
         Quantity::Ohms(_) => Scale { bits_a_unit: 1.0, low: 0.0, high: 4e9, unit: "Ω" },
+        Quantity::Count(_) => Scale { bits_a_unit: 1.0, low: 0.0, high: 4e9, unit: "" },
         Quantity::Millis(_) => Scale { bits_a_unit: 1.0, low: 0.0, high: 4e9, unit: "ms" },
     }
 }
@@ -150,23 +174,29 @@ fn changed(limits: &FaultLimits, changes: &[LimitChange]) -> FaultLimits {
     serde_json::from_value(written).unwrap_or(*limits)
 }
 
-/// The refusal of the configuration check, at the key that caused it.
-fn refused(source: &Source<'_>, error: ConfigError) -> CaseError {
+/// The refusal of the configuration check, at the key that caused it: the one that the error names, or else whatever was changed.
+fn refused(source: &Source<'_>, error: &ConfigError, culprit: Option<LimitChange>) -> CaseError {
     let limits = Path::TOP.key("limits");
-    match error {
-        ConfigError::ReleaseBeyondTrip { fault } => {
-            let accepted =
-                Accepted::Said("a release limit inwards of the trip limit, so that the fault can end");
-            source.refuse(&limits.key(fault.key()).key("release"), Problem::NotAccepted { accepted })
+    // What the firmware calls its faults' limits is called limits in a case.
+    let sentence = || Problem::Configuration { reason: error.to_string().replace("faults.", "limits.") };
+    let Some(LimitChange { fault, trip, release, dwell_ms, release_dwell_ms }) = culprit else {
+        return source.refuse_key(&limits, sentence());
+    };
+    let typed = [
+        ("release", "release", release.is_some()),
+        ("trip", "trip", trip.is_some()),
+        ("dwell", "dwell_ms", dwell_ms.is_some()),
+        ("release_dwell", "release_dwell_ms", release_dwell_ms.is_some()),
+    ];
+    let key = error.key().to_string();
+    let own =
+        |(part, _, typed): &&(&str, &str, bool)| *typed && key == format!("faults.{}.{part}", fault.key());
+    let path = limits.key(fault.key());
+    match (typed.iter().find(own), typed.iter().find(|(_, _, typed)| *typed)) {
+        (Some((_, name, _)), _) => {
+            source.refuse(&path.key(name), Problem::Configuration { reason: error.objection().to_string() })
         }
-        ConfigError::DwellTooLong { fault, most } => {
-            let accepted = Accepted::Whole { low: 0, high: u64::from(most.0).min(WITHOUT_END) };
-            source.refuse(&limits.key(fault.key()).key("dwell_ms"), Problem::NotAccepted { accepted })
-        }
-        ConfigError::OutOfOrder { smaller, larger } => {
-            let reason = format!("{smaller} must be below {larger}");
-            source.refuse_key(&limits, Problem::Configuration { reason })
-        }
-        other => source.refuse_key(&limits, Problem::Configuration { reason: format!("{other:?}") }),
+        (None, Some((_, name, _))) => source.refuse(&path.key(name), sentence()),
+        (None, None) => source.refuse_key(&path, sentence()),
     }
 }

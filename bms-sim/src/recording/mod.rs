@@ -262,5 +262,6 @@ pub fn number(quantity: Quantity) -> (f64, &'static str) {
         Quantity::Ratio(q) => (f64::from(q.parts_per_million()) / 1e6, "of_1"),
         Quantity::Coulombs(q) => (milli(q.milliamp_hours()), "amp_hours"),
         Quantity::Millis(q) => (milli(i32::try_from(q.0).unwrap_or(i32::MAX)), "seconds"),
+        Quantity::Count(count) => (f64::from(count), "count"),
     }
 }

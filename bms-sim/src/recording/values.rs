@@ -168,7 +168,7 @@ pub fn of(what: &What) -> (&'static str, Values) {
 fn told(evidence: &Evidence) -> (&'static str, Values) {
     let none = Values::default();
     match *evidence {
-        Evidence::ConfigRefused(error) => ("config_refused", none.name("problem", error)),
+        Evidence::ConfigRefused(error) => ("config_refused", none.with("problem", error.to_string())),
         Evidence::FrameNotNewer { at, before } => (
             "frame_not_newer",
             none.and("at", Quantity::Millis(Millis(at))).and("before", Quantity::Millis(Millis(before))),

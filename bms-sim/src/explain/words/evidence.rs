@@ -1,6 +1,5 @@
 //! What the firmware told, as sentences: one arm a kind of evidence, without the full stop.
 
-use super::config::config_error;
 use super::names::{
     act, bleed_refusal, clearance, clearing, discarded, doubt, part, reaction, rule, stage, step,
 };
@@ -250,7 +249,7 @@ pub fn refusal(refusal: &Refusal) -> String {
 #[expect(clippy::too_many_lines, reason = "one arm a kind of evidence: a table, not a procedure")]
 pub fn evidence(evidence: &Evidence) -> String {
     match evidence {
-        Evidence::ConfigRefused(error) => format!("the configuration is refused: {}", config_error(error)),
+        Evidence::ConfigRefused(error) => format!("the configuration is refused: {error}"),
         Evidence::FrameNotNewer { at, before } => {
             format!(
                 "a frame of {at} ms is not newer than the one of {before} ms: a tick is counted, and its parts are that much older"

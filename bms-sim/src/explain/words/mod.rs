@@ -6,7 +6,6 @@
 //! Cells, modules and sensors are counted from 0 inside and from 1 wherever people read or write them: here, in case files and in files for
 //! programs.
 
-mod config;
 mod evidence;
 mod names;
 mod numbers;
@@ -14,7 +13,6 @@ mod recording;
 mod story;
 mod world;
 
-pub use config::config_error;
 pub use evidence::{assessment, because, by_hand, evidence, fault_stage, load_steps, refusal};
 pub use names::{coils, contactor, part, reaction, rule, stage, step};
 pub use numbers::{

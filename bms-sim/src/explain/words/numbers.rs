@@ -105,6 +105,7 @@ pub fn quantity(quantity: Quantity) -> String {
         Quantity::Ratio(q) => percent(q),
         Quantity::Coulombs(q) => amp_hours(q),
         Quantity::Millis(q) => duration(q),
+        Quantity::Count(count) => count.to_string(),
     }
 }
 
