@@ -63,6 +63,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
     }
 
     /// Answers one frame. Total: whatever the frame holds, it returns, in bounded time, without panic.
+    ///
+    /// Called once a tick of the configured length, also while no newer frame comes: then with the last one again, whose parts count as
+    /// a tick older each time.
     pub fn tick<W: Witness>(
         &mut self,
         frame: &Frame<CELLS, THERMISTORS>,
