@@ -39,7 +39,7 @@ fn start(ohms: u32) -> Result<Start, Box<dyn Error>> {
     spec.bus.precharge_ohms = f64::from(ohms);
     let mut world = World::<96, 16>::new(&spec, 1, Initial { charge: 0.6, celsius: 25.0 })?;
     let config = Config { sequence: SequenceFacts::of(Ohms(ohms), Ohms(2_500), 1_000), ..Config::crane() };
-    let mut core = Controller::<96, 16>::new(config.check(96, 16).map_err(|error| format!("{error:?}"))?);
+    let mut core = Controller::<96, 16>::new(config.fit().map_err(|error| error.to_string())?);
     let idle = Demand { amps: 0.0, giver: Giver::Drive, outside_celsius: 25.0 };
     let asked = Asked { contactors: Wanted::Closed, ..Asked::NOTHING };
     let (mut samples, mut rise_ms, mut charged_ms) = (Vec::new(), None, None);

@@ -151,8 +151,7 @@ fn main() -> ExitCode {
             supply,
         },
     );
-    let mut controller =
-        Controller::<16, 8>::new(Config::trainer().check(16, 8).expect("the defaults are valid"));
+    let mut controller = Controller::<16, 8>::new(Config::trainer().fit().expect("the defaults are valid"));
     let asked = Asked { contactors: Wanted::Closed, ..Asked::NOTHING };
     let (mut closed, mut opened) = (false, false);
     for at in (0..8_000).step_by(10) {

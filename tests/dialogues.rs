@@ -123,7 +123,7 @@ impl Yard {
         let initial = Initial { charge: 0.6, celsius: 18.0 };
         Self {
             world: World::new(&PackSpec::crane(), 5, initial).expect("the crane is valid"),
-            core: Controller::new(config.check(96, 16).expect("the configuration is valid")),
+            core: Controller::new(config.fit().expect("the configuration is valid")),
             asked: Asked::NOTHING,
             amps: 0.0,
             wiring: |_| {},

@@ -186,7 +186,7 @@ fn any_frames<const CELLS: usize, const THERMISTORS: usize>(
     config: &Config,
     seed: u64,
 ) -> Result<(), TestCaseError> {
-    let checked = config.check(CELLS, THERMISTORS);
+    let checked = config.fit();
     let checked = checked.map_err(|error| TestCaseError::fail(format!("{error:?}")))?;
     let mut core = Controller::<CELLS, THERMISTORS>::new(checked);
     let mut dice = Dice(seed | 1);
@@ -226,7 +226,7 @@ fn storm<const CELLS: usize, const THERMISTORS: usize>(
     let refused = |error: &dyn std::fmt::Debug| TestCaseError::fail(format!("{error:?}"));
     let initial = Initial { charge: 0.6, celsius: 20.0 };
     let mut world = World::<CELLS, THERMISTORS>::new(spec, seed, initial).map_err(|error| refused(&error))?;
-    let checked = config.check(CELLS, THERMISTORS).map_err(|error| refused(&error))?;
+    let checked = config.fit().map_err(|error| refused(&error))?;
     let mut core = Controller::<CELLS, THERMISTORS>::new(checked);
     let mut dice = Dice(seed | 1);
     let (mut before, mut closed) = (Coils::NONE, false);
@@ -276,7 +276,7 @@ proptest! {
         let reading = Volts::from_milli(if high { 3_900 } else { 1_500 });
         let spec = PackSpec::trainer();
         let mut world = World::<16, 8>::new(&spec, 9, Initial { charge: 0.6, celsius: 20.0 }).unwrap();
-        let mut core = Controller::<16, 8>::new(config.check(16, 8).unwrap());
+        let mut core = Controller::<16, 8>::new(config.fit().unwrap());
         let asked = Asked { contactors: Wanted::Closed, ..Asked::NOTHING };
         let (onset, mut opened) = (3_000 / tick_ms, None);
         for tick in 0..onset + 2_000 / tick_ms {

@@ -69,7 +69,7 @@ impl Witness for Heard {
 fn firmware_reads(curve: ThermistorCurve, ratio: f64) -> f64 {
     let mut config = Config::trainer();
     config.sensing.curve = curve;
-    let mut core = Controller::<16, 8>::new(config.check(16, 8).expect("the default is valid"));
+    let mut core = Controller::<16, 8>::new(config.fit().expect("the default is valid"));
     let mut heard = Heard::default();
     for tick in 0..4 {
         let mut frame = Frame::empty(Instant(tick * 10));
@@ -203,7 +203,7 @@ fn closed_loop(
 ) -> (Crane, Heard) {
     let spec = PackSpec::crane();
     let mut world = Crane::new(&spec, 2, Initial { charge: 0.7, celsius }).expect("the crane is whole");
-    let mut core = Controller::<96, 16>::new(Config::crane().check(96, 16).expect("the default is valid"));
+    let mut core = Controller::<96, 16>::new(Config::crane().fit().expect("the default is valid"));
     let mut heard = Heard::default();
     for tick in 0..(seconds * 100.0) as u32 {
         let now = f64::from(tick) / 100.0;

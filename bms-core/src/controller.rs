@@ -1,7 +1,7 @@
 //! The controller: it owns the rooms' states, and its tick reads like the table of contents.
 
 use crate::balance::Balance;
-use crate::config::{Checked, Integrity};
+use crate::config::{Checked, Fitted, Integrity};
 use crate::decision::{CellSet, Cooling, CurrentLimits, Decision, FaultSummary};
 use crate::estimate::{Estimated, Surroundings};
 use crate::fault::{Fault, Faults, Memory, Reaction, Seen};
@@ -22,7 +22,7 @@ mod tests;
 ///
 /// ```
 /// use bms_core::{Config, Controller, Frame, Step, units::Instant};
-/// let config = Config::trainer().check(16, 8).expect("the defaults are valid");
+/// let config = Config::trainer().fit().expect("the defaults are valid");
 /// let mut controller = Controller::<16, 8>::new(config);
 /// let decision = controller.tick(&Frame::empty(Instant(0)), &mut ()); // nothing measured, nobody listens
 /// assert_eq!(decision.step, Step::Open);
@@ -45,8 +45,9 @@ pub struct Controller<const CELLS: usize, const THERMISTORS: usize> {
 impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS> {
     /// A controller at its start: contactors open, nothing known of the charge, no fault remembered.
     #[must_use]
-    pub fn new(config: Checked) -> Self {
+    pub fn new(config: Fitted<CELLS, THERMISTORS>) -> Self {
         const { assert!(CELLS >= 1 && CELLS <= 128, "1 to 128 cells") };
+        let config = config.into_checked();
         const { assert!(THERMISTORS >= 1 && THERMISTORS <= 255, "1 to 255 thermistors") };
         Self {
             integrity: Integrity::START,

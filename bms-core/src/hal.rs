@@ -96,7 +96,7 @@
 //!     Cells,
 //!     scales,
 //! );
-//! let config = Config::trainer().check(16, 8).expect("the defaults are valid");
+//! let config = Config::trainer().fit().expect("the defaults are valid");
 //! let mut controller = Controller::<16, 8>::new(config);
 //!
 //! let frame = board.sample(Instant(10), Asked::NOTHING, |trouble| panic!("{trouble:?}"));

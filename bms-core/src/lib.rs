@@ -40,7 +40,7 @@
 //!     }
 //! }
 //!
-//! let mut controller = Controller::<16, 8>::new(Config::trainer().check(16, 8).expect("the defaults are valid"));
+//! let mut controller = Controller::<16, 8>::new(Config::trainer().fit().expect("the defaults are valid"));
 //! let mut heard = Heard::default();
 //! for tick in 0..40 {
 //!     let mut frame = Frame::empty(Instant(tick * 10));
@@ -99,7 +99,7 @@ pub mod units;
 pub mod witness;
 
 pub use balance::BleedRefusal;
-pub use config::{Checked, Config, ConfigError};
+pub use config::{Checked, Config, ConfigError, Fitted};
 pub use controller::Controller;
 pub use decision::Decision;
 pub use each::Each;

@@ -14,7 +14,7 @@
 use crate::case::{Case, StartError};
 use crate::world::World;
 use crate::world::board::SimulatedBoard;
-use bms_core::config::Checked;
+use bms_core::config::Fitted;
 use bms_core::units::Instant;
 use bms_core::{Controller, Decision, Frame, Step, Witness};
 use std::sync::Arc;
@@ -48,7 +48,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
     pub fn new(case: &Arc<Case>) -> Result<Self, StartError> {
         let world = case.world()?;
         let config = case.config();
-        let config = config.check(CELLS, THERMISTORS).unwrap_or_else(|error| Checked::barred(*config, error));
+        let config = config.fit().unwrap_or_else(|error| Fitted::barred(*config, error));
         Ok(Self {
             case: Arc::clone(case),
             board: SimulatedBoard::new(&world.spec().sensors),

@@ -83,6 +83,17 @@ impl Config {
         }
     }
 
+    /// Checks it for a controller of this size; the size can be left to the compiler: `Controller::<96, 16>::new(config.fit()?)`.
+    ///
+    /// # Errors
+    ///
+    /// As [`Config::check`].
+    pub fn fit<const CELLS: usize, const THERMISTORS: usize>(
+        self,
+    ) -> Result<Fitted<CELLS, THERMISTORS>, ConfigError> {
+        self.check(CELLS, THERMISTORS).map(Fitted)
+    }
+
     /// Feeds one section to a digest.
     fn feed(&self, section: u8, digest: &mut Digest<'_>) {
         match section {
@@ -103,7 +114,7 @@ const ROOMS: u8 = 6;
 /// Sections of the checksum: one a room, one a fault.
 const SECTIONS: usize = ROOMS as usize + Fault::COUNT;
 
-/// A configuration that was checked and sealed. Only [`Config::check`] makes one.
+/// A configuration that was checked and sealed; for a controller it must also fit: [`Fitted`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Checked {
     config: Config,
@@ -119,12 +130,6 @@ impl Checked {
             *sum = digest::sum(|digest| config.feed(section, digest));
         }
         Self { config, sums, refused }
-    }
-
-    /// A configuration that failed its checks, for a controller that is barred from closing but measures and says why.
-    #[must_use]
-    pub fn barred(config: Config, error: ConfigError) -> Self {
-        Self::seal(config, Some(error))
     }
 
     /// Why it was refused, if it was.
@@ -148,6 +153,44 @@ impl Checked {
         self.sums
             .at(section)
             .is_none_or(|sum| *sum == digest::sum(|digest| self.config.feed(section, digest)))
+    }
+}
+
+/// A configuration that was checked for a controller of `CELLS` cells and `THERMISTORS` thermistors: what [`Controller::new`] takes.
+/// Only [`Config::fit`] and [`Fitted::barred`] make one, so that a pack of another size cannot get there:
+///
+/// ```compile_fail
+/// # use bms_core::{Config, Controller};
+/// let trainer = Config::trainer().fit::<16, 8>().expect("the defaults fit");
+/// let controller = Controller::<96, 16>::new(trainer); // 16 cells are not 96
+/// ```
+///
+/// ```
+/// # use bms_core::{Config, Controller};
+/// let trainer = Config::trainer().fit::<16, 8>().expect("the defaults fit");
+/// let controller = Controller::<16, 8>::new(trainer);
+/// ```
+///
+/// [`Controller::new`]: crate::Controller::new
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Fitted<const CELLS: usize, const THERMISTORS: usize>(Checked);
+
+impl<const CELLS: usize, const THERMISTORS: usize> Fitted<CELLS, THERMISTORS> {
+    /// A configuration that failed its checks, for a controller that is barred from closing but measures and says why.
+    #[must_use]
+    pub fn barred(config: Config, error: ConfigError) -> Self {
+        Self(Checked::seal(config, Some(error)))
+    }
+
+    pub(crate) const fn into_checked(self) -> Checked {
+        self.0
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> core::ops::Deref for Fitted<CELLS, THERMISTORS> {
+    type Target = Checked;
+    fn deref(&self) -> &Checked {
+        &self.0
     }
 }
 

@@ -25,14 +25,14 @@ fn a_refused_configuration_is_told_with_its_mistake() {
     let mut config = Config::trainer();
     config.faults.cell_over_voltage.release = Volts::from_milli(3_700);
     let error = config.check(16, 8).expect_err("the release limit lies beyond the trip limit");
-    let mut controller = Controller::<16, 8>::new(Checked::barred(config, error));
+    let mut controller = Controller::<16, 8>::new(Fitted::barred(config, error));
     let mut heard = Reasons::default();
     for tick in 0..3 {
         let decision = controller.tick(&Frame::empty(Instant(tick * 10)), &mut heard);
         assert!(decision.faults.confirmed.holds(Fault::ConfigurationInvalid));
         assert_eq!(heard.0, [error]);
     }
-    let mut sound = Controller::<16, 8>::new(Config::trainer().check(16, 8).expect("the defaults are valid"));
+    let mut sound = Controller::<16, 8>::new(Config::trainer().fit().expect("the defaults are valid"));
     let mut heard = Reasons::default();
     sound.tick(&Frame::empty(Instant(0)), &mut heard);
     assert_eq!(heard.0, []);
@@ -51,7 +51,7 @@ struct Shorted {
 
 impl Shorted {
     fn new() -> Self {
-        let config = Config::trainer().check(16, 8).expect("the defaults are valid");
+        let config = Config::trainer().fit().expect("the defaults are valid");
         let asked = Asked::NOTHING;
         Self {
             controller: Controller::new(config),
@@ -202,7 +202,7 @@ impl Witness for Count {
 
 fn answers_any_frame<const CELLS: usize, const THERMISTORS: usize>(pack: Pack, sequence: SequenceFacts) {
     let config = Config::for_pack(pack, sequence);
-    let config = config.check(CELLS, THERMISTORS).expect("the figures fit each other");
+    let config = config.fit().expect("the figures fit each other");
     let mut dice = Dice(CELLS as u64);
     for _ in 0..8 {
         let mut controller = Controller::<CELLS, THERMISTORS>::new(config);

@@ -83,8 +83,7 @@ fn frame(tick: u32, cells: Option<i32>) -> Frame<16, 8> {
 
 #[test]
 fn a_latched_fault_is_not_cleared_while_its_measurement_is_missing() {
-    let mut trainer =
-        Controller::<16, 8>::new(Config::trainer().check(16, 8).expect("the defaults are valid"));
+    let mut trainer = Controller::<16, 8>::new(Config::trainer().fit().expect("the defaults are valid"));
     let mut ticks = 0..;
     let mut run = |cells, count, clear, ear: &mut Ear| {
         let mut decision = None;
@@ -121,8 +120,7 @@ fn a_latched_fault_is_not_cleared_while_its_measurement_is_missing() {
 #[test]
 fn a_rise_is_not_confirmed_by_readings_that_are_missing() {
     let rising = |stale_from: u32| {
-        let mut trainer =
-            Controller::<16, 8>::new(Config::trainer().check(16, 8).expect("the defaults are valid"));
+        let mut trainer = Controller::<16, 8>::new(Config::trainer().fit().expect("the defaults are valid"));
         let mut confirmed = None;
         for tick in 0..1_500_u32 {
             let mut frame = frame(tick, Some(3_300));
@@ -145,8 +143,7 @@ fn a_rise_is_not_confirmed_by_readings_that_are_missing() {
 /// other fault knows nothing, and says so: no value is made up.
 #[test]
 fn with_nothing_measured_only_these_faults_have_a_reading() {
-    let mut trainer =
-        Controller::<16, 8>::new(Config::trainer().check(16, 8).expect("the defaults are valid"));
+    let mut trainer = Controller::<16, 8>::new(Config::trainer().fit().expect("the defaults are valid"));
     let mut ear = Ear::default();
     trainer.tick(&Frame::empty(Instant(0)), &mut ear);
     let mut known = Vec::new();

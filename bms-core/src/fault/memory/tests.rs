@@ -15,7 +15,7 @@ struct Trainer {
 impl Trainer {
     fn new() -> Self {
         Self {
-            controller: Controller::new(Config::trainer().check(16, 8).expect("the defaults are valid")),
+            controller: Controller::new(Config::trainer().fit().expect("the defaults are valid")),
             tick: 0,
         }
     }

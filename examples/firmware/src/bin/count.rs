@@ -9,7 +9,7 @@
 use bms_core::decision::{Coil, Coils};
 use bms_core::frame::{Contact, Feedback, Frame, PackVoltages, Part, Wanted};
 use bms_core::units::{Amps, Instant, Millis, Ratio, Volts};
-use bms_core::{Checked, Config, Controller, Each, Step};
+use bms_core::{Config, Controller, Each, Fitted, Step};
 use core::hint::black_box;
 use cortex_m::peripheral::syst::SystClkSource;
 use cortex_m::peripheral::{Peripherals, SYST};
@@ -84,7 +84,7 @@ impl Cost {
 
 fn run() -> Result<(), &'static str> {
     let config =
-        Config::crane().check(CELLS, THERMISTORS).map_err(|_| "the crane's defaults fail their check")?;
+        Config::crane().fit().map_err(|_| "the crane's defaults fail their check")?;
     let controller = cortex_m::singleton!(: Crane = Crane::new(config)).ok_or("made twice")?;
     let (mut stack_bytes, mut renew_stack_bytes) = (0, 0);
     let mut worst = 0;
@@ -108,7 +108,7 @@ fn run() -> Result<(), &'static str> {
 
 /// A controller as new, in the place of the old one. Apart, so that what it needs on the stack is not counted for the ticks.
 #[inline(never)]
-fn start_again(controller: &mut Crane, config: Checked) {
+fn start_again(controller: &mut Crane, config: Fitted<CELLS, THERMISTORS>) {
     *controller = Crane::new(config);
 }
 

@@ -7,7 +7,7 @@
 #![no_main]
 
 use bms_core::units::Instant;
-use bms_core::{Checked, Config, Controller, Frame};
+use bms_core::{Config, Controller, Fitted, Frame};
 use core::hint::black_box;
 use cortex_m_rt::entry;
 use cortex_m_semihosting::debug;
@@ -44,7 +44,7 @@ fn witness() {}
 #[entry]
 fn main() -> ! {
     let config = black_box(if cfg!(feature = "trainer") { Config::trainer() } else { Config::crane() });
-    let checked = config.check(PACK.0, PACK.1).unwrap_or_else(|error| Checked::barred(config, error));
+    let checked = config.fit().unwrap_or_else(|error| Fitted::barred(config, error));
     black_box(checked.checksum());
     let mut witness = witness();
     let mut controller = Controller::<{ PACK.0 }, { PACK.1 }>::new(checked);

@@ -77,7 +77,7 @@ impl Rig {
 
 fn run() -> Result<(), &'static str> {
     let config =
-        Config::crane().check(CELLS, THERMISTORS).map_err(|_| "the crane's defaults fail their check")?;
+        Config::crane().fit().map_err(|_| "the crane's defaults fail their check")?;
     let mut rig = Rig {
         paper: Paper::new(),
         controller: Controller::new(config),
