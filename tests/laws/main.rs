@@ -5,6 +5,8 @@
 //! | the core answers any frame whatever | `any_frame_is_answered…` |
 //! | positive closes only onto a charged link, by the readings of that very tick | `a_storm_of_frames…` |
 //! | OpenNow takes all coils off in that tick | `a_storm_of_frames…` |
+//! | closing begins against no demand to open, and Barred is left only by the edge of a clear | `a_storm_of_frames…` |
+//! | no current is allowed but through closed contactors | `a_storm_of_frames…` |
 //! | from a crossing to open coils it takes a dwell, a tick and the age of the reading at most | `a_reaction_is_in_time` |
 //! | true charge lies inside its interval, and a healthy pack has no Confirmed fault | `a_healthy_pack…` |
 //! | the same case and seed give the same recording | `the_same_case…` |
@@ -12,15 +14,18 @@
 //! | twins are equal until the onset | `twins…` |
 //! | a visited tick is the tick of the straight run | `any_tick…` |
 
-use bms_core::config::SequenceFacts;
-use bms_core::decision::{Coil, Coils, Decision};
-use bms_core::frame::{Asked, Clearance, Contact, Feedback, Frame, PackVoltages, Part, Wanted};
-use bms_core::units::{Amps, Instant, Millis, Ohms, Ratio, Volts};
-use bms_core::{Config, Controller, Each, Evidence, Fault, Reaction, Step, Witness};
+mod dice;
+mod spell;
+mod storm;
+
+use bms_core::decision::Coils;
+use bms_core::frame::{Asked, Wanted};
+use bms_core::units::{Instant, Millis, Volts};
+use bms_core::{Config, Controller, Evidence, Fault, Step, Witness};
 use bms_sim::case::Case;
 use bms_sim::recording;
 use bms_sim::run::Loop;
-use bms_sim::world::load::{Demand, Giver};
+use bms_sim::world::load::Demand;
 use bms_sim::world::spec::PackSpec;
 use bms_sim::world::{Actuators, Initial, World};
 use proptest::prelude::*;
@@ -38,103 +43,6 @@ fn law(cases: u32, max_shrink_iters: u32) -> ProptestConfig {
     ProptestConfig { cases, max_shrink_iters, failure_persistence: None, ..given }
 }
 
-/// A small generator for the contents of frames; proptest chooses its seed (xorshift64*, Vigna, 2016).
-struct Dice(u64);
-
-impl Dice {
-    fn word(&mut self) -> u64 {
-        self.0 ^= self.0 >> 12;
-        self.0 ^= self.0 << 25;
-        self.0 ^= self.0 >> 27;
-        self.0.wrapping_mul(0x2545_f491_4f6c_dd1d)
-    }
-
-    fn bits(&mut self) -> i32 {
-        // Small, ordinary and wild values, all of them often.
-        let word = self.word();
-        ((word >> 32) as i32) >> (word & 31)
-    }
-
-    fn one_in(&mut self, many: u64) -> bool {
-        (self.word() >> 33).is_multiple_of(many)
-    }
-
-    fn age(&mut self) -> Millis {
-        match self.word() >> 62 {
-            0 => Millis(0),
-            1 => Millis(self.bits().unsigned_abs() % 60),
-            2 => Millis(self.bits().cast_unsigned()),
-            _ => Millis::MAX,
-        }
-    }
-
-    fn part<T>(&mut self, part: &mut Part<T>, value: impl FnOnce(&mut Self) -> T) {
-        *part = Part { value: value(self), age: self.age() };
-    }
-
-    fn volts(&mut self) -> Volts {
-        Volts::from_bits(self.bits())
-    }
-
-    fn contact(&mut self) -> Contact {
-        if self.one_in(2) { Contact::Made } else { Contact::Broken }
-    }
-
-    fn asked(&mut self) -> Asked {
-        Asked {
-            contactors: if self.one_in(2) { Wanted::Closed } else { Wanted::Open },
-            clear: self.one_in(4).then_some(Clearance::Service),
-            replaced: self.one_in(8).then(|| self.bits().to_le_bytes()[0]),
-        }
-    }
-
-    /// Spoils a frame: each part with a chance of one in `many`.
-    fn spoil<const CELLS: usize, const THERMISTORS: usize>(
-        &mut self,
-        frame: &mut Frame<CELLS, THERMISTORS>,
-        many: u64,
-    ) {
-        if self.one_in(many) {
-            self.part(&mut frame.cells, |dice| Each(std::array::from_fn(|_| dice.volts())));
-        }
-        if self.one_in(many) {
-            self.part(&mut frame.thermistors, |dice| {
-                Each(std::array::from_fn(|_| Ratio::from_bits(dice.bits())))
-            });
-        }
-        if self.one_in(many) {
-            self.part(&mut frame.current, |dice| Amps::from_bits(dice.bits()));
-        }
-        if self.one_in(many) {
-            self.part(&mut frame.current_check, |dice| Amps::from_bits(dice.bits()));
-        }
-        if self.one_in(many) {
-            self.part(&mut frame.voltages, |dice| PackVoltages {
-                pack: dice.volts(),
-                behind_negative: dice.volts(),
-                behind_positive: dice.volts(),
-                link: dice.volts(),
-            });
-        }
-        if self.one_in(many) {
-            self.part(&mut frame.supply, Self::volts);
-        }
-        if self.one_in(many) {
-            self.part(&mut frame.feedback, |dice| Feedback {
-                negative: dice.contact(),
-                precharge: dice.contact(),
-                positive: dice.contact(),
-            });
-        }
-        if self.one_in(many) {
-            frame.asked = self.asked();
-        }
-        if self.one_in(4 * many) {
-            frame.at = Instant(self.bits().cast_unsigned());
-        }
-    }
-}
-
 /// Listens to everything.
 #[derive(Default)]
 struct Everything(Vec<Evidence>);
@@ -145,127 +53,8 @@ impl Witness for Everything {
     }
 }
 
-/// What holds for any decision and the one before it.
-fn obeys<const CELLS: usize, const THERMISTORS: usize>(
-    frame: &Frame<CELLS, THERMISTORS>,
-    before: Coils,
-    decision: &Decision<CELLS>,
-    config: &Config,
-) -> Result<(), TestCaseError> {
-    let closes = before.positive == Coil::Off && decision.coils.positive == Coil::On;
-    if closes {
-        let seen = frame.voltages.within(config.pack.oldest_age);
-        prop_assert!(seen.is_some(), "positive closes without a fresh reading of the link");
-        if let Some(seen) = seen {
-            // 95 % or 20 V, whichever is nearer.
-            let apart = (i64::from(seen.pack.bits()) - i64::from(seen.link.bits())).abs();
-            let within = i64::from(seen.pack.bits()) / 20;
-            prop_assert!(
-                apart <= within.min(20 << 16) + 1,
-                "positive closes over {:?} of {:?}",
-                seen.link,
-                seen.pack
-            );
-        }
-    }
-    let breaks = |amps: Amps| amps.abs() < config.sequence.breaking_limit;
-    let may_break = breaks(frame.current.value) && breaks(frame.current_check.value);
-    if let Some((Reaction::OpenNow, fault)) = decision.faults.reaction
-        && may_break
-    {
-        prop_assert_eq!(decision.coils, Coils::NONE, "{:?} demands OpenNow", fault);
-    }
-    let up = |limit: Amps| limit >= Amps::ZERO;
-    prop_assert!(up(decision.limits.charge) && up(decision.limits.discharge));
-    prop_assert!(decision.bleed.iter().all(|cell| usize::from(cell) < CELLS));
-    Ok(())
-}
-
-/// Frames without any truth behind them.
-fn any_frames<const CELLS: usize, const THERMISTORS: usize>(
-    config: &Config,
-    seed: u64,
-) -> Result<(), TestCaseError> {
-    let checked = config.fit();
-    let checked = checked.map_err(|error| TestCaseError::fail(format!("{error:?}")))?;
-    let mut core = Controller::<CELLS, THERMISTORS>::new(checked);
-    let mut dice = Dice(seed | 1);
-    let mut before = Coils::NONE;
-    let mut at = 0_u32;
-    for _ in 0..150 {
-        at = at.wrapping_add(10);
-        let mut frame = Frame::empty(Instant(at));
-        dice.spoil(&mut frame, 1);
-        frame.at = if dice.one_in(4) { frame.at } else { Instant(at) };
-        let decision = core.tick(&frame, &mut Everything::default());
-        obeys(&frame, before, &decision, config)?;
-        before = decision.coils;
-    }
-    Ok(())
-}
-
-/// A pack of so many cells in one module, with the contactors of the training bench.
-fn pack_of(cells: u8) -> Config {
-    let nominal = i32::from(cells) * 3_200;
-    let pack = bms_core::config::Pack::of(1, cells, 1, 20_000, nominal);
-    let resistors = match cells {
-        0..32 => SequenceFacts::trainer(),
-        32..=96 => SequenceFacts::crane(),
-        // A full pack of 467 V must fall below 60 V within five seconds.
-        _ => SequenceFacts::of(Ohms(50), Ohms(2_000), 1_000),
-    };
-    Config::for_pack(pack, resistors)
-}
-
-/// Runs a real pack through its life and spoils one part of a frame in `many`.
-fn storm<const CELLS: usize, const THERMISTORS: usize>(
-    (spec, config): (&PackSpec, Config),
-    seed: u64,
-    many: u64,
-) -> Result<bool, TestCaseError> {
-    let refused = |error: &dyn std::fmt::Debug| TestCaseError::fail(format!("{error:?}"));
-    let initial = Initial { charge: 0.6, celsius: 20.0 };
-    let mut world = World::<CELLS, THERMISTORS>::new(spec, seed, initial).map_err(|error| refused(&error))?;
-    let checked = config.fit().map_err(|error| refused(&error))?;
-    let mut core = Controller::<CELLS, THERMISTORS>::new(checked);
-    let mut dice = Dice(seed | 1);
-    let (mut before, mut closed) = (Coils::NONE, false);
-    for tick in 0..900_u32 {
-        let asked = Asked { contactors: Wanted::Closed, ..Asked::NOTHING };
-        let mut frame = world.measure(tick.into(), Instant(tick * 10), asked);
-        // Calm at first, so that most packs get to Closed before the storm.
-        if tick > 60 {
-            dice.spoil(&mut frame, many);
-        }
-        let decision = core.tick(&frame, &mut ());
-        obeys(&frame, before, &decision, &config)?;
-        before = decision.coils;
-        closed |= decision.step == Step::Closed;
-        let demand = Demand {
-            amps: -0.5 * spec.cell.capacity_coulombs / 3_600.0,
-            giver: Giver::Drive,
-            outside_celsius: 20.0,
-        };
-        world.step(0.01, &Actuators::from(&decision), &demand);
-    }
-    Ok(closed)
-}
-
 proptest! {
     #![proptest_config(law(200, 200))]
-
-    #[test]
-    fn any_frame_is_answered_by_packs_of_any_size(seed in any::<u64>()) {
-        any_frames::<96, 16>(&Config::crane(), seed)?;
-        any_frames::<16, 8>(&Config::trainer(), seed)?;
-        any_frames::<1, 1>(&pack_of(1), seed)?;
-        any_frames::<128, 1>(&pack_of(128), seed)?;
-    }
-
-    #[test]
-    fn a_storm_of_frames_closes_and_opens_by_the_rules(seed in any::<u64>(), rare in 0..3_usize) {
-        storm::<16, 8>((&PackSpec::trainer(), Config::trainer()), seed, [40, 400, 4_000][rare])?;
-    }
 
     /// From the first frame that shows a cell beyond its far limit to the reaction: the dwell, one tick and the age. Over-voltage takes
     /// all coils off, under-voltage begins to ease the current.
@@ -298,13 +87,6 @@ proptest! {
         let most = limit.0 + tick_ms + age;
         prop_assert!(opened.is_some_and(|took| took <= most), "{:?} ms, at most {} ms", opened, most);
     }
-}
-
-/// The storm is no storm in a glass: in calm weather the pack closes.
-#[test]
-fn the_storm_reaches_closed_packs() {
-    let closed = storm::<16, 8>((&PackSpec::trainer(), Config::trainer()), 3, u64::MAX >> 34);
-    assert!(matches!(closed, Ok(true)), "{closed:?}");
 }
 
 /// A short story of the training bench or the crane.

@@ -1,0 +1,302 @@
+//! # Storms: what no frame whatever makes the core do
+//!
+//! Two kinds of weather. Frames of any bits at all show that every frame is answered; but contactors hardly ever close on them, so they
+//! say little of what a closed pack does. The other storm is a simulated pack that starts properly, works, is opened and cleared, while
+//! its readings are spoilt for a stretch: stuck, offset, missing or swapped, one or two at once, and frames are lost. How often it got
+//! to each situation is counted, so that the laws cannot hold for want of a case.
+
+use super::dice::Dice;
+use super::spell::Spell;
+use super::{Everything, law};
+use bms_core::config::SequenceFacts;
+use bms_core::decision::{Coil, Coils, CurrentLimits, Decision};
+use bms_core::frame::{Asked, Clearance, Frame, Wanted};
+use bms_core::units::{Amps, Instant, Ohms};
+use bms_core::{Config, Controller, Reaction, Step};
+use bms_sim::world::load::{Demand, Giver};
+use bms_sim::world::spec::PackSpec;
+use bms_sim::world::{Actuators, Initial, World};
+use proptest::prelude::*;
+use proptest::test_runner::TestRunner;
+use std::cell::RefCell;
+
+/// What the decision before left behind.
+struct Before {
+    coils: Coils,
+    step: Step,
+    asked: Asked,
+}
+
+impl Before {
+    const NOTHING: Self = Self { coils: Coils::NONE, step: Step::Open, asked: Asked::NOTHING };
+}
+
+/// What holds for any decision and the one before it.
+fn obeys<const CELLS: usize, const THERMISTORS: usize>(
+    frame: &Frame<CELLS, THERMISTORS>,
+    before: &Before,
+    decision: &Decision<CELLS>,
+    config: &Config,
+) -> Result<(), TestCaseError> {
+    let closes = before.coils.positive == Coil::Off && decision.coils.positive == Coil::On;
+    if closes {
+        let seen = frame.voltages.within(config.pack.oldest_age);
+        prop_assert!(seen.is_some(), "positive closes without a fresh reading of the link");
+        if let Some(seen) = seen {
+            // 95 % or 20 V, whichever is nearer.
+            let apart = (i64::from(seen.pack.bits()) - i64::from(seen.link.bits())).abs();
+            let within = i64::from(seen.pack.bits()) / 20;
+            prop_assert!(
+                apart <= within.min(20 << 16) + 1,
+                "positive closes over {:?} of {:?}",
+                seen.link,
+                seen.pack
+            );
+        }
+    }
+    // What stands at the end of its range may be more.
+    let range = i64::from(config.pack.current_range.bits()) * 99 / 100;
+    let breaks =
+        |amps: Amps| amps.abs() < config.sequence.breaking_limit && i64::from(amps.abs().bits()) < range;
+    let may_break = breaks(frame.current.value) && breaks(frame.current_check.value);
+    let demanded = decision.faults.reaction;
+    if let Some((Reaction::OpenNow, fault)) = demanded
+        && may_break
+    {
+        prop_assert_eq!(decision.coils, Coils::NONE, "{:?} demands OpenNow", fault);
+    }
+    let off = matches!(decision.step, Step::Open | Step::ProvingDead | Step::Barred);
+    prop_assert_eq!(decision.coils == Coils::NONE, off, "{:?}", decision.step);
+    let opens = demanded.is_some_and(|(reaction, _)| reaction >= Reaction::OpenSoon);
+    prop_assert!(
+        before.step != Step::Open || decision.step != Step::ClosingNegative || !opens,
+        "closing begins against {:?}",
+        demanded
+    );
+    if before.step == Step::Barred && decision.step != Step::Barred {
+        let cleared = frame.asked.clear.is_some() && frame.asked.clear != before.asked.clear;
+        prop_assert!(cleared && !opens, "barred was left uncleared, or against {:?}", demanded);
+    }
+    if !matches!(decision.step, Step::Closed | Step::Easing) {
+        prop_assert_eq!(decision.limits, CurrentLimits::NONE, "{:?}", decision.step);
+    }
+    let up = |limit: Amps| limit >= Amps::ZERO;
+    prop_assert!(up(decision.limits.charge) && up(decision.limits.discharge));
+    prop_assert!(decision.bleed.iter().all(|cell| usize::from(cell) < CELLS));
+    Ok(())
+}
+
+/// Frames without any truth behind them.
+fn any_frames<const CELLS: usize, const THERMISTORS: usize>(
+    config: &Config,
+    seed: u64,
+) -> Result<(), TestCaseError> {
+    let checked = config.fit();
+    let checked = checked.map_err(|error| TestCaseError::fail(format!("{error:?}")))?;
+    let mut core = Controller::<CELLS, THERMISTORS>::new(checked);
+    let mut dice = Dice(seed | 1);
+    let mut before = Before::NOTHING;
+    let mut at = 0_u32;
+    for _ in 0..150 {
+        at = at.wrapping_add(10);
+        let mut frame = Frame::empty(Instant(at));
+        dice.spoil(&mut frame, 1);
+        frame.at = if dice.one_in(4) { frame.at } else { Instant(at) };
+        let decision = core.tick(&frame, &mut Everything::default());
+        obeys(&frame, &before, &decision, config)?;
+        before = Before { coils: decision.coils, step: decision.step, asked: frame.asked };
+    }
+    Ok(())
+}
+
+/// A pack of so many cells in one module, with the contactors of the training bench.
+fn pack_of(cells: u8) -> Config {
+    let nominal = i32::from(cells) * 3_200;
+    let pack = bms_core::config::Pack::of(1, cells, 1, 20_000, nominal);
+    let resistors = match cells {
+        0..32 => SequenceFacts::trainer(),
+        32..=96 => SequenceFacts::crane(),
+        // A full pack of 467 V must fall below 60 V within five seconds.
+        _ => SequenceFacts::of(Ohms(50), Ohms(2_000), 1_000),
+    };
+    Config::for_pack(pack, resistors)
+}
+
+/// How often a storm came to each situation.
+#[derive(Debug, Default)]
+struct Visits {
+    precharging: u32,
+    /// Positive was commanded closed.
+    closing_positive: u32,
+    closed: u32,
+    /// A load began to draw or to feed more than a fifth of C.
+    driving: u32,
+    easing: u32,
+    /// OpenNow took coils off.
+    tripped: u32,
+    barred: u32,
+    /// A clear led from Barred to Open.
+    cleared: u32,
+}
+
+impl Visits {
+    fn count(&mut self, before: &Before, now: (Step, Coils), trips: bool) {
+        let enters = |step| u32::from(now.0 == step && before.step != step);
+        self.precharging += enters(Step::Precharging);
+        self.closing_positive += enters(Step::ClosingPositive);
+        self.closed += enters(Step::Closed);
+        self.easing += enters(Step::Easing);
+        self.barred += enters(Step::Barred);
+        self.cleared += u32::from(before.step == Step::Barred && now.0 == Step::Open);
+        self.tripped += u32::from(trips && before.coils != Coils::NONE && now.1 == Coils::NONE);
+    }
+
+    fn add(&mut self, other: &Self) {
+        self.precharging += other.precharging;
+        self.closing_positive += other.closing_positive;
+        self.closed += other.closed;
+        self.driving += other.driving;
+        self.easing += other.easing;
+        self.tripped += other.tripped;
+        self.barred += other.barred;
+        self.cleared += other.cleared;
+    }
+}
+
+/// What is done with the pack meanwhile: closed mostly, opened now and then, cleared by the workshop, loaded either way.
+struct Shift {
+    wants: Wanted,
+    /// In parts of 1C, positive when it charges.
+    load: f64,
+    /// The button is held down: only its edge may count.
+    clear: bool,
+}
+
+impl Shift {
+    fn asked(&mut self, dice: &mut Dice) -> Asked {
+        self.wants = match self.wants {
+            Wanted::Closed if dice.one_in(600) => Wanted::Open,
+            Wanted::Open if dice.one_in(150) => Wanted::Closed,
+            stays => stays,
+        };
+        if dice.one_in(200) {
+            self.load = [-1.5, -0.5, 0.0, 0.5][dice.below(4)];
+        }
+        if dice.one_in(80) {
+            self.clear = !self.clear;
+        }
+        Asked { contactors: self.wants, clear: self.clear.then_some(Clearance::Service), replaced: None }
+    }
+}
+
+/// A simulated pack for half a minute, in calm weather or in a storm.
+fn weather<const CELLS: usize, const THERMISTORS: usize>(
+    (spec, config): (&PackSpec, Config),
+    seed: u64,
+    stormy: bool,
+) -> Result<Visits, TestCaseError> {
+    let refused = |error: &dyn std::fmt::Debug| TestCaseError::fail(format!("{error:?}"));
+    let initial = Initial { charge: 0.6, celsius: 20.0 };
+    let mut world = World::<CELLS, THERMISTORS>::new(spec, seed, initial).map_err(|error| refused(&error))?;
+    let checked = config.fit().map_err(|error| refused(&error))?;
+    let mut core = Controller::<CELLS, THERMISTORS>::new(checked);
+    let mut dice = Dice(seed | 1);
+    let mut shift = Shift { wants: Wanted::Closed, load: -0.5, clear: false };
+    let (mut before, mut visits, mut drove) = (Before::NOTHING, Visits::default(), false);
+    let mut actuators = Actuators::OFF;
+    let mut spells: Vec<Spell<CELLS, THERMISTORS>> = Vec::new();
+    let mut lost = 0;
+    for tick in 0..3_000_u32 {
+        let asked = shift.asked(&mut dice);
+        if lost > 0 {
+            lost -= 1;
+        } else {
+            let mut frame = world.measure(tick.into(), Instant(tick * 10), asked);
+            spells.retain(|spell| spell.until > tick);
+            if stormy {
+                if spells.len() < 2 && dice.one_in(80) {
+                    spells.push(Spell::begin(&mut dice, tick, &config, &frame));
+                }
+                for spell in &spells {
+                    spell.spoil(&mut frame);
+                }
+                if dice.one_in(2_000) {
+                    dice.spoil(&mut frame, 8);
+                }
+                lost = if dice.one_in(400) { 1 << dice.below(6) } else { 0 };
+            }
+            let decision = core.tick(&frame, &mut ());
+            obeys(&frame, &before, &decision, &config)?;
+            let trips = matches!(decision.faults.reaction, Some((Reaction::OpenNow, _)));
+            visits.count(&before, (decision.step, decision.coils), trips);
+            before = Before { coils: decision.coils, step: decision.step, asked: frame.asked };
+            actuators = Actuators::from(&decision);
+            let drives = decision.step == Step::Closed && frame.current.value.abs() > config.pack.rate(20);
+            visits.driving += u32::from(drives && !drove);
+            drove = drives;
+        }
+        let one_c = spec.cell.capacity_coulombs / 3_600.0;
+        let demand = Demand { amps: shift.load * one_c, giver: Giver::Drive, outside_celsius: 20.0 };
+        world.step(0.01, &actuators, &demand);
+    }
+    Ok(visits)
+}
+
+proptest! {
+    #![proptest_config(law(200, 200))]
+
+    #[test]
+    fn any_frame_is_answered_by_packs_of_any_size(seed in any::<u64>()) {
+        any_frames::<96, 16>(&Config::crane(), seed)?;
+        any_frames::<16, 8>(&Config::trainer(), seed)?;
+        any_frames::<1, 1>(&pack_of(1), seed)?;
+        any_frames::<128, 1>(&pack_of(128), seed)?;
+    }
+}
+
+#[test]
+fn a_storm_of_frames_closes_and_opens_by_the_rules() {
+    let config = law(200, 200);
+    let cases = config.cases;
+    let (mut runner, all) = (TestRunner::new(config), RefCell::new(Visits::default()));
+    let outcome = runner.run(&(any::<u64>(), 0..4_u8), |(seed, pack)| {
+        let visits = if pack == 0 {
+            weather::<96, 16>((&PackSpec::crane(), Config::crane()), seed, true)?
+        } else {
+            weather::<16, 8>((&PackSpec::trainer(), Config::trainer()), seed, true)?
+        };
+        all.borrow_mut().add(&visits);
+        Ok(())
+    });
+    if let Err(error) = outcome {
+        panic!("{error}");
+    }
+    let visits = all.into_inner();
+    for (situation, count, in_a_hundred) in [
+        ("precharging", visits.precharging, 200),
+        ("closing positive", visits.closing_positive, 150),
+        ("closed", visits.closed, 150),
+        ("driving", visits.driving, 150),
+        ("easing", visits.easing, 150),
+        ("tripped", visits.tripped, 6),
+        ("barred", visits.barred, 40),
+        ("cleared", visits.cleared, 25),
+    ] {
+        assert!(
+            count * 100 >= cases * in_a_hundred,
+            "{situation}: only {count} times in {cases} storms; {visits:?}"
+        );
+    }
+}
+
+/// In calm weather the same shifts trip nothing.
+#[test]
+fn calm_weather_trips_nothing() {
+    for seed in 1..=20 {
+        let visits = weather::<16, 8>((&PackSpec::trainer(), Config::trainer()), seed, false);
+        assert!(
+            matches!(visits, Ok(Visits { tripped: 0, barred: 0, closed: 1.., .. })),
+            "{seed}: {visits:?}"
+        );
+    }
+}
