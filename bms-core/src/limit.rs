@@ -10,7 +10,7 @@
 //! charge    = I_in  + (V_most − margin − V_highest) / (R · f(T_coldest))
 //! ```
 //!
-//! `I_out` is the current out of the pack now (negative while charging), `I_in` the one into it, `f` is in `cold`. `V_least` falls
+//! `I_out` is the current out of the pack now (negative while charging), `I_in` the one into it, `f` is how resistance grows in the cold, never below 1. `V_least` falls
 //! in the cold just as the under-voltage fault's limit does. The sag that the present current and its polarisation make is in the
 //! reading already; only the rest is worked out. When load and limit are one, the lowest cell stands at `V_least` plus margin
 //! whatever its true resistance: a cell that resists more than is credible brings the limit down as it sags.
@@ -26,17 +26,14 @@
 //! **Smoothness.** No limit moves by more than a tenth of C in a tick, up or down, as long as current can flow. With the
 //! contactors commanded open it is zero at once: a limit that says otherwise would be false.
 
-mod cold;
-
 use crate::config::{Checked, LimitRules};
 use crate::decision::{CurrentLimits, FaultSummary};
-use crate::estimate::Estimated;
+use crate::estimate::{Estimated, growth};
 use crate::fault::{Fault, Reaction, reduction_at};
 use crate::sense::{Believed, CellReadings, ModuleRange, Temperatures};
 use crate::sequence::Step;
 use crate::units::{Amps, Celsius, Milliohms, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Witness};
-use cold::resistance_factor;
 
 /// Into or out of the pack.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
@@ -72,6 +69,11 @@ pub enum LimitRule {
     NotClosed,
     /// The limit may not change faster; the runner-up is the rule that it moves towards.
     Smoothing,
+}
+
+/// What the resistance at 25 °C is multiplied by. Nothing is gained above that, where other limits hold.
+fn resistance_factor(celsius: Celsius) -> Ratio {
+    growth(celsius).max(Ratio::ONE)
 }
 
 /// A load follows a limit within this time.

@@ -21,8 +21,8 @@
 //! temperature across the pack, and, for cells that have bled since the whole pack last moved, hysteresis both ways.
 
 use super::charge::Count;
+use super::cold::growth;
 use super::median::median;
-use super::resistance::growth;
 use super::rest::{self, Rest};
 use super::{Interval, Moment, StringCurrent, ocv};
 use crate::config::Checked;

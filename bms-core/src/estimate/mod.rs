@@ -4,6 +4,7 @@
 //! shows in load steps (`resistance`), and how much of the heat budget of fuse and cable is used (`heat`).
 
 mod charge;
+mod cold;
 mod compare;
 mod heat;
 mod median;
@@ -11,6 +12,7 @@ mod ocv;
 mod resistance;
 mod rest;
 
+pub(crate) use cold::growth;
 pub(crate) use heat::lasts;
 pub(crate) use ocv::FULL;
 

@@ -19,6 +19,7 @@
 //! One odd step proves nothing: each cell keeps its last three, and the weakest of them counts. What is kept says how the pack was,
 //! not how it is: once the workshop has been at it, it is void, and the next three steps decide.
 
+use super::cold::growth;
 use super::median::median;
 use super::{Discarded, LoadStep};
 use crate::config::{Checked, Config, ResistanceFacts};
@@ -399,37 +400,5 @@ impl<'a> Factors<'a> {
         }
         self.left = self.left.saturating_sub(1);
         self.factor
-    }
-}
-
-/// Where the table begins: −40 °C.
-const FROM: Celsius = Celsius::from_milli(-40_000);
-
-/// From entry to entry: 5 °C.
-const STEP: i32 = Celsius::from_milli(5_000).bits();
-
-/// The same for a product in 64 bits.
-const STEP_WIDE: i64 = STEP as i64;
-
-/// The factor at −40, −35 … 60 °C in steps of 1/65 536, by the equation of the module's head.
-const GROWTH: [i32; 21] = [
-    621_326, 500_319, 406_483, 333_023, 274_995, 228_769, 191_649, 161_615, 137_142, 117_063, 100_484,
-    86_712, 75_204, 65_536, 57_371, 50_440, 44_529, 39_465, 35_108, 31_344, HOTTEST,
-];
-
-/// The factor at 60 °C.
-const HOTTEST: i32 = 28_078;
-
-/// How much more a cell resists at this temperature than at 25 °C; beyond −40 and 60 °C as there.
-pub(super) fn growth(celsius: Celsius) -> Ratio {
-    let above = (celsius - FROM).bits().max(0);
-    let (entry, within) = (above / STEP, above % STEP);
-    let mut from_here = GROWTH.iter().skip(usize::try_from(entry).unwrap_or(usize::MAX));
-    match (from_here.next(), from_here.next()) {
-        (Some(left), Some(right)) => {
-            let fall = i64::from(left.saturating_sub(*right)).saturating_mul(i64::from(within));
-            Ratio::from_wide(i64::from(*left).saturating_sub(fall / STEP_WIDE))
-        }
-        (_, _) => Ratio::from_bits(HOTTEST),
     }
 }

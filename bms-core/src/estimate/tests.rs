@@ -195,7 +195,7 @@ fn a_joint_in_the_cold_is_not_hidden() {
 /// The published ratios of an Arrhenius law of 20 kJ/mol: 2.09 at 0 °C, 4.20 at −20 °C, 0.60 at 45 °C, evaluated with a general library.
 #[test]
 fn resistance_grows_in_the_cold_as_the_law_says() {
-    let at = |milli| (resistance::growth(Celsius::from_milli(milli)).milli() + 5) / 10;
+    let at = |milli| (cold::growth(Celsius::from_milli(milli)).milli() + 5) / 10;
     assert_eq!([at(25_000), at(0), at(-20_000), at(45_000)], [100, 209, 420, 60]);
     assert_eq!(at(-60_000), at(-40_000));
     assert_eq!(at(90_000), at(60_000));

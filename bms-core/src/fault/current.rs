@@ -7,6 +7,7 @@
 //! and the sign must fit what the cells do. What flows although every contactor is open is reported as a danger.
 
 use super::judge::{Found, Limit, Seen, Sight, Watch};
+use crate::sense::FLOWS;
 use crate::sequence::Step;
 use crate::units::{Amps, Ratio};
 use crate::witness::Place;
@@ -34,9 +35,6 @@ pub(super) struct BeyondGiven<const TENTHS: i32>;
 
 /// Load steps in a row that must contradict.
 const CONTRADICTIONS: u8 = 3;
-
-/// Raw readings above this flow through something, whatever the offset. Common practice.
-const RAW_FLOWS: Amps = Amps::from_milli(3_000);
 
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Charging {
     type Quantity = Amps;
@@ -94,7 +92,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
             | Step::Easing
             | Step::Opening => false,
         };
-        let flowing = if current.raw.abs() > RAW_FLOWS { current.raw.abs() } else { current.amps.abs() };
+        let flowing = if current.raw.abs() > FLOWS { current.raw.abs() } else { current.amps.abs() };
         limit.sight(Place::Pack, Some(if open { flowing } else { Amps::ZERO }))
     }
 }

@@ -37,7 +37,7 @@ pub(crate) struct CurrentReading {
 }
 
 /// Readings of this amount flow through something, whatever the offset. Common practice, no source.
-const FLOWS: Amps = Amps::from_milli(3_000);
+pub(crate) const FLOWS: Amps = Amps::from_milli(3_000);
 
 /// How long the offset is averaged. Common practice, no source.
 const LEARNING: Millis = Millis::from_seconds(10);

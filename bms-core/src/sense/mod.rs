@@ -27,7 +27,7 @@ mod module;
 mod thermistor;
 
 pub(crate) use cell::CellReadings;
-pub(crate) use current::{CurrentReading, at_end};
+pub(crate) use current::{CurrentReading, FLOWS, at_end};
 pub(crate) use curve::{COLDEST, HOTTEST, table_ends};
 pub(crate) use module::ModuleRange;
 pub use thermistor::Doubt;

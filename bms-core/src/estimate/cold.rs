@@ -1,41 +1,44 @@
-//! How resistance grows in the cold.
+//! # How resistance grows in the cold
 //!
 //! ```text
 //! f(T) = exp(E/R · (1/T − 1/298.15 K))        E = 20 kJ/mol, R = 8.314 J/(mol K), T in kelvin
 //! ```
 //!
 //! An Arrhenius law; its energy of activation is from memory for this class of cell, and gives 4 to 5 times at −25 °C. The table
-//! holds it every 5 °C. The curve bulges downwards, so a straight line between two entries is never below it: the error makes
-//! resistance larger and the limit smaller. Nothing is gained above 25 °C, where other limits hold.
+//! holds it every 5 °C. The curve bulges downwards, so a straight line between two entries is never below it: the error, less than
+//! 1 %, makes resistance larger.
 
 use crate::units::{Celsius, Ratio};
 
 /// Where the table begins: −40 °C, in the bits of [`Celsius`].
-const FROM_BITS: i32 = Celsius::from_milli(-40_000).bits();
+const FROM: i32 = Celsius::from_milli(-40_000).bits();
 
 /// From entry to entry: 5 °C.
-const STEP_BITS: i32 = Celsius::from_milli(5_000).bits();
+const STEP: i32 = Celsius::from_milli(5_000).bits();
 
 /// The same for a product in 64 bits.
-const STEP_BITS_WIDE: i64 = STEP_BITS as i64;
+const STEP_WIDE: i64 = STEP as i64;
 
-/// `f` at −40, −35 … 25 °C in steps of 1/65 536, rounded up.
-const FACTORS: [i32; 14] = [
-    621_326, 500_320, 406_483, 333_023, 274_996, 228_770, 191_649, 161_615, 137_142, 117_064, 100_485,
-    86_713, 75_204, 65_536,
+/// `f` at −40, −35 … 60 °C in steps of 1/65 536, rounded up.
+const GROWTH: [i32; 21] = [
+    621_326, 500_319, 406_484, 333_023, 274_996, 228_769, 191_649, 161_616, 137_142, 117_063, 100_485,
+    86_712, 75_205, 65_536, 57_371, 50_440, 44_530, 39_466, 35_109, 31_344, HOTTEST,
 ];
 
-/// What the resistance at 25 °C is multiplied by. Below −40 °C, where no thermistor reads, it stays what it is there.
-pub(super) fn resistance_factor(celsius: Celsius) -> Ratio {
-    let depth = celsius.bits().saturating_sub(FROM_BITS).max(0);
-    let (entry, within) = (depth / STEP_BITS, depth % STEP_BITS);
-    let mut from_here = FACTORS.iter().skip(usize::try_from(entry).unwrap_or(usize::MAX));
+/// The factor at 60 °C.
+const HOTTEST: i32 = 28_079;
+
+/// What the resistance at 25 °C is multiplied by; beyond −40 and 60 °C as there.
+pub(crate) fn growth(celsius: Celsius) -> Ratio {
+    let above = celsius.bits().saturating_sub(FROM).max(0);
+    let (entry, within) = (above / STEP, above % STEP);
+    let mut from_here = GROWTH.iter().skip(usize::try_from(entry).unwrap_or(usize::MAX));
     match (from_here.next(), from_here.next()) {
         (Some(left), Some(right)) => {
             let fall = i64::from(left.saturating_sub(*right)).saturating_mul(i64::from(within));
-            Ratio::from_wide(i64::from(*left).saturating_sub(fall / STEP_BITS_WIDE))
+            Ratio::from_wide(i64::from(*left).saturating_sub(fall / STEP_WIDE))
         }
-        (_, _) => Ratio::ONE,
+        (_, _) => Ratio::from_bits(HOTTEST),
     }
 }
 
@@ -64,7 +67,7 @@ mod tests {
 
     #[test]
     fn the_table_is_the_closed_form() {
-        for (entry, factor) in (0..).zip(FACTORS) {
+        for (entry, factor) in (0..).zip(GROWTH) {
             let exact = closed_form(-40_000 + 5_000 * entry);
             let above = i128::from(factor) - exact;
             assert!((0..=2).contains(&above), "entry {entry}: {factor} against {exact}");
@@ -73,17 +76,17 @@ mod tests {
 
     #[test]
     fn beyond_its_ends_it_stays() {
-        assert_eq!(resistance_factor(Celsius::from_milli(60_000)), Ratio::ONE);
-        assert_eq!(resistance_factor(Celsius::MAX), Ratio::ONE);
-        assert_eq!(resistance_factor(Celsius::MIN), Ratio::from_bits(FACTORS[0]));
+        assert_eq!(growth(Celsius::from_milli(60_000)), Ratio::from_bits(HOTTEST));
+        assert_eq!(growth(Celsius::MAX), Ratio::from_bits(HOTTEST));
+        assert_eq!(growth(Celsius::MIN), Ratio::from_bits(GROWTH[0]));
     }
 
     proptest! {
         /// Never below the closed form, and never more than 1 % above it.
         #[test]
-        fn a_straight_line_errs_on_the_safe_side(milli in -40_000..25_000_i32) {
+        fn a_straight_line_errs_on_the_safe_side(milli in -40_000..60_000_i32) {
             let exact = closed_form(i128::from(milli));
-            let read = i128::from(resistance_factor(Celsius::from_milli(milli)).bits());
+            let read = i128::from(growth(Celsius::from_milli(milli)).bits());
             prop_assert!(read >= exact - 2 && read * 100 <= exact * 101, "{read} against {exact}");
         }
 
@@ -91,7 +94,7 @@ mod tests {
         #[test]
         fn resistance_never_falls_with_the_cold(a in any::<i32>(), b in any::<i32>()) {
             let (cold, warm) = (Celsius::from_bits(a.min(b)), Celsius::from_bits(a.max(b)));
-            prop_assert!(resistance_factor(cold) >= resistance_factor(warm));
+            prop_assert!(growth(cold) >= growth(warm));
         }
     }
 }
