@@ -4,6 +4,7 @@ use super::ConfigError;
 use super::error::Accepts;
 use super::rules::{OfLimit, RULES};
 use crate::fault::Fault;
+use crate::units::Millis;
 use crate::witness::Quantity;
 
 /// What a rule is about. Kept apart from the check so that words nobody asks for are not linked.
@@ -23,6 +24,9 @@ impl Rule {
     }
 }
 
+/// The longest dwell that is accepted. Longer ones are configuration mistakes.
+const LONGEST_DWELL: Millis = Millis::from_seconds(3_600);
+
 /// Tries the rules in order and keeps the first one that is broken.
 pub(crate) struct Checks {
     next: u8,
@@ -32,14 +36,28 @@ pub(crate) struct Checks {
 impl Checks {
     pub(super) const NONE: Self = Self { next: 0, first: None };
 
-    pub(super) fn hold<Q: Into<Quantity>>(
+    /// The next rule of the list. Not inlined, and everything in its own small type: a row then costs a call with its numbers in
+    /// registers, and there are some 150 rows.
+    #[inline(never)]
+    pub(super) fn hold<Q: Into<Quantity>>(&mut self, accepts: Accepts, found: Q, bound: Q) {
+        self.claim(accepts, found.into(), bound.into(), None);
+    }
+
+    /// The next rule of the list, whose bound follows from another value.
+    #[inline(never)]
+    pub(super) fn hold_beside<Q: Into<Quantity>, B: Into<Quantity>>(
         &mut self,
         accepts: Accepts,
         found: Q,
         bound: Q,
-        beside: Option<Quantity>,
+        beside: B,
     ) {
-        let (rule, found, bound) = (self.next, found.into(), bound.into());
+        self.claim(accepts, found.into(), bound.into(), Some(beside.into()));
+    }
+
+    #[inline(never)]
+    fn claim(&mut self, accepts: Accepts, found: Quantity, bound: Quantity, beside: Option<Quantity>) {
+        let rule = self.next;
         self.next = rule.saturating_add(1);
         self.take(ConfigError { rule, fault: None, accepts, found, bound, beside });
     }
@@ -56,6 +74,18 @@ impl Checks {
         let rule = self.next.saturating_add(part as u8);
         let fault = Some(fault);
         self.take(ConfigError { rule, fault, accepts, found: found.into(), bound: bound.into(), beside });
+    }
+
+    /// Dwells that end and that ticks can count.
+    #[inline(never)]
+    pub(crate) fn hold_dwells(&mut self, fault: Fault, (dwell, release): (Millis, Millis), tick: Millis) {
+        let ticks = Some(tick.into());
+        self.hold_limit((fault, OfLimit::Dwell), Accepts::AtMost, dwell, LONGEST_DWELL, None);
+        if dwell > Millis::ZERO {
+            self.hold_limit((fault, OfLimit::DwellOfTicks), Accepts::AtLeast, dwell, tick, ticks);
+        }
+        self.hold_limit((fault, OfLimit::ReleaseDwell), Accepts::AtMost, release, LONGEST_DWELL, None);
+        self.hold_limit((fault, OfLimit::ReleaseDwellOfTicks), Accepts::AtLeast, release, tick + tick, ticks);
     }
 
     #[inline(never)]
@@ -106,7 +136,7 @@ macro_rules! rules {
                 let ($c, $cells, $thermistors) = (self, count(cells), count(thermistors));
                 $($given)*
                 let mut checks = Checks::NONE;
-                $(checks.hold(Accepts::$accepts, $found, $bound, rules!(@value $($value)?));)+
+                $(rules!(@hold checks, Accepts::$accepts, $found, $bound $(, $value)?);)+
                 self.faults.check(&self.pack, &mut checks);
                 checks.first
             }
@@ -114,8 +144,10 @@ macro_rules! rules {
     };
     (@beside) => { None };
     (@beside $beside:literal) => { Some($beside) };
-    (@value) => { None };
-    (@value $value:expr) => { Some(Quantity::from($value)) };
+    (@hold $checks:ident, $accepts:expr, $found:expr, $bound:expr) => { $checks.hold($accepts, $found, $bound) };
+    (@hold $checks:ident, $accepts:expr, $found:expr, $bound:expr, $value:expr) => {
+        $checks.hold_beside($accepts, $found, $bound, $value)
+    };
     (@words Exactly) => { "" };
     (@words MoreThan) => { "more than " };
     (@words AtLeast) => { "at least " };

@@ -14,7 +14,6 @@ use crate::estimate::{FULL, lasts};
 use crate::sense::{COLDEST, HOTTEST, table_ends};
 use crate::sequence::{decay, proof_of_opening, proof_of_positive};
 use crate::units::{Amps, Celsius, Coulombs, Milliohms, Millis, Ohms, Ratio, Volts};
-use crate::witness::Quantity;
 
 rules! {
     |c, cells, thermistors| {

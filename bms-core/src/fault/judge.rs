@@ -108,9 +108,6 @@ impl Watched for Found {
     }
 }
 
-/// The longest dwell that is accepted: an hour. Longer ones are configuration mistakes.
-const LONGEST_DWELL: Millis = Millis::from_seconds(3_600);
-
 impl<Q: Watched> Limit<Q> {
     /// On the same side as the default, with dwells that end and that ticks can count.
     pub(super) fn check(&self, default: &Self, fault: Fault, tick: Millis, checks: &mut Checks) {
@@ -122,21 +119,7 @@ impl<Q: Watched> Limit<Q> {
         if let (Some(inside), Some(trip), Some(release)) = (inside, self.trip.shown(), self.release.shown()) {
             checks.hold_limit((fault, OfLimit::Release), inside, release, trip, Some(trip));
         }
-        let (dwell, release_dwell, ticks) = (self.dwell, self.release_dwell, Some(tick.into()));
-        checks.hold_limit((fault, OfLimit::Dwell), Accepts::AtMost, dwell, LONGEST_DWELL, None);
-        if dwell > Millis::ZERO {
-            checks.hold_limit((fault, OfLimit::DwellOfTicks), Accepts::AtLeast, dwell, tick, ticks);
-        }
-        let most = LONGEST_DWELL;
-        checks.hold_limit((fault, OfLimit::ReleaseDwell), Accepts::AtMost, release_dwell, most, None);
-        let least = tick + tick;
-        checks.hold_limit(
-            (fault, OfLimit::ReleaseDwellOfTicks),
-            Accepts::AtLeast,
-            release_dwell,
-            least,
-            ticks,
-        );
+        checks.hold_dwells(fault, (self.dwell, self.release_dwell), tick);
     }
 
     pub(super) fn shown(&self) -> Shown {

@@ -1,6 +1,7 @@
 use super::*;
 use crate::config::{Pack, SequenceFacts, ThermistorCurve};
 use crate::fault::Fault;
+use crate::witness::Quantity;
 
 /// The crane with one thing changed, and what its check says.
 fn refused(spoil: impl FnOnce(&mut Config)) -> Option<ConfigError> {
