@@ -7,7 +7,6 @@ use crate::fault::{Fault, Reaction};
 use crate::frame::{Asked, Clearance, Contact, Feedback, PackVoltages, Wanted};
 use crate::sense::CurrentReading;
 use crate::sequence::closing::reason_to_open;
-use crate::sequence::precharge::end_limit;
 use crate::sequence::state::{Measured, Sequence};
 use crate::sequence::{Because, Step};
 use crate::units::{Amps, Millis, Volts};
@@ -143,8 +142,11 @@ fn tick(
         prop_assert_eq!(sequence.step(), from, "the step changed without a reason");
     }
     if coils.positive == Coil::On && before.positive == Coil::Off {
-        let charged =
-            now.voltages.is_some_and(|seen| (seen.pack - seen.link).abs() <= end_limit(seen.pack, config));
+        // 5 % of the pack or 20 V, whichever is less; a millivolt for rounding.
+        let charged = now.voltages.is_some_and(|seen| {
+            let apart = i64::from(seen.pack.milli()) - i64::from(seen.link.milli());
+            apart.abs() <= i64::from(seen.pack.milli() / 20).min(20_000) + 1
+        });
         prop_assert!(charged, "positive commanded onto {:?}", now.voltages);
     }
     if let Some((Reaction::OpenNow, _)) = faults.reaction
@@ -265,8 +267,8 @@ fn frames() -> impl Strategy<Value = Measured> {
     let voltages = prop::option::weighted(0.9, (voltage(), voltage(), voltage(), voltage()));
     let contact = any::<bool>().prop_map(|made| if made { Contact::Made } else { Contact::Broken });
     let feedback = prop::option::of([contact.clone(), contact.clone(), contact]);
-    let current =
-        prop::option::weighted(0.9, (prop_oneof![-3_000_000..3_000_000, -20_000..20_000], any::<bool>()));
+    let milliamps = || prop_oneof![-3_000_000..3_000_000, -20_000..20_000];
+    let current = prop::option::weighted(0.9, (milliamps(), any::<bool>(), prop::option::of(milliamps())));
     (voltages, feedback, current, prop_oneof![4 => 0..31_u32, 1 => any::<u32>()]).prop_map(
         |(voltages, feedback, current, elapsed)| Measured {
             elapsed: Millis(elapsed),
@@ -282,10 +284,11 @@ fn frames() -> impl Strategy<Value = Measured> {
                 precharge,
                 positive,
             }),
+            current_check: current.and_then(|(_, _, check)| check).map(Amps::from_milli),
             ..measured(
                 None,
-                current.map(|(milliamps, _)| milliamps),
-                current.is_some_and(|(milliamps, at_end): (i32, bool)| at_end && milliamps > 590_000),
+                current.map(|(milliamps, _, _)| milliamps),
+                current.is_some_and(|(milliamps, at_end, _): (i32, bool, _)| at_end && milliamps > 590_000),
             )
         },
     )
