@@ -11,6 +11,10 @@
 //! three quarters of it are asked for, since a capacitor may have a tenth more than it says. A load or a turning motor may move
 //! the link as well: any level that is clearly not the pack's shows as much.
 //!
+//! A link that stays at the pack may also have lost its bleed-down. Nothing tells the two apart while negative holds, so that is said,
+//! and the graver one is taken. Afterwards they part: behind a welded positive the capacitor still empties through its bleed-down and the
+//! cross voltages then show the weld; without a bleed-down the link stays live and is never proven dead.
+//!
 //! Negative opens next, and is judged when the link has fallen: see `weld`. A link above the touch limit is not dead. The touch limit
 //! is a quarter of the nominal voltage for a pack that never exceeds it.
 //!
@@ -29,7 +33,7 @@ use crate::config::{Checked, Config};
 use crate::fault::{Fault, Reaction};
 use crate::frame::{Asked, Contact, Feedback, PackVoltages, Wanted};
 use crate::units::{Millis, Ratio, Volts};
-use crate::witness::{Act, Evidence, Refusal, Witness};
+use crate::witness::{Act, Evidence, Refusal, Unseparable, Witness};
 
 /// Pack and link must differ for so long until a closed contactor counts as open. Common practice, no source.
 const DIFFERENCE_DWELL: Millis = Millis(50);
@@ -161,7 +165,13 @@ impl Sequence {
     }
 
     /// Opening: the link must fall.
-    pub(super) fn look_at_opening(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
+    pub(super) fn look_at_opening<W: Witness>(
+        &mut self,
+        now: &Measured,
+        findings: &mut Findings,
+        config: &Checked,
+        witness: &mut W,
+    ) {
         let Some(seen) = now.voltages else { return };
         // A current that still charges lifts the link until the load has stopped, and above the pack once positive has opened. Expected
         // is the fall from that height, but counted is only what lies below the pack.
@@ -194,6 +204,7 @@ impl Sequence {
                 Fault::PrechargeWelded
             } else {
                 findings.positive_welded = welded;
+                witness.tell(|| Evidence::CannotSeparate(Unseparable::WeldedPositiveFromOpenBleedDown));
                 Fault::PositiveWelded
             };
             self.outlook.failed = Some(stopped_by(fault, config));

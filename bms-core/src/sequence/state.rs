@@ -224,7 +224,7 @@ impl Sequence {
             Step::Precharging => self.look_at_precharge(now, &mut findings, config, witness),
             Step::ClosingPositive => self.look_at_positive(now, &mut findings, config),
             Step::Closed | Step::Easing => self.look_at_closed(now, &mut findings, config),
-            Step::Opening => self.look_at_opening(now, &mut findings, config),
+            Step::Opening => self.look_at_opening(now, &mut findings, config, witness),
         }
         if now.voltages.is_some() {
             self.unread = Millis::ZERO;

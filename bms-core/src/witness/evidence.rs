@@ -398,7 +398,7 @@ pub enum Refusal {
     NotOpen(Act),
 }
 
-/// Two things that look alike because a measuring point is missing.
+/// Two things that look alike where they are seen.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -407,4 +407,6 @@ pub enum Unseparable {
     WeldedPositiveFromOpen,
     /// Without `behind negative`: a welded negative and all contactors open.
     WeldedNegativeFromOpen,
+    /// While opening: a link that stays where it was, for a welded positive or for an open bleed-down.
+    WeldedPositiveFromOpenBleedDown,
 }

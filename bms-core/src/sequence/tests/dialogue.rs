@@ -202,6 +202,33 @@ fn opening_tells_a_welded_positive_from_a_welded_precharge() {
     }
 }
 
+/// With positive commanded open the link stays in both cases, and it is said that they cannot be told apart. Once negative has opened
+/// they part: behind the weld the link is down to 60 V after 2.5 s · ln(307/60) = 4.1 s, without a bleed-down it stays.
+#[test]
+fn an_open_bleed_down_is_told_from_a_welded_positive_after_opening() {
+    let ends = |change: fn(&mut super::bench::Plant)| {
+        let opened = Dialogue::closed().with_plant(change).asks(Wanted::Open).until(Step::ProvingDead);
+        let alike = Evidence::CannotSeparate(Unseparable::WeldedPositiveFromOpenBleedDown);
+        assert_eq!(opened.has_heard(|evidence| *evidence == alike), 1);
+        assert_eq!(opened.found, [Fault::PositiveWelded]);
+        let barred = opened.until(Step::Barred).for_ms(6_000);
+        let link_left = barred.findings.link_after_opening.map_or(0, |left| left.volts.milli());
+        (barred.moves().pop().map(|(_, _, because)| because), link_left)
+    };
+    let (because, link_left) = ends(|plant| plant.positive.welded = true);
+    assert!(
+        matches!(because, Some(Because::FaultDemands { fault: Fault::PositiveWelded, .. })),
+        "{because:?}"
+    );
+    assert!(link_left < 60_000, "{link_left} mV");
+    let (because, link_left) = ends(|plant| plant.bleed_down_ohms = 1_000_000_000);
+    assert!(matches!(because, Some(Because::NotProven { .. })), "{because:?}");
+    assert!(link_left > 300_000, "{link_left} mV");
+    // A sound opening has nothing to say of it.
+    let sound = Dialogue::closed().asks(Wanted::Open).until(Step::Open);
+    assert_eq!(sound.has_heard(|evidence| matches!(evidence, Evidence::CannotSeparate(_))), 0);
+}
+
 /// A braking load charges the link for a moment after positive has opened, also after the time that a release may take: 8 A for 1 ms
 /// lift 1 mF by 8 V. The height it falls from is not the pack's, so half a tick's worth of fall below the pack is no weld.
 #[test]

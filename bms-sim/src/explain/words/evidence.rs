@@ -329,6 +329,10 @@ pub fn evidence(evidence: &Evidence) -> String {
                 "without the voltage behind negative, a welded negative cannot be told from open contactors"
                     .to_owned()
             }
+            Unseparable::WeldedPositiveFromOpenBleedDown => {
+                "while negative is closed, a welded positive cannot be told from an open bleed-down of the link"
+                    .to_owned()
+            }
         },
         Evidence::Refused(why) => refusal(why),
         Evidence::Limited { side, rule: binds, allows, runner_up, runner_up_allows, given } => {
