@@ -3,7 +3,7 @@
 
 use bms_core::Fault;
 use bms_sim::case::Case;
-use bms_sim::explain::chain::LinkKind;
+use bms_sim::explain::chain::{LinkKind, Since};
 use bms_sim::explain::{self, Account, story};
 use bms_sim::recording::{self, Recording};
 use std::path::{Path, PathBuf};
@@ -48,12 +48,15 @@ fn the_sums_of_a_resistive_cell_come_out_as_printed() {
         let milliohms = figures(step, "mΩ");
         let [shown, expected, above, fixed, allowed] = milliohms[..] else { panic!("{step}") };
         let part = figures(step, "%")[0] / 100.0;
-        assert!((millivolts / amps - shown).abs() < 0.001, "{step}");
-        assert!((shown - expected - above).abs() < 0.000_5, "{step}");
-        assert!((fixed + part * expected - allowed).abs() < 0.001, "{step}");
+        // Half of the last digit that is shown, and the last bits of a float.
+        let half = 0.000_5 + 1e-9;
+        assert!((millivolts / amps - shown).abs() <= half, "{step}");
+        assert!((shown - expected - above).abs() <= 1e-9, "{step}");
+        assert!((fixed + part * expected - allowed).abs() <= half, "{step}");
         assert!(above > allowed, "{step}");
     }
-    let took = account.onset_to_open().expect("the contactors open");
+    let (since, took) = account.until_open().expect("the contactors open");
+    assert_eq!(since, Since::Onset);
     assert!(story.contains(&format!("From onset to open contactors: {took:.1} s.")), "{story}");
     // The ramp makes 1.5 mΩ and a quarter of the expected 0.9 mΩ after (1.725 / 24) · 2 000 s = 144 s: no step before can show it.
     assert!((144.0..200.0).contains(&took), "{took}");
@@ -77,7 +80,7 @@ fn the_cause_is_the_defect_without_which_the_fault_does_not_come() {
     assert_eq!(chain.onset(), Some(30.0));
     assert!(chain.links.iter().any(|link| link.what == LinkKind::TruthUnharmed), "only a reading lies");
     assert!(!chain.links.iter().any(|link| link.what == LinkKind::TruthDeparts), "only a reading lies");
-    assert_eq!(chain.opened(), None, "a report opens nothing");
+    assert_eq!(chain.until_open(), None, "a report opens nothing");
 }
 
 /// A weld that bars the start opens nothing that was closed.
@@ -85,7 +88,49 @@ fn the_cause_is_the_defect_without_which_the_fault_does_not_come() {
 fn nothing_is_said_to_open_that_was_never_closed() {
     let (_, account) = played(shipped("welded-positive.toml"));
     let chain = account.chain(Fault::PositiveWelded).expect("the weld is found");
-    assert_eq!((chain.onset(), chain.opened()), (Some(0.0), None));
+    assert_eq!((chain.onset(), chain.until_open()), (Some(0.0), None));
+}
+
+/// Contactors that stand open at the onset harm nobody: the time counts from the start. And what is wrong only with switching has no
+/// time to a hazard that the firmware could miss.
+#[test]
+fn an_open_pack_has_no_time_to_lose() {
+    let (recording, account) = played(shipped("load-left-on.toml"));
+    let (since, took) = account.until_open().expect("the start is given up");
+    // Asked at 1 s, and 5 τ of 50 Ω · 1 mF after the negative contactor closed precharge is over, one way or the other.
+    assert!(since == Since::Start && took < 0.5, "{took}");
+    assert!(account.verdict.critical());
+    assert_eq!(account.verdict.seconds_to_hazard(&recording.case), None);
+}
+
+/// A distance is the difference of the two figures beside it.
+#[test]
+fn distances_are_those_of_the_figures_shown() {
+    let (recording, account) = played(shipped("resistive-cell.toml"));
+    let story = story::text(&recording, &account);
+    let compared: Vec<&str> = story.lines().filter(|line| line.contains("against a limit of")).collect();
+    assert!(compared.len() >= 4, "{story}");
+    for line in compared {
+        let from = &line[line.find("against a limit of").expect("it is there")..];
+        let unit = from.split_whitespace().nth(5).expect("the limit has a unit");
+        let (distance, _) = from
+            .split_once('(')
+            .map(|(_, rest)| rest)
+            .and_then(|rest| rest.split_once(' '))
+            .expect("a distance");
+        let (limit, distance): (f64, f64) = (
+            from.split_whitespace()
+                .nth(4)
+                .and_then(|limit| limit.replace('−', "-").parse().ok())
+                .expect("a limit"),
+            distance.replace('−', "-").parse().expect("a distance"),
+        );
+        let before = &line[..line.find(" against a limit of").expect("it is there")];
+        let shown = before.strip_suffix(unit).map(str::trim_end).and_then(|text| text.rsplit(' ').next());
+        let shown: f64 =
+            shown.and_then(|shown| shown.replace('−', "-").parse().ok()).expect("a value in the same unit");
+        assert!(((shown - limit).abs() - distance).abs() < 1e-9, "{line}");
+    }
 }
 
 /// Of a run that was cut short, nothing is told that lies behind its end.
@@ -103,7 +148,7 @@ fn a_chain_ends_with_the_run() {
         recording::play(&case, |seconds| seconds < down_seconds - 2.0).expect("the crane has 96 cells");
     assert!(recording.end.seconds() < down_seconds, "{}", recording.end.seconds());
     let cut = Account::of(&recording).expect("the crane has 96 cells");
-    assert!(cut.onset_to_open().is_some() && down(&cut).is_none(), "{:?}", cut.chains);
+    assert!(cut.until_open().is_some() && down(&cut).is_none(), "{:?}", cut.chains);
 }
 
 /// What the README shows of `why` is what it prints.

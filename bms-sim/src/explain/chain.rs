@@ -49,6 +49,8 @@ pub struct Link {
 pub enum LinkKind {
     /// The defect that caused the fault begins; its place in the case's list.
     DefectBegins(usize),
+    /// Contactors that stood open when the defect began begin to close.
+    StartBegins,
     /// A true voltage, charge or temperature, or a true contact, differs from the twin's.
     TruthDeparts,
     /// Up to the reaction truth is the twin's: only a reading lies.
@@ -65,6 +67,15 @@ pub enum LinkKind {
     ContactorsOpen,
     /// The link is below the touch limit.
     LinkDown,
+}
+
+/// From when the time to open contactors counts.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Since {
+    /// The defect began.
+    Onset,
+    /// The contactors began to close, after the defect had begun.
+    Start,
 }
 
 /// The chain of one fault.
@@ -95,6 +106,7 @@ impl Chain {
         }
         links.extend(told);
         links.extend(opening(recording, fault));
+        links.extend(start(recording, &links));
         links.sort_by(|one, other| one.seconds.total_cmp(&other.seconds));
         Ok(Some(Self { fault, links }))
     }
@@ -105,10 +117,15 @@ impl Chain {
         self.when(|what| matches!(what, LinkKind::DefectBegins(_)))
     }
 
-    /// When the contactors were open, in seconds from the start.
+    /// How long it took to open the contactors: from the onset, or from the start that came after it, since what stands open harms
+    /// nobody. Nothing if they were not opened.
     #[must_use]
-    pub fn opened(&self) -> Option<f64> {
-        self.when(|what| matches!(what, LinkKind::ContactorsOpen))
+    pub fn until_open(&self) -> Option<(Since, f64)> {
+        let opened = self.when(|what| matches!(what, LinkKind::ContactorsOpen))?;
+        match self.when(|what| matches!(what, LinkKind::StartBegins)) {
+            Some(start) => Some((Since::Start, opened - start)),
+            None => Some((Since::Onset, opened - self.onset()?)),
+        }
     }
 
     fn when(&self, is: impl Fn(&LinkKind) -> bool) -> Option<f64> {
@@ -239,6 +256,21 @@ fn frame_differs<const CELLS: usize, const THERMISTORS: usize>(
         || apart(mine.link.bits(), its.link.bits(), sensors.pack.step)
         || apart(one.supply.value.bits(), other.supply.value.bits(), sensors.supply.step)
         || one.feedback.value != other.feedback.value
+}
+
+/// The last start between onset and open contactors.
+fn start<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    links: &[Link],
+) -> Option<Link> {
+    let when = |is: fn(&LinkKind) -> bool| links.iter().find(|link| is(&link.what)).map(|link| link.seconds);
+    let onset = when(|what| matches!(what, LinkKind::DefectBegins(_)))?;
+    let opened = when(|what| matches!(what, LinkKind::ContactorsOpen))?;
+    let starts = recording.events.iter().filter(|event| {
+        matches!(event.what, What::Told(Evidence::Moved { from: Step::Open, to: Step::ClosingNegative, .. }))
+    });
+    let seconds = starts.map(|event| event.seconds).filter(|at| *at > onset && *at < opened).next_back()?;
+    Some(Link { what: LinkKind::StartBegins, seconds })
 }
 
 /// When the contactors were open and the link was down, in truth, after this fault made them open.

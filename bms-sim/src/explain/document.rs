@@ -13,23 +13,23 @@
 //! | `ticks`, `played_seconds`, `interrupted` | how far it was played, and whether it was stopped before its end |
 //! | `events` | list, in order of time: `tick`, `seconds`, `kind`, `sentence`, `values` (see [`values`]) |
 //! | `confirmed` | list of the faults that became Confirmed, in order of time: as `events`, and `chain` |
-//! | `chain` of a fault | list of what led to it and followed, as `events`: `defect_began`, `truth_departed` or `truth_unharmed`, `frame_departed`, `suspected`, `confirmed`, `reacted`, `contactors_open`, `link_down` |
+//! | `chain` of a fault | list of what led to it and followed, as `events`: `defect_began`, `start_began`, `truth_departed` or `truth_unharmed`, `frame_departed`, `suspected`, `confirmed`, `reacted`, `contactors_open`, `link_down` |
 //! | `load_steps` | list of the load steps that a resistive cell was found by, as `events`; empty when it was not |
-//! | `onset_to_open_seconds` | number: from the onset of the defect to open contactors, of the first fault that opened them; `null` when none did |
+//! | `onset_to_open_seconds`, `start_to_open_seconds` | number: of the first fault that opened the contactors, the time from the onset of its defect until they were open; from the start, when they stood open at the onset. The other one is `null`, both are when nothing was opened |
 //! | `nearest` | list of the faults that did not become Confirmed, the nearest to its limit first, as `events`; the values have the margin to the limit, in the unit of both and as a share of the limit (`margin_of_limit`), less than none beyond it |
-//! | `held_back` | list of what held charge and discharge current back most with the contactors closed, as `events` |
+//! | `tightest_limits` | list of the tightest limit of charge and of discharge current with the contactors closed, as `events` |
 //! | `balancing` | object: `bled_cells`, and how far the fullest and the emptiest cell lay apart in truth, `spread_before_amp_hours`, `spread_after_amp_hours` |
 //! | `step_at_end` | text: where the contactor sequence stands at the end |
 //! | `critical` | true or false: whether the pack is dangerous as it stands |
 //! | `passed` | the first safe bound that truth passed in this run, as `events`, or `null` |
-//! | `hazard` | the first one that it would have passed had nothing reacted, as `events`, with `after_onset_seconds`; or `null` |
+//! | `hazard` | the first one that it would have passed had nothing reacted, as `events`, with `after_onset_seconds` (`null` where the switching itself is the hazard); or `null` |
 //! | `expectations` | object: `met` (`null` when the case expects nothing, or was interrupted) and `unmet`, one sentence for each that failed |
 //! | `cautions` | text: what must be known before any of it is used |
 //!
 //! "As `events`" means an object with `kind`, `seconds`, `sentence` and `values`. Times are seconds from the start; the unit ends each
 //! key; cells, modules, sensors and defects are counted from 1; what has no number is left out.
 
-use super::chain::{Chain, Link, LinkKind};
+use super::chain::{Chain, Link, LinkKind, Since};
 use super::verdict::Verdict;
 use super::{Account, story, words};
 use crate::case::{CONTACTORS, CURRENT_SENSORS, Case, Pack, severity_key};
@@ -57,8 +57,9 @@ pub struct Document {
     confirmed: Vec<Confirmed>,
     load_steps: Vec<Shown>,
     onset_to_open_seconds: Option<f64>,
+    start_to_open_seconds: Option<f64>,
     nearest: Vec<Shown>,
-    held_back: Vec<Shown>,
+    tightest_limits: Vec<Shown>,
     balancing: Balancing,
     step_at_end: bms_core::Step,
     critical: bool,
@@ -113,7 +114,7 @@ struct Confirmed {
 struct Hazard {
     #[serde(flatten)]
     bound: Shown,
-    after_onset_seconds: f64,
+    after_onset_seconds: Option<f64>,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -141,6 +142,8 @@ pub fn document<const CELLS: usize, const THERMISTORS: usize>(
     let unmet = if interrupted { Vec::new() } else { story::unmet(recording, account) };
     let judgeable = case.expect.is_some() && !interrupted;
     let (before, after) = recording.spread_ampere_hours();
+    let until_open =
+        |since| account.until_open().filter(|(counted, _)| *counted == since).map(|(_, seconds)| seconds);
     let event = |event| EventShown::of(event, story::happened(case, event));
     Document {
         schema: 1,
@@ -160,9 +163,10 @@ pub fn document<const CELLS: usize, const THERMISTORS: usize>(
             })
             .collect(),
         load_steps: recording.load_steps.iter().map(|step| of_load_step(step, case)).collect(),
-        onset_to_open_seconds: account.onset_to_open(),
+        onset_to_open_seconds: until_open(Since::Onset),
+        start_to_open_seconds: until_open(Since::Start),
         nearest: nearest(&recording.nearest, &confirmed),
-        held_back: recording.tightest.iter().flatten().map(held_back).collect(),
+        tightest_limits: recording.tightest.iter().flatten().map(tightest).collect(),
         balancing: Balancing {
             bled_cells: recording.bled.iter().map(|cell| u16::from(*cell) + 1).collect(),
             spread_before_amp_hours: before,
@@ -235,6 +239,7 @@ fn of_chain(chain: &Chain, case: &Case) -> Vec<Shown> {
         let none = Values::default();
         let (kind, values) = match &link.what {
             LinkKind::DefectBegins(place) => ("defect_began", none.with("defect", place + 1)),
+            LinkKind::StartBegins => ("start_began", none),
             LinkKind::TruthDeparts => ("truth_departed", none),
             LinkKind::TruthUnharmed => ("truth_unharmed", none),
             LinkKind::FrameDeparts => ("frame_departed", none),
@@ -259,10 +264,10 @@ fn of_load_step(judged: &JudgedStep, case: &Case) -> Shown {
     }
 }
 
-fn held_back(limit: &Tightest) -> Shown {
+fn tightest(limit: &Tightest) -> Shown {
     let values = Values::default().name("side", limit.side).name("rule", limit.rule);
     Shown {
-        kind: "held_back",
+        kind: "tightest_limit",
         seconds: limit.seconds,
         sentence: words::tightest(limit),
         values: values.and("allows", Quantity::Amps(limit.allows)),
@@ -300,8 +305,7 @@ fn margin(seen: &Assessment) -> Option<(f64, &'static str)> {
 
 fn hazard(verdict: &Verdict, case: &Case) -> Option<Hazard> {
     let breach = verdict.without_reactions.as_ref()?;
-    let onset = case.defects.iter().map(|defect| defect.onset_seconds).fold(f64::INFINITY, f64::min);
-    Some(Hazard { bound: of_breach(breach), after_onset_seconds: (breach.seconds - onset).max(0.0) })
+    Some(Hazard { bound: of_breach(breach), after_onset_seconds: verdict.seconds_to_hazard(case) })
 }
 
 #[cfg(test)]

@@ -12,7 +12,7 @@ pub mod words;
 use crate::case::StartError;
 use crate::recording::Recording;
 use bms_core::Fault;
-use chain::{Chain, LinkKind};
+use chain::{Chain, LinkKind, Since};
 use verdict::Verdict;
 
 /// What was found out about a played case by playing it again: without each defect, and without reactions.
@@ -37,10 +37,10 @@ impl Account {
         Ok(Self { verdict: Verdict::of(recording)?, chains: chains.into_iter().flatten().collect() })
     }
 
-    /// Seconds from the onset of the defect that a fault was caused by to open contactors, of the first fault that opened them.
+    /// How long it took to open the contactors, and since when that counts, of the first fault that opened them.
     #[must_use]
-    pub fn onset_to_open(&self) -> Option<f64> {
-        self.chains.iter().find_map(|chain| Some(chain.opened()? - chain.onset()?))
+    pub fn until_open(&self) -> Option<(Since, f64)> {
+        self.chains.iter().find_map(Chain::until_open)
     }
 
     /// The chain of a fault, if it became Confirmed.
@@ -70,19 +70,22 @@ pub fn why<const CELLS: usize, const THERMISTORS: usize>(
         text.push('\n');
         return Ok(text);
     };
+    // A long story has longer times.
+    let clocks = chain.links.iter().map(|link| words::clock(link.seconds).chars().count());
+    let width = clocks.max().unwrap_or(0).max(10);
     let mut before = None;
     for link in &chain.links {
         let after = before
             .map_or_else(String::new, |before: f64| format!("+{}", words::seconds(link.seconds - before)));
         text += &format!(
-            "{:>10}  {after:>9}  {}\n",
+            "{:>width$}  {after:>9}  {}\n",
             words::clock(link.seconds),
             words::link(link, &recording.case)
         );
         before = Some(link.seconds);
     }
-    if let (Some(onset), Some(opened)) = (chain.onset(), chain.opened()) {
-        text += &words::onset_to_open(opened - onset);
+    if let Some((since, took)) = chain.until_open() {
+        text += &words::until_open(since, took);
         text.push('\n');
     }
     let confirmed = chain.links.iter().any(|link| matches!(link.what, LinkKind::Confirmed(_)));

@@ -28,8 +28,7 @@ pub fn text<const CELLS: usize, const THERMISTORS: usize>(
     account: &Account,
 ) -> String {
     let case = &recording.case;
-    let mut story = vec![case.title.clone(), case.story.clone(), String::new()];
-    let (mut told, mut left_out) = (BTreeMap::<String, usize>::new(), 0);
+    let (mut lines, mut told, mut left_out) = (Vec::new(), BTreeMap::<String, usize>::new(), 0);
     for event in &recording.events {
         if matches!(event.what, What::DutyBegan(_)) {
             continue;
@@ -42,12 +41,16 @@ pub fn text<const CELLS: usize, const THERMISTORS: usize>(
         if times > OFTEN_ENOUGH {
             left_out += 1;
         } else {
-            story.push(format!("{:>10}  {}", words::clock(event.seconds), happened(case, event)));
+            lines.push((words::clock(event.seconds), happened(case, event)));
         }
     }
     if left_out > 0 {
-        story.push(format!("{:>10}  {}", "", words::left_out(left_out)));
+        lines.push((String::new(), words::left_out(left_out)));
     }
+    // A long story has longer times.
+    let width = lines.iter().map(|(clock, _)| clock.chars().count()).max().unwrap_or(0).max(10);
+    let mut story = vec![case.title.clone(), case.story.clone(), String::new()];
+    story.extend(lines.iter().map(|(clock, happened)| format!("{clock:>width$}  {happened}")));
     story.push(String::new());
     story.extend(conclusion(recording, account));
     let near = near(recording);
@@ -125,7 +128,7 @@ fn conclusion<const CELLS: usize, const THERMISTORS: usize>(
             sentences.extend(by_hand.lines().map(str::to_owned));
         }
     }
-    sentences.extend(account.onset_to_open().map(words::onset_to_open));
+    sentences.extend(account.until_open().map(|(since, took)| words::until_open(since, took)));
     sentences.extend(words::verdict(&account.verdict, &recording.case));
     sentences.extend(recording.tightest.iter().flatten().map(words::tightest));
     if !recording.bled.is_empty() {

@@ -6,12 +6,14 @@
 //! The run without reactions has the world of the case, defects and all, but drives it with the decisions of its *twin*: the same
 //! pack, the same seed, the same firmware, without the defects. A twin sees nothing wrong, so it goes on working; and since
 //! the operator's last wish to open would end the duty, it is left out. The time at which a bound is passed then is the time to
-//! the hazard; what the firmware needed less is its margin.
+//! the hazard, and what the firmware needed less is its margin. Only where the hazard is the switching itself (a contactor closed onto
+//! a difference, or made to break too much) is that time no margin: it is when a healthy pack is switched, and the firmware is right
+//! not to.
 
 use crate::case::{Ask, Case, StartError};
 use crate::recording::Recording;
 use crate::run::Loop;
-use crate::world::truth::{Breach, SafeBounds};
+use crate::world::truth::{Bound, Breach, SafeBounds};
 use crate::world::{Actuators, World};
 use std::sync::Arc;
 
@@ -34,6 +36,15 @@ impl Verdict {
         self.passed.is_some() || self.without_reactions.is_some()
     }
 
+    /// From the first onset to the hazard, in seconds, had nothing reacted. Nothing where the hazard is the switching itself: its moment is
+    /// that of a healthy start or stop, and no time that the defect needs.
+    #[must_use]
+    pub fn seconds_to_hazard(&self, case: &Case) -> Option<f64> {
+        let hazard = self.without_reactions.as_ref()?;
+        let switching = matches!(hazard.bound, Bound::ClosedOntoDifference | Bound::OpenedAboveLimit);
+        (!switching).then(|| (hazard.seconds - first_onset(case)).max(0.0))
+    }
+
     /// The verdict on a case that was played.
     ///
     /// # Errors
@@ -52,8 +63,7 @@ impl Verdict {
 fn unguarded<const CELLS: usize, const THERMISTORS: usize>(
     case: &Arc<Case>,
 ) -> Result<Option<Breach>, StartError> {
-    let onset = case.defects.iter().map(|defect| defect.onset_seconds).fold(f64::INFINITY, f64::min);
-    let present = Arc::new(going_on(case, onset + HORIZON_SECONDS));
+    let present = Arc::new(going_on(case, first_onset(case) + HORIZON_SECONDS));
     let mut twin = Loop::<CELLS, THERMISTORS>::new(&Arc::new(present.without_defects()))?;
     let mut world: World<CELLS, THERMISTORS> = present.world()?;
     let bounds = SafeBounds::of(world.spec());
@@ -67,6 +77,11 @@ fn unguarded<const CELLS: usize, const THERMISTORS: usize>(
         }
     }
     Ok(None)
+}
+
+/// When the first defect begins, in seconds; infinite without one.
+fn first_onset(case: &Case) -> f64 {
+    case.defects.iter().map(|defect| defect.onset_seconds).fold(f64::INFINITY, f64::min)
 }
 
 /// The case with its duty repeated to that instant, and without any wish to open.

@@ -4,8 +4,10 @@ use super::names::{
     act, bleed_refusal, clearance, clearing, discarded, doubt, part, reaction, rule, stage, step,
 };
 use super::numbers::{
-    amp_hours, amps, celsius, clock, decimal, duration, milliohms, ohms, percent, place, quantity, volts,
+    amp_hours, amps, celsius, clock, compared, duration, milliohms, ohms, percent, place, placed, quantity,
+    rounded, volts, volts_finely,
 };
+use super::watched::{as_read, watched};
 use crate::case::Case;
 use crate::recording::JudgedStep;
 use bms_core::config::ResistanceFacts;
@@ -13,8 +15,8 @@ use bms_core::estimate::{Interval, LoadStep};
 use bms_core::fault::{Fault, Reading, Stage};
 use bms_core::limit::Side;
 use bms_core::sequence::Because;
-use bms_core::units::{Amps, Millis, Ohms, Volts};
-use bms_core::witness::{Assessment, Evidence, Place, Quantity, Refusal, Unseparable};
+use bms_core::units::Millis;
+use bms_core::witness::{Assessment, Evidence, Place, Refusal, Unseparable};
 
 /// The load steps that a resistive cell was found by, line by line.
 #[must_use]
@@ -30,29 +32,29 @@ pub fn load_steps(steps: &[JudgedStep], case: &Case) -> String {
 /// The load step of a resistive cell as sums for a pocket calculator: every result follows from the figures shown.
 #[must_use]
 pub fn by_hand(step: &LoadStep, facts: &ResistanceFacts) -> String {
-    let milliohms = |thousandths: i32| format!("{} mΩ", decimal(thousandths.into(), 3));
-    let millivolts = |volts: Volts| format!("{} mV", decimal((i64::from(volts.bits()) * 1_000_000) >> 16, 2));
-    let (shown, expected) = (step.resistance.milli(), step.expected.milli());
+    let hundredth = |number: i64, unit: &str| format!("{} {unit}", placed(number, 2));
+    let thousandth = |number: i64| format!("{} mΩ", placed(number, 3));
+    let millivolts = rounded((i64::from(step.volts.bits()) * 1_000_000) >> 16, 2);
+    let amps = rounded(step.amps.milli().into(), 2);
+    // A current step that is told is never zero; thousandths of the quotient of two hundredths.
+    let shown = (millivolts.abs() * 2_000 / amps.abs().max(1) + 1) / 2;
+    let (expected, fixed) = (i64::from(step.expected.milli()), i64::from(facts.excess.milli()));
+    let part = rounded(expected * i64::from(facts.excess_of_expected.parts_per_million()) / 1_000, 0);
     format!(
         "{} moved by {} in a step of {}: {} ÷ {} = {}; at its temperature {} is expected, so {} too much; allowed are {} and {} of what is \
 expected, together {}",
         place(Place::Cell(step.cell)),
-        millivolts(step.volts),
-        finely(step.amps),
-        millivolts(step.volts.abs()),
-        finely(step.amps.abs()),
-        milliohms(shown),
-        milliohms(expected),
-        milliohms(shown - expected),
-        milliohms(facts.excess.milli()),
+        hundredth(millivolts, "mV"),
+        hundredth(amps, "A"),
+        hundredth(millivolts.abs(), "mV"),
+        hundredth(amps.abs(), "A"),
+        thousandth(shown),
+        thousandth(expected),
+        thousandth(shown - expected),
+        thousandth(fixed),
         percent(facts.excess_of_expected),
-        milliohms(step.allowed.milli())
+        thousandth(fixed + part)
     )
-}
-
-/// A current with the digits that a sum needs.
-fn finely(amps: Amps) -> String {
-    format!("{} A", decimal(amps.milli().into(), 2))
 }
 
 /// Both bounds of a charge.
@@ -63,55 +65,29 @@ fn interval(interval: Interval) -> String {
 /// How one fault was judged: the observed value against its limit, and the margin between them.
 #[must_use]
 pub fn assessment(seen: &Assessment) -> String {
-    let at = place(seen.place);
-    // A thermistor at a rail is judged by the share of the reference voltage that stands at it, or is missing there.
-    let of = match seen.fault {
-        Fault::ThermistorOpen => " of the reference",
-        Fault::ThermistorShorted => " less than the reference",
-        _ => "",
-    };
+    let (at, shows) = (place(seen.place), watched(seen.fault, seen.place));
     let dwell = match seen.stage {
         Stage::Suspect { held, .. } => {
             format!(", for {} of the {} it takes", duration(held), duration(seen.dwell))
         }
         Stage::Clear | Stage::Confirmed { .. } | Stage::Latched => String::new(),
     };
-    match (seen.observed, seen.limit) {
+    let (observed, limit) =
+        (seen.observed.map(|q| as_read(seen.fault, q)), seen.limit.map(|q| as_read(seen.fault, q)));
+    match (observed, limit) {
         (Some(observed), Some(limit)) => {
-            format!(
-                "{at} shows {}{of} against a limit of {}{}{dwell}",
-                quantity(observed),
-                quantity(limit),
-                margin(observed, limit, seen.reading)
-            )
+            let (observed, limit, apart) = compared(observed, limit);
+            let side = if seen.reading == Reading::Beyond { "past it" } else { "short of it" };
+            let apart = apart.map_or_else(String::new, |apart| format!(" ({apart} {side})"));
+            format!("{shows} {observed} against a limit of {limit}{apart}{dwell}")
         }
-        (Some(observed), None) => format!("{at} shows {}{dwell}", quantity(observed)),
+        (Some(observed), None) => format!("{shows} {}{dwell}", quantity(observed)),
         (None, _) => match seen.reading {
             Reading::Beyond => format!("found at {at}{dwell}"),
             Reading::Within | Reading::Between => format!("not found at {at}{dwell}"),
             Reading::Unknown => "there is no reading".to_owned(),
         },
     }
-}
-
-/// The distance between value and limit, and on which side; nothing where the two are not of one kind.
-fn margin(observed: Quantity, limit: Quantity, reading: Reading) -> String {
-    let apart = match (observed, limit) {
-        (Quantity::Volts(a), Quantity::Volts(b)) => Quantity::Volts((a - b).abs()),
-        (Quantity::Amps(a), Quantity::Amps(b)) => Quantity::Amps((a - b).abs()),
-        (Quantity::Celsius(a), Quantity::Celsius(b)) => Quantity::Celsius((a - b).abs()),
-        (Quantity::CelsiusPerSecond(a), Quantity::CelsiusPerSecond(b)) => {
-            Quantity::CelsiusPerSecond((a - b).abs())
-        }
-        (Quantity::Milliohms(a), Quantity::Milliohms(b)) => Quantity::Milliohms((a - b).abs()),
-        (Quantity::Ratio(a), Quantity::Ratio(b)) => Quantity::Ratio((a - b).abs()),
-        (Quantity::Coulombs(a), Quantity::Coulombs(b)) => Quantity::Coulombs((a - b).abs()),
-        (Quantity::Millis(Millis(a)), Quantity::Millis(Millis(b))) => Quantity::Millis(Millis(a.abs_diff(b))),
-        (Quantity::Ohms(Ohms(a)), Quantity::Ohms(Ohms(b))) => Quantity::Ohms(Ohms(a.abs_diff(b))),
-        _ => return String::new(),
-    };
-    let side = if reading == Reading::Beyond { "past it" } else { "short of it" };
-    format!(" ({} {side})", quantity(apart))
 }
 
 /// A fault with its stage.
@@ -138,10 +114,10 @@ pub fn because(because: &Because) -> String {
             volts(*link)
         ),
         Because::LinkCharged { link, pack, within, after } => format!(
-            "the link reached {} of {} ({} allowed) {} after it began to rise",
-            volts(*link),
-            volts(*pack),
-            volts(*within),
+            "the link reached {} of {} ({} may be missing) {} after it began to rise",
+            volts_finely(*link),
+            volts_finely(*pack),
+            volts_finely(*within),
             duration(*after)
         ),
         Because::PositiveClosed { link, pack } => {
@@ -314,10 +290,10 @@ pub fn evidence(evidence: &Evidence) -> String {
                 .map_or_else(String::new, |load| format!("; a load of {} would explain it", ohms(load)));
             format!(
                 "link {} against {} expected {} after it began to rise, pack {}{cause}",
-                volts(check.link),
-                volts(check.expected),
+                volts_finely(check.link),
+                volts_finely(check.expected),
                 duration(check.since_rise),
-                volts(check.pack)
+                volts_finely(check.pack)
             )
         }
         Evidence::CannotSeparate(pair) => match pair {

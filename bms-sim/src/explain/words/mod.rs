@@ -11,6 +11,7 @@ mod names;
 mod numbers;
 mod recording;
 mod story;
+mod watched;
 mod world;
 
 pub use evidence::{assessment, because, by_hand, evidence, fault_stage, load_steps, refusal};
@@ -22,8 +23,9 @@ pub use numbers::{
 pub use recording::cut_short;
 pub use story::{
     acted, balanced, confirmed, cooled, duty_begins, ends, left_out, nearest, nearest_heading,
-    none_confirmed, onset_to_open, played, tightest, unmet, why,
+    none_confirmed, played, tightest, unmet, until_open, why,
 };
+pub use watched::as_read;
 pub use world::{breach, defect, defect_begins, defect_ends, link, never_suspected, verdict};
 
 /// The usual cautions, wherever work on a pack is shown.

@@ -4,44 +4,60 @@ use super::names::contactor;
 use bms_core::units::{Amps, Celsius, Coulombs, Milliohms, Millis, Ohms, Ratio, Volts};
 use bms_core::witness::{Place, Quantity};
 
-/// A number of thousandths with so many digits behind the point (0 to 3), rounded to the nearest.
-pub(super) fn decimal(thousandths: i64, digits: usize) -> String {
-    // Exact halves aside, the f64 division is far finer than the digits shown.
-    #[allow(clippy::cast_precision_loss)]
-    let value = thousandths as f64 / 1_000.0;
-    let text = format!("{value:.digits$}");
-    // "-0.0" is a zero.
-    if text.trim_start_matches('-').chars().all(|digit| matches!(digit, '0' | '.')) {
-        text.trim_start_matches('-').to_owned()
-    } else {
-        text.replace('-', "−")
+/// A number of thousandths, rounded to so many digits behind the point (0 to 3), in the unit of its last digit.
+pub(super) fn rounded(thousandths: i64, digits: u32) -> i64 {
+    let step = 10_i64.pow(3_u32.saturating_sub(digits));
+    let half = if thousandths < 0 { -step / 2 } else { step / 2 };
+    (thousandths + half) / step
+}
+
+/// A number in units of its last digit, with so many digits behind the point.
+pub(super) fn placed(number: i64, digits: u32) -> String {
+    let (whole, one) = (number.unsigned_abs(), 10_u64.pow(digits));
+    let sign = if number < 0 { "−" } else { "" };
+    match usize::try_from(digits) {
+        Ok(0) | Err(_) => format!("{sign}{whole}"),
+        Ok(width) => format!("{sign}{}.{:0width$}", whole / one, whole % one),
     }
+}
+
+/// A number of thousandths with so many digits behind the point (0 to 3), rounded to the nearest.
+pub(super) fn decimal(thousandths: i64, digits: u32) -> String {
+    placed(rounded(thousandths, digits), digits)
+}
+
+/// Digits that a number of thousandths deserves: the finer ones below ten.
+const fn digits(thousandths: i64, below_ten: u32, above: u32) -> u32 {
+    if thousandths.unsigned_abs() < 10_000 { below_ten } else { above }
 }
 
 /// A voltage: millivolts for a cell, tenths for a pack.
 #[must_use]
 pub fn volts(volts: Volts) -> String {
-    let digits = if volts.abs() < Volts::from_milli(10_000) { 3 } else { 1 };
-    format!("{} V", decimal(volts.milli().into(), digits))
+    quantity(Quantity::Volts(volts))
+}
+
+/// A voltage to the hundredth, where two large ones are compared.
+pub(super) fn volts_finely(volts: Volts) -> String {
+    format!("{} V", decimal(volts.milli().into(), 2))
 }
 
 /// A current; its sign says charge (+) or discharge (−).
 #[must_use]
 pub fn amps(amps: Amps) -> String {
-    let digits = if amps.abs() < Amps::from_milli(10_000) { 2 } else { 1 };
-    format!("{} A", decimal(amps.milli().into(), digits))
+    quantity(Quantity::Amps(amps))
 }
 
 /// A temperature.
 #[must_use]
 pub fn celsius(celsius: Celsius) -> String {
-    format!("{} °C", decimal(celsius.milli().into(), 1))
+    quantity(Quantity::Celsius(celsius))
 }
 
 /// A small resistance.
 #[must_use]
 pub fn milliohms(milliohms: Milliohms) -> String {
-    format!("{} mΩ", decimal(milliohms.milli().into(), 2))
+    quantity(Quantity::Milliohms(milliohms))
 }
 
 /// A large resistance.
@@ -53,13 +69,13 @@ pub fn ohms(Ohms(ohms): Ohms) -> String {
 /// A fraction as per cent.
 #[must_use]
 pub fn percent(ratio: Ratio) -> String {
-    format!("{} %", decimal(i64::from(ratio.parts_per_million()) / 10, 1))
+    quantity(Quantity::Ratio(ratio))
 }
 
 /// A charge in ampere-hours.
 #[must_use]
 pub fn amp_hours(charge: Coulombs) -> String {
-    format!("{} Ah", decimal(charge.milliamp_hours().into(), 2))
+    quantity(Quantity::Coulombs(charge))
 }
 
 /// A duration.
@@ -86,27 +102,59 @@ pub fn seconds(seconds: f64) -> String {
     }
 }
 
-/// A time of the story, from its start.
+/// A time of the story, from its start; from 100 minutes on in hours, minutes and seconds.
 #[must_use]
 pub fn clock(seconds: f64) -> String {
-    if seconds < 6_000.0 { format!("{seconds:.2} s") } else { format!("{:.2} h", seconds / 3_600.0) }
+    if seconds < 6_000.0 {
+        return format!("{seconds:.2} s");
+    }
+    let hours = (seconds / 3_600.0).floor();
+    let minutes = ((seconds - 3_600.0 * hours) / 60.0).floor();
+    let left = seconds - 3_600.0 * hours - 60.0 * minutes;
+    format!("{hours:.0} h {minutes:02.0} min {left:05.2} s")
 }
 
 /// A value with its unit.
 #[must_use]
 pub fn quantity(quantity: Quantity) -> String {
-    match quantity {
-        Quantity::Volts(q) => volts(q),
-        Quantity::Amps(q) => amps(q),
-        Quantity::Celsius(q) => celsius(q),
-        Quantity::CelsiusPerSecond(q) => format!("{} °C/s", decimal(q.milli().into(), 2)),
-        Quantity::Milliohms(q) => milliohms(q),
-        Quantity::Ohms(q) => ohms(q),
-        Quantity::Ratio(q) => percent(q),
-        Quantity::Coulombs(q) => amp_hours(q),
-        Quantity::Millis(q) => duration(q),
-        Quantity::Count(count) => count.to_string(),
+    match (quantity, scale(quantity)) {
+        (Quantity::Ohms(q), _) => ohms(q),
+        (Quantity::Millis(q), _) => duration(q),
+        (Quantity::Count(q), _) => q.to_string(),
+        (_, (thousandths, digits, unit)) => format!("{} {unit}", decimal(thousandths, digits)),
     }
+}
+
+/// Thousandths of the unit that is shown, the digits that it deserves, and the unit.
+fn scale(quantity: Quantity) -> (i64, u32, &'static str) {
+    match quantity {
+        Quantity::Volts(q) => (q.milli().into(), digits(q.milli().into(), 3, 1), "V"),
+        Quantity::Amps(q) => (q.milli().into(), digits(q.milli().into(), 2, 1), "A"),
+        Quantity::Celsius(q) => (q.milli().into(), 1, "°C"),
+        Quantity::CelsiusPerSecond(q) => (q.milli().into(), 2, "°C/s"),
+        Quantity::Milliohms(q) => (q.milli().into(), 2, "mΩ"),
+        Quantity::Ohms(Ohms(q)) => (i64::from(q) * 1_000, 0, "Ω"),
+        Quantity::Ratio(q) => (i64::from(q.parts_per_million()) / 10, 1, "%"),
+        Quantity::Coulombs(q) => (q.milliamp_hours().into(), 2, "Ah"),
+        Quantity::Millis(Millis(q)) => (q.into(), 3, "s"),
+        Quantity::Count(q) => (i64::from(q) * 1_000, 0, ""),
+    }
+}
+
+/// Two values of one kind, to the same digit, and the distance between the two as they are shown; the distance is `None` where they are of
+/// two kinds.
+pub(super) fn compared(one: Quantity, other: Quantity) -> (String, String, Option<String>) {
+    let ((a, fine, unit), (b, coarse, other_unit)) = (scale(one), scale(other));
+    if unit != other_unit {
+        return (quantity(one), quantity(other), None);
+    }
+    if let (Quantity::Millis(Millis(a)), Quantity::Millis(Millis(b))) = (one, other) {
+        return (quantity(one), quantity(other), Some(duration(Millis(a.abs_diff(b)))));
+    }
+    let digits = fine.min(coarse);
+    let (a, b) = (rounded(a, digits), rounded(b, digits));
+    let shown = |number: i64| format!("{} {unit}", placed(number, digits)).trim_end().to_owned();
+    (shown(a), shown(b), Some(shown((a - b).abs())))
 }
 
 /// A place; cells, modules and sensors from 1.

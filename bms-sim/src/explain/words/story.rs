@@ -4,6 +4,7 @@ use super::evidence::assessment;
 use super::names::{rule, step};
 use super::numbers::{amps, clock, seconds};
 use crate::case::Ask;
+use crate::explain::chain::Since;
 use crate::recording::{Nearest, Tightest};
 use bms_core::Step;
 use bms_core::decision::Cooling;
@@ -68,10 +69,15 @@ pub fn none_confirmed() -> String {
     "No fault was Confirmed.".to_owned()
 }
 
-/// From the onset of a defect to open contactors.
+/// How long it took to open the contactors.
 #[must_use]
-pub fn onset_to_open(took: f64) -> String {
-    format!("From onset to open contactors: {}.", seconds(took))
+pub fn until_open(since: Since, took: f64) -> String {
+    match since {
+        Since::Onset => format!("From onset to open contactors: {}.", seconds(took)),
+        Since::Start => {
+            format!("From the start, with the defect already there, to open contactors: {}.", seconds(took))
+        }
+    }
 }
 
 /// Where the contactors stand at the end.
@@ -80,17 +86,17 @@ pub fn ends(at: Step) -> String {
     format!("The contactors end in {}.", step(at))
 }
 
-/// The tightest limits of the run.
+/// The tightest limit of the run on one side; whether anybody wanted more, it does not say.
 #[must_use]
 pub fn tightest(limit: &Tightest) -> String {
     let side = match limit.side {
-        Side::Charge => "Charge",
-        Side::Discharge => "Discharge",
+        Side::Charge => "charge",
+        Side::Discharge => "discharge",
     };
     format!(
-        "{side} was held back most at {}: to {}, bound by {}.",
-        clock(limit.seconds),
+        "Tightest {side} limit while closed: {} at {}, bound by {}.",
         amps(limit.allows),
+        clock(limit.seconds),
         rule(limit.rule)
     )
 }

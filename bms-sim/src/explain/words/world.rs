@@ -78,9 +78,9 @@ pub fn breach(breach: &Breach) -> String {
             format!("{joint} makes more heat over a minute than the most that is safe, {}", bound("W", 1))
         }
         Bound::JointHot => format!("{joint} is hotter than the most that is safe, {}", bound("°C", 0)),
-        Bound::LinkLive => format!("the link is still above what is safe, {}", bound("V", 0)),
+        Bound::LinkLive => format!("the link is still above what is safe, {}", bound("V", 1)),
         Bound::ClosedOntoDifference => {
-            format!("a contactor closes onto more than the most that is safe, {}", bound("V", 0))
+            format!("a contactor closes onto more than the most that is safe, {}", bound("V", 1))
         }
         Bound::OpenedAboveLimit => {
             format!("a contactor must break more than the most that is safe, {}", bound("A", 0))
@@ -100,6 +100,7 @@ pub fn link(link: &Link, case: &Case) -> String {
             Some(begun) => format!("the defect begins: {}", defect(begun)),
             None => "a defect begins".to_owned(),
         },
+        LinkKind::StartBegins => "the contactors begin to close".to_owned(),
         LinkKind::TruthDeparts => "truth departs from the same run without the defect".to_owned(),
         LinkKind::TruthUnharmed => {
             "up to here truth is that of the same run without the defect: only a reading lies".to_owned()
@@ -116,7 +117,6 @@ pub fn link(link: &Link, case: &Case) -> String {
 /// Whether the pack is dangerous, and how soon it would have been had nothing reacted.
 #[must_use]
 pub fn verdict(verdict: &Verdict, case: &Case) -> Vec<String> {
-    let onset = case.defects.iter().map(|defect| defect.onset_seconds).fold(f64::INFINITY, f64::min);
     let mut sentences = vec![if verdict.critical() {
         "Critical.".to_owned()
     } else {
@@ -126,11 +126,14 @@ pub fn verdict(verdict: &Verdict, case: &Case) -> Vec<String> {
         sentences.push(format!("In this run, at {}: {}.", clock(passed.seconds), breach(passed)));
     }
     if let Some(hazard) = &verdict.without_reactions {
-        sentences.push(format!(
-            "Driven on as if nothing were wrong, {} after the onset: {}.",
-            seconds((hazard.seconds - onset).max(0.0)),
-            breach(hazard)
-        ));
+        sentences.push(match verdict.seconds_to_hazard(case) {
+            None => format!("Switched as if nothing were wrong: {}.", breach(hazard)),
+            Some(after) => format!(
+                "Driven on as if nothing were wrong, {} after the onset: {}.",
+                seconds(after),
+                breach(hazard)
+            ),
+        });
     }
     sentences
 }

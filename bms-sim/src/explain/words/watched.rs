@@ -1,0 +1,77 @@
+//! What is watched for each fault: the words before its value.
+
+use super::numbers::place;
+use bms_core::fault::Fault;
+use bms_core::units::Ratio;
+use bms_core::witness::{Place, Quantity};
+
+/// What is watched for a fault, as the beginning of a sentence that its value ends.
+pub(super) fn watched(fault: Fault, at: Place) -> String {
+    let at = place(at);
+    match fault {
+        Fault::CellSpread | Fault::CellSpreadFar => "highest and lowest cell differ by".to_owned(),
+        Fault::PackSumDisagrees => "the sum of the cells and the pack's voltage differ by".to_owned(),
+        Fault::CellResistanceHigh => format!("{at} resists more than is expected, by"),
+        Fault::ChargeCountDisagrees => {
+            format!("at {at} counted charge and open-circuit voltage lie apart by")
+        }
+        Fault::TemperatureRisingFast => format!("{at} warms by"),
+        Fault::ThermistorOpen | Fault::ThermistorShorted => {
+            format!("of the reference voltage, {at} shows")
+        }
+        Fault::ThermistorJump => format!("from one reading to the next {at} moved by"),
+        Fault::ThermistorStray => format!("{at} is off the median of its neighbours by"),
+        Fault::ThermistorFrozen => format!("while {at} stood still its neighbours moved by"),
+        Fault::OverCurrentCharge
+        | Fault::OverCurrentDischarge
+        | Fault::CurrentWhileOpen
+        | Fault::CurrentSignImplausible => "the current is".to_owned(),
+        Fault::LimitNotObeyed | Fault::LimitNotObeyedFar => {
+            "the current is beyond what was allowed, by".to_owned()
+        }
+        Fault::ThermalCurrentNear | Fault::ThermalCurrentOver => {
+            "of the heat budget of fuse and cable is used".to_owned()
+        }
+        Fault::CurrentSensorsDisagree => "the two current channels differ by".to_owned(),
+        Fault::PrechargeResistorHot => {
+            "of the heat that the precharge resistor may hold, it holds by model".to_owned()
+        }
+        Fault::NegativeWelded
+        | Fault::PrechargeWelded
+        | Fault::PositiveWelded
+        | Fault::NegativeStuckOpen
+        | Fault::PositiveStuckOpen => format!("the voltages around {at} show"),
+        Fault::MeasurementsStale => "the oldest part of the frame is old by".to_owned(),
+        Fault::CellOverVoltage
+        | Fault::CellOverVoltageFar
+        | Fault::CellUnderVoltage
+        | Fault::CellUnderVoltageFar
+        | Fault::CellDeeplyDischarged
+        | Fault::CellReversed
+        | Fault::OverTemperature
+        | Fault::OverTemperatureFar
+        | Fault::ChargingTooCold
+        | Fault::TooColdToWork
+        | Fault::ModuleWithoutSensor
+        | Fault::PrechargeFlat
+        | Fault::PrechargeStalled
+        | Fault::PrechargeTooSlow
+        | Fault::PrechargeTooFast
+        | Fault::FeedbackImplausible
+        | Fault::ContactorStateUnknown
+        | Fault::LinkStaysLive
+        | Fault::SupplyLow
+        | Fault::ConfigurationInvalid => format!("{at} shows"),
+    }
+}
+
+/// The value as an instrument would show it: a shorted thermistor is judged by how near it stands to the lower end of the reference.
+#[must_use]
+pub fn as_read(fault: Fault, judged: Quantity) -> Quantity {
+    match judged {
+        Quantity::Ratio(nearness) if fault == Fault::ThermistorShorted => {
+            Quantity::Ratio(Ratio::ONE - nearness)
+        }
+        other => other,
+    }
+}
