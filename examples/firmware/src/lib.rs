@@ -9,6 +9,8 @@
 //! ```
 #![no_std]
 
+#[cfg(feature = "board")]
+pub mod board;
 #[cfg(feature = "logging")]
 pub mod log;
 pub mod paper;

@@ -83,8 +83,7 @@ impl Cost {
 }
 
 fn run() -> Result<(), &'static str> {
-    let config =
-        Config::crane().fit().map_err(|_| "the crane's defaults fail their check")?;
+    let config = Config::crane().fit().map_err(|_| "the crane's defaults fail their check")?;
     let controller = cortex_m::singleton!(: Crane = Crane::new(config)).ok_or("made twice")?;
     let (mut stack_bytes, mut renew_stack_bytes) = (0, 0);
     let mut worst = 0;

@@ -1,13 +1,18 @@
 //! Links only if no panic can be reached: the panic handler calls a symbol that exists nowhere, so the link fails unless the
 //! optimiser has removed every panic. The frames and the configuration are opaque to it: the proof holds for all of them.
 //!
-//! One image for each pack and witness (features `trainer`, `changes`, `logging`); built a second time under the profile
+//! One image for each pack and witness (features `trainer`, `changes`, `logging`), and one for each pack whose frames go through the
+//! binding to hardware (`board`); built a second time under the profile
 //! `proof-checked`, in which a sum that can overflow is a panic too.
 #![no_std]
 #![no_main]
 
+#[cfg(not(feature = "board"))]
+use bms_core::Frame;
+#[cfg(feature = "board")]
+use bms_core::frame::Asked;
 use bms_core::units::Instant;
-use bms_core::{Config, Controller, Fitted, Frame};
+use bms_core::{Config, Controller, Fitted};
 use core::hint::black_box;
 use cortex_m_rt::entry;
 use cortex_m_semihosting::debug;
@@ -38,8 +43,35 @@ fn witness() -> firmware::witness::Changes {
     firmware::witness::Changes::default()
 }
 
-#[cfg(not(any(feature = "changes", feature = "logging")))]
+#[cfg(not(any(
+    feature = "changes",
+    feature = "logging",
+    feature = "planted_index",
+    feature = "planted_sum"
+)))]
 fn witness() {}
+
+#[cfg(any(feature = "planted_index", feature = "planted_sum"))]
+fn witness() -> Planted {
+    Planted
+}
+
+/// A witness that errs. Only the core calls it, from the depth of a tick, with places that the core has counted: the planted panic
+/// is a part of what the core is compiled to, and only a proof that reaches it there refuses to link.
+#[cfg(any(feature = "planted_index", feature = "planted_sum"))]
+struct Planted;
+
+#[cfg(any(feature = "planted_index", feature = "planted_sum"))]
+impl bms_core::Witness for Planted {
+    fn saw(&mut self, evidence: bms_core::Evidence) {
+        if let bms_core::Evidence::BleedRefused { cell, .. } = evidence {
+            #[cfg(feature = "planted_index")]
+            black_box([0_u8; PACK.0 - 1][usize::from(cell)]);
+            #[cfg(feature = "planted_sum")]
+            black_box(cell + 200);
+        }
+    }
+}
 
 #[entry]
 fn main() -> ! {
@@ -49,18 +81,25 @@ fn main() -> ! {
     let mut witness = witness();
     let mut controller = Controller::<{ PACK.0 }, { PACK.1 }>::new(checked);
     let mut alike = true;
+    #[cfg(feature = "board")]
+    let mut board = firmware::board::anything::<{ PACK.0 }, { PACK.1 }>();
     for at in 0..8 {
+        #[cfg(feature = "board")]
+        let frame = board.sample(black_box(Instant(at)), black_box(Asked::NOTHING), |trouble| {
+            black_box(trouble);
+        });
+        #[cfg(not(feature = "board"))]
         let frame = black_box(Frame::empty(Instant(at)));
         let mut copy = controller.clone();
         let decision = controller.tick(&frame, &mut witness);
         alike &= decision == copy.tick(&frame, &mut witness) && controller == copy;
         black_box(&decision);
+        #[cfg(feature = "board")]
+        board.act(&decision, |trouble| {
+            black_box(trouble);
+        });
     }
     read(&controller);
-    #[cfg(feature = "planted_index")]
-    black_box([1_u8, 2, 3][black_box(2_usize)]);
-    #[cfg(feature = "planted_sum")]
-    black_box(black_box(1_u32) + 1);
     debug::exit(if alike { debug::EXIT_SUCCESS } else { debug::EXIT_FAILURE });
     loop {}
 }
@@ -78,7 +117,12 @@ fn read(controller: &Controller<{ PACK.0 }, { PACK.1 }>) {
     controller.bleeding().iter().for_each(|cell| {
         let estimated = controller.estimated();
         black_box((estimated.missing(cell), estimated.missing_against_median(cell)));
+        black_box(estimated.cell_state_of_charge(cell));
     });
-    black_box((controller.step(), controller.limits(), controller.uptime()));
-    black_box((controller.estimated().state_of_charge(), controller.config().refused()));
+    let bleeding = controller.bleeding();
+    black_box((bleeding.count(), bleeding.is_empty(), bleeding.holds(black_box(0))));
+    black_box((controller.step(), controller.proven_open(), controller.limits(), controller.uptime()));
+    let estimated = controller.estimated();
+    black_box((estimated.state_of_charge(), estimated.rested(), estimated.discarded_steps()));
+    black_box(controller.config().refused());
 }

@@ -76,8 +76,7 @@ impl Rig {
 }
 
 fn run() -> Result<(), &'static str> {
-    let config =
-        Config::crane().fit().map_err(|_| "the crane's defaults fail their check")?;
+    let config = Config::crane().fit().map_err(|_| "the crane's defaults fail their check")?;
     let mut rig = Rig {
         paper: Paper::new(),
         controller: Controller::new(config),
