@@ -290,6 +290,7 @@ fn read(pin: &mut impl InputPin) -> Result<Contact, digital::ErrorKind> {
 
 /// A straight line from a fraction of the reference to a quantity.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Scale<Q> {
     /// The quantity at a ratio of 0.
     pub at_zero: Q,
@@ -313,6 +314,7 @@ scale! { Volts Amps }
 
 /// How the analogue inputs are scaled.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Scales {
     /// Main current sensor, positive when it charges the pack.
     pub current: Scale<Amps>,

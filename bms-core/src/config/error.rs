@@ -176,13 +176,20 @@ impl defmt::Format for ConfigError {
     }
 }
 
+/// As people read it.
+#[cfg(feature = "serde")]
+impl serde::Serialize for Key {
+    fn serialize<S: serde::Serializer>(&self, to: S) -> core::result::Result<S::Ok, S::Error> {
+        to.collect_str(self)
+    }
+}
+
 #[cfg(feature = "serde")]
 impl serde::Serialize for ConfigError {
     fn serialize<S: serde::Serializer>(&self, to: S) -> core::result::Result<S::Ok, S::Error> {
         use serde::ser::SerializeStruct;
-        let mut fields = to.serialize_struct("ConfigError", 5)?;
-        fields.serialize_field("key", self.rule().key)?;
-        fields.serialize_field("fault", &self.fault)?;
+        let mut fields = to.serialize_struct("ConfigError", 4)?;
+        fields.serialize_field("key", &self.key())?;
         fields.serialize_field("found", &self.found)?;
         fields.serialize_field("accepts", &self.accepts)?;
         fields.serialize_field("bound", &self.bound)?;

@@ -45,6 +45,7 @@ pub struct Limit<Q> {
 
 /// A limit with its units, for showing.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Shown {
     /// The trip limit; `None` where another room finds the fault by bounds of its own.
     pub trip: Option<Quantity>,

@@ -87,6 +87,7 @@ pub enum Stage {
 
 /// The times a stage needs.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Dwells {
     /// Time beyond the trip limit until Confirmed; zero confirms at once.
     pub trip: Millis,
