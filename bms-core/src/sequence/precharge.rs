@@ -163,7 +163,8 @@ pub(super) struct Start {
     next: Next,
     /// The link as it read one, two, three and four quarters of a time constant ago.
     marks: [Volts; 4],
-    since_mark: Millis,
+    /// How long ago each was taken: where frames are lost that is more.
+    ages: [Millis; 4],
 }
 
 impl Start {
@@ -176,7 +177,7 @@ impl Start {
             gap: Millis::ZERO,
             next: Next::Half,
             marks: [from; 4],
-            since_mark: Millis::ZERO,
+            ages: [Millis::ZERO; 4],
         }
     }
 
@@ -193,7 +194,7 @@ impl Start {
     /// Lets time pass; without voltages nothing is judged.
     pub(super) fn pass(&mut self, elapsed: Millis) {
         self.since_coil = self.since_coil + elapsed;
-        self.since_mark = self.since_mark + elapsed;
+        self.ages = self.ages.map(|age| age + elapsed);
         match &mut self.since_rise {
             Some(since) => *since = *since + elapsed,
             None => self.gap = self.gap + elapsed,
@@ -212,6 +213,7 @@ impl Start {
         }
         let [_, _, _, oldest] = self.marks;
         let rise = (seen.link - oldest).fraction_of(seen.pack).unwrap_or(Ratio::ZERO);
+        let rise = per_constant(rise, self.ages, constant);
         self.mark(seen.link, constant);
         let verdict = self.judge(seen, rise, constant, config);
         let stalled = matches!(verdict, Verdict::Failed(Failure::Stalled, _));
@@ -229,10 +231,11 @@ impl Start {
 
     /// Keeps the link's level every quarter of a time constant once it rises.
     fn mark(&mut self, link: Volts, constant: Millis) {
-        if self.since_rise.is_some() && self.since_mark >= Millis(constant.0 / 4) {
+        let [latest, older, oldest, _] = self.ages;
+        if self.since_rise.is_some() && latest >= Millis(constant.0 / 4) {
             let [first, second, third, _] = self.marks;
             self.marks = [link, first, second, third];
-            self.since_mark = Millis::ZERO;
+            self.ages = [Millis::ZERO, latest, older, oldest];
         }
     }
 
@@ -257,8 +260,7 @@ impl Start {
             return Verdict::Charged { within: end_limit(seen.pack, config), after: since };
         }
         if rise < LEAST_RISE && seen.link < end {
-            let [_, _, _, oldest] = self.marks;
-            return failed(Failure::Stalled, seen.link, oldest + seen.pack.scaled(LEAST_RISE));
+            return failed(Failure::Stalled, seen.link, seen.link + seen.pack.scaled(LEAST_RISE - rise));
         }
         let most = constant.0.saturating_mul(u32::from(config.sequence.time_constants));
         if since.0 >= most {
@@ -300,6 +302,12 @@ impl Start {
             Next::Half | Next::Whole | Next::Twice | Next::Done => None,
         }
     }
+}
+
+/// A rise since the oldest mark as one over a time constant; as it is where the mark is younger than that.
+fn per_constant(rise: Ratio, [.., oldest]: [Millis; 4], constant: Millis) -> Ratio {
+    let scaled = i64::from(rise.bits()).saturating_mul(i64::from(constant.0));
+    Ratio::from_wide(scaled.checked_div(i64::from(oldest.max(constant).0)).unwrap_or(0))
 }
 
 const fn failed(failure: Failure, observed: Volts, bound: Volts) -> Verdict {

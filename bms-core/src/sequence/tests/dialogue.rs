@@ -114,6 +114,19 @@ fn a_load_left_on_stalls_and_is_told_in_ohms() {
     assert!((400..=560).contains(&ohms), "{ohms} Ω");
 }
 
+/// Frames that are lost stretch the time between two levels that are compared: the load is a load all the same.
+#[test]
+fn a_load_is_a_load_also_when_every_second_frame_or_two_of_three_are_lost() {
+    for ticks_ms in [vec![10], vec![20], vec![30], vec![10, 30], vec![20, 30], vec![30, 30, 10, 30, 10]] {
+        for load_ohms in [300, 400, 500] {
+            let mut dialogue = crane().with_plant(|plant| plant.load_ohms = Some(load_ohms));
+            dialogue.ticks_ms.clone_from(&ticks_ms);
+            let found = dialogue.asks(Wanted::Closed).until(Step::ProvingDead).found;
+            assert_eq!(found, [Fault::PrechargeStalled], "{load_ohms} Ω, {ticks_ms:?} ms");
+        }
+    }
+}
+
 #[test]
 fn a_resistor_or_a_capacitor_of_thrice_its_value_is_too_slow() {
     for change in [0, 1] {
