@@ -119,9 +119,10 @@ fn a_load_left_on_stalls_and_is_told_in_ohms() {
 fn a_load_is_a_load_also_when_every_second_frame_or_two_of_three_are_lost() {
     for ticks_ms in [vec![10], vec![20], vec![30], vec![10, 30], vec![20, 30], vec![30, 30, 10, 30, 10]] {
         for load_ohms in [300, 400, 500] {
-            let mut dialogue = crane().with_plant(|plant| plant.load_ohms = Some(load_ohms));
+            let mut dialogue =
+                Dialogue::with(Config::crane()).with_plant(|plant| plant.load_ohms = Some(load_ohms));
             dialogue.ticks_ms.clone_from(&ticks_ms);
-            let found = dialogue.asks(Wanted::Closed).until(Step::ProvingDead).found;
+            let found = dialogue.at_ms(1_000).asks(Wanted::Closed).until(Step::ProvingDead).found;
             assert_eq!(found, [Fault::PrechargeStalled], "{load_ohms} Ω, {ticks_ms:?} ms");
         }
     }
