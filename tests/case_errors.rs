@@ -124,6 +124,28 @@ fn a_fraction_is_no_seed() {
 }
 
 #[test]
+fn what_cannot_grow_has_no_ramp() {
+    assert_data_eq!(
+        line(
+            "kind = \"added_resistance\"\ncell = 37\nmilliohms = 4.0",
+            "kind = \"thermistor_open\"\nthermistor = 3\nramp_s = 5"
+        ),
+        str![[
+            r#"joint.toml:27: defect.ramp_s: not accepted with kind = "thermistor_open"; accepted there are thermistor, at_s, until_s"#
+        ]]
+    );
+    assert_data_eq!(
+        line(
+            "kind = \"added_resistance\"\ncell = 37\nmilliohms = 4.0",
+            "kind = \"charge_out_of_line\"\ncell = 3\nramp_s = 5"
+        ),
+        str![[
+            r#"joint.toml:27: defect.ramp_s: not accepted with kind = "charge_out_of_line"; accepted there are cell, ampere_hours, at_s, until_s"#
+        ]]
+    );
+}
+
+#[test]
 fn there_is_no_cell_97() {
     assert_data_eq!(
         line("cell = 37", "cell = 97"),

@@ -62,7 +62,7 @@ fn keys() -> Vec<&'static str> {
     Kind::ALL.iter().map(|kind| kind.key()).collect()
 }
 
-/// Every key of a place or a severity that this kind has no use for is a mistake.
+/// Every key of a place, a severity or a growth that this kind has no use for is a mistake.
 fn refuse_others(source: &Source<'_>, path: &Path, typed: &DefectTable, kind: Kind) -> Result<(), CaseError> {
     let place_key = kind.place().key();
     let places = [
@@ -81,11 +81,12 @@ fn refuse_others(source: &Source<'_>, path: &Path, typed: &DefectTable, kind: Ki
         .iter()
         .find(|(key, _, there)| there.is_some() && Some(*key) != severity_key)
         .map(|(key, _, _)| *key);
-    match stray_place.or(stray_severity) {
+    let stray_growth = (typed.ramp_s.is_some() && !kind.grows()).then_some("ramp_s");
+    match stray_place.or(stray_severity).or(stray_growth) {
         None => Ok(()),
         Some(stray) => {
-            let accepted: Vec<&str> =
-                place_key.into_iter().chain(severity_key).chain(["at_s", "until_s", "ramp_s"]).collect();
+            let times = ["at_s", "until_s"].into_iter().chain(kind.grows().then_some("ramp_s"));
+            let accepted: Vec<&str> = place_key.into_iter().chain(severity_key).chain(times).collect();
             let beside = format!("kind = \"{}\"", kind.key());
             Err(source
                 .refuse_key(&path.key(stray), Problem::NotBeside { beside, accepted: words(&accepted) }))

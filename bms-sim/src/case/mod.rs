@@ -59,7 +59,7 @@
 //! milliohms = 4.0                 # the severity in the unit of the kind: see below; the usual one when left out
 //! at_s = 30                       # onset, 0 when left out
 //! until_s = 90                    # stays when left out
-//! ramp_s = 5                      # grows over this time; at once when left out
+//! ramp_s = 5                      # grows over this time; at once when left out; only where the severity can grow
 //!
 //! [rest]                          # optional: larger steps while the contactors stand and nothing is asked of the pack
 //! step_s = 10

@@ -35,6 +35,14 @@ impl PlaceKind {
     }
 }
 
+impl Kind {
+    /// Whether it can grow over a time: not what is only present or absent, nor what happens once, at the onset.
+    #[must_use]
+    pub const fn grows(self) -> bool {
+        !self.unit().is_empty() && !matches!(self, Self::ChargeOutOfLine)
+    }
+}
+
 macro_rules! defects {
     ($($kind:ident: $name:literal, $key:literal, $place:ident, $unit:literal, $low:literal ..= $high:literal, $usual:literal, $changes:literal;)*) => {
         /// A kind of defect.
