@@ -59,7 +59,7 @@ pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, Case
     let start = start(source, &file.start, pack)?;
     let limits = limits::changes(source, &file.limits, pack)?;
     Ok(Case {
-        name: source.file.to_owned(),
+        name: file_name(source.file),
         digest: super::digest(source.text),
         text: source.text.into(),
         title: file.title.clone(),
@@ -321,6 +321,12 @@ fn expectation(
         spread_ampere_hours: typed.spread_ah,
         within,
     })
+}
+
+/// The name of a file without the folders before it: a recording of a case must not depend on where the case lay.
+fn file_name(path: &str) -> String {
+    let name = std::path::Path::new(path).file_name().and_then(std::ffi::OsStr::to_str);
+    name.unwrap_or(path).to_owned()
 }
 
 /// A place as people count it, from 1, turned into one counted from 0.

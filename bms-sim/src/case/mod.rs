@@ -132,7 +132,7 @@ use std::sync::Arc;
 /// One reproducible story, checked.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Case {
-    /// The file it was read from, as named by who read it.
+    /// The name of the file it was read from, without its folders.
     pub name: String,
     /// CRC-32 of the file's text: two runs with the same digest and program tell the same story.
     pub digest: u32,
