@@ -337,6 +337,40 @@ fn a_limit_that_breaks_a_rule_of_another_one_is_named_with_that_rule() {
     );
 }
 
+/// Millivolts for volts, a lost point, a limit that the sensor cannot read beyond: each would switch a protection off.
+#[test]
+fn a_limit_that_no_reading_reaches_is_refused() {
+    assert_data_eq!(
+        line("trip = 3.70", "trip = 3650"),
+        str!["joint.toml:35: limits.cell_over_voltage.trip = 3650: accepted is a number from 0.9 to 4.5 V"]
+    );
+    for (fault, trip, accepted) in [
+        ("cell_over_voltage_far", "300", "0.92 to 4.5 V"),
+        ("pack_sum_disagrees", "3000", "0.69 to 12 V"),
+        ("cell_resistance_high", "150", "0.34 to 6 mΩ"),
+        ("over_current_discharge", "5000", "110 to 900 A"),
+        ("charging_too_cold", "-300", "-40 to 85 °C"),
+        ("thermistor_open", "990", "25 to 100 %"),
+        ("supply_low", "0.9", "2.2 to 36 V"),
+    ] {
+        let table = format!("[limits.{fault}]\ntrip = {trip}");
+        let told = line("[limits.cell_over_voltage]\ntrip = 3.70", &table);
+        let expected =
+            format!("joint.toml:35: limits.{fault}.trip = {trip}: accepted is a number from {accepted}");
+        assert_eq!(told, expected);
+    }
+}
+
+#[test]
+fn a_first_step_beyond_the_second_is_refused() {
+    assert_data_eq!(
+        line("trip = 3.70", "trip = 3.9"),
+        str![
+            "joint.toml:35: limits.cell_over_voltage.trip = 3.9: too high for a second step of 3.75 V: less than 3.75 V is accepted"
+        ]
+    );
+}
+
 #[test]
 fn a_dwell_that_no_tick_counts_is_refused() {
     assert_data_eq!(

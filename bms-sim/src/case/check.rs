@@ -57,7 +57,7 @@ pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, Case
         None => None,
     };
     let start = start(source, &file.start, pack)?;
-    let limits = limits::changes(source, &file.limits, pack)?;
+    let limits = limits::changes(source, &file.limits, pack, tick_ms)?;
     Ok(Case {
         name: file_name(source.file),
         digest: super::digest(source.text),

@@ -2,8 +2,13 @@
 //!
 //! A limit is written in the unit that its fault is watched in: V, A, °C, °C/s, mΩ, %, Ah or ms. A release limit that is not given
 //! moves along with its trip limit, so that the gap between them stays.
+//!
+//! A limit that no reading reaches is a protection switched off, and a slip of the decimal point makes one. So each fault has a range,
+//! from a quarter of its usual limits to four times them, cut where its sensor ends; temperatures count from no zero and have the range
+//! of the pack. What limits must be to each other, the configuration's own check knows.
 
 use super::Pack;
+use super::check::CELSIUS;
 use super::error::{CaseError, Problem};
 use super::file::LimitTable;
 use super::place::{Path, Source};
@@ -31,15 +36,15 @@ pub struct LimitChange {
 }
 
 /// Longest dwell that fits its store, in milliseconds; the configuration check knows a shorter one.
-const MOST_DWELL_MS: u64 = u32::MAX as u64;
+pub(super) const MOST_DWELL_MS: u64 = u32::MAX as u64;
 
 /// The changes that a file asks for.
 pub(super) fn changes(
     source: &Source<'_>,
     tables: &BTreeMap<String, LimitTable>,
     pack: Pack,
+    tick_ms: u64,
 ) -> Result<Vec<LimitChange>, CaseError> {
-    let usual = pack.config().faults;
     let mut changes = Vec::new();
     for (name, typed) in tables {
         let path = Path::TOP.key("limits").key(name);
@@ -49,11 +54,11 @@ pub(super) fn changes(
             let accepted = super::check::words(&keys);
             return Err(source.refuse_key(&path, Problem::UnknownKey { suggestion, accepted }));
         };
-        let scale = usual.shown(fault).trip.map(scale);
+        let range = range(fault, pack, tick_ms);
         for (key, value) in [("trip", typed.trip), ("release", typed.release)] {
-            match (value, scale) {
-                (Some(value), Some(scale)) => {
-                    source.number(&path.key(key), value, (scale.low, scale.high), scale.unit)?;
+            match (value, range) {
+                (Some(value), Some((low, high, unit))) => {
+                    source.number(&path.key(key), value, (low, high), unit)?;
                 }
                 (Some(_), None) => {
                     let beside = format!("limits.{name}");
@@ -79,14 +84,7 @@ pub(super) fn configuration(
     pack: Pack,
     tick_ms: u64,
 ) -> Result<Config, CaseError> {
-    let mut config = pack.config();
-    let tick = u32::try_from(tick_ms).unwrap_or(u32::MAX);
-    if Millis(tick) != config.pack.tick {
-        // Three missed parts of a frame are stale, whatever the tick.
-        config.pack.tick = Millis(tick);
-        config.pack.oldest_age = Millis(tick.saturating_mul(3));
-        config.faults = FaultLimits::for_pack(&config.pack);
-    }
+    let config = usual(pack, tick_ms);
     let usual = config.faults;
     let refusal = |changes: &[LimitChange]| {
         Config { faults: changed(&usual, changes), ..config }
@@ -97,6 +95,19 @@ pub(super) fn configuration(
         None => Ok(Config { faults: changed(&usual, changes), ..config }),
         Some(error) => Err(refused(source, &error, culprit(changes, &error, refusal))),
     }
+}
+
+/// The configuration of a pack that is asked so often.
+fn usual(pack: Pack, tick_ms: u64) -> Config {
+    let mut config = pack.config();
+    let tick = u32::try_from(tick_ms).unwrap_or(u32::MAX);
+    if Millis(tick) != config.pack.tick {
+        // Three missed parts of a frame are stale, whatever the tick.
+        config.pack.tick = Millis(tick);
+        config.pack.oldest_age = Millis(tick.saturating_mul(3));
+        config.faults = FaultLimits::for_pack(&config.pack);
+    }
+    config
 }
 
 fn size(count: u64) -> usize {
@@ -118,32 +129,78 @@ fn culprit(
     changes.iter().find(named).or_else(|| changes.iter().find(without)).copied()
 }
 
-/// What one step of the stored number means in the unit that people write, and how far it reaches.
+/// A limit lies within this factor of its usual value, either way: room for any lesson, less than a slip of the decimal point.
+const FACTOR: f64 = 4.0;
+
+/// The part of a sensor's range that a limit may reach: some must be left to read beyond it.
+const REACH: f64 = 0.9;
+
+/// Least and most that a limit of this fault may be, and their unit; nothing where the fault has no limit to set.
+pub(super) fn range(fault: Fault, pack: Pack, tick_ms: u64) -> Option<(f64, f64, &'static str)> {
+    let shown = usual(pack, tick_ms).faults.shown(fault);
+    let Scale { bits_a_unit, unit } = scale(shown.trip?);
+    if matches!(
+        fault,
+        Fault::OverTemperature | Fault::OverTemperatureFar | Fault::ChargingTooCold | Fault::TooColdToWork
+    ) {
+        return Some((CELSIUS.0, CELSIUS.1, unit));
+    }
+    #[expect(clippy::cast_precision_loss, reason = "bits of a limit are far below 2⁵³")]
+    let limits = [shown.trip?, shown.release?].map(|limit| limit.bits() as f64 / bits_a_unit);
+    let (low, high) = (limits[0].min(limits[1]) / FACTOR, limits[0].max(limits[1]) * FACTOR);
+    Some((two_digits(low), two_digits(high).min(reach(fault, pack, shown.trip?)), unit))
+}
+
+/// How far a limit of this fault may go, so that a reading can still lie beyond it; without end where no range is known.
+fn reach(fault: Fault, pack: Pack, of: Quantity) -> f64 {
+    let sensors = pack.spec().sensors;
+    match (fault, of) {
+        (
+            Fault::CellOverVoltage
+            | Fault::CellOverVoltageFar
+            | Fault::CellUnderVoltage
+            | Fault::CellUnderVoltageFar
+            | Fault::CellDeeplyDischarged
+            | Fault::CellReversed
+            | Fault::CellSpread
+            | Fault::CellSpreadFar,
+            _,
+        ) => REACH * sensors.cell.range,
+        (Fault::SupplyLow, _) => REACH * sensors.supply.range,
+        (_, Quantity::Volts(_)) => two_digits(REACH * sensors.pack.range),
+        (_, Quantity::Amps(_)) => REACH * sensors.current.range,
+        (_, Quantity::Ratio(_)) => 100.0,
+        _ => f64::INFINITY,
+    }
+}
+
+/// Rounded to two digits, as a bound for people.
+fn two_digits(value: f64) -> f64 {
+    format!("{value:.1e}").parse().unwrap_or(value)
+}
+
+/// What one step of the stored number means in the unit that people write.
 #[derive(Clone, Copy)]
 struct Scale {
     bits_a_unit: f64,
-    low: f64,
-    high: f64,
     unit: &'static str,
 }
 
 fn scale(quantity: Quantity) -> Scale {
-    let fixed = |unit| Scale { bits_a_unit: 65_536.0, low: -32_000.0, high: 32_000.0, unit };
-    match quantity {
-        Quantity::Volts(_) => fixed("V"),
-        Quantity::Amps(_) => fixed("A"),
-        Quantity::Celsius(_) => fixed("°C"),
-        Quantity::CelsiusPerSecond(_) => fixed("°C/s"),
-        Quantity::Milliohms(_) => fixed("mΩ"),
-        Quantity::Ratio(_) => Scale { bits_a_unit: 655.36, low: -1_000.0, high: 1_000.0, unit: "%" },
+    let (bits_a_unit, unit) = match quantity {
+        Quantity::Volts(_) => (65_536.0, "V"),
+        Quantity::Amps(_) => (65_536.0, "A"),
+        Quantity::Celsius(_) => (65_536.0, "°C"),
+        Quantity::CelsiusPerSecond(_) => (65_536.0, "°C/s"),
+        Quantity::Milliohms(_) => (65_536.0, "mΩ"),
+        Quantity::Ratio(_) => (655.36, "%"),
         // A step is 2⁻¹⁶ A·ms; an hour has 3 600 000 ms.
-        Quantity::Coulombs(_) => {
-            Scale { bits_a_unit: 65_536.0 * 3.6e6, low: -4_000.0, high: 4_000.0, unit: "Ah" }
-        }
-        Quantity::Ohms(_) => Scale { bits_a_unit: 1.0, low: 0.0, high: 4e9, unit: "Ω" },
-        Quantity::Count(_) => Scale { bits_a_unit: 1.0, low: 0.0, high: 4e9, unit: "" },
-        Quantity::Millis(_) => Scale { bits_a_unit: 1.0, low: 0.0, high: 4e9, unit: "ms" },
-    }
+        Quantity::Coulombs(_) => (65_536.0 * 3.6e6, "Ah"),
+        Quantity::Ohms(_) => (1.0, "Ω"),
+        Quantity::Count(_) => (1.0, ""),
+        Quantity::Millis(_) => (1.0, "ms"),
+    };
+    Scale { bits_a_unit, unit }
 }
 
 /// The limits with the changes written in. The list of faults gives each limit a type of its own, so they are reached by name, in
@@ -155,7 +212,7 @@ fn changed(limits: &FaultLimits, changes: &[LimitChange]) -> FaultLimits {
         if let Some(scale) = limits.shown(change.fault).trip.map(scale) {
             #[expect(
                 clippy::cast_possible_truncation,
-                reason = "the bounds of the scale keep it far inside of 64 bits"
+                reason = "the range of a limit keeps it far inside of 64 bits"
             )]
             let bits = |value: f64| (value * scale.bits_a_unit).round() as i64;
             let was = |part: &serde_json::Value| part.as_i64().unwrap_or_default();

@@ -64,7 +64,8 @@
 //! [rest]                          # optional: larger steps while the contactors stand and nothing is asked of the pack
 //! step_s = 10
 //!
-//! [limits.cell_over_voltage]      # optional: the firmware's limits by fault, in the unit that `list faults` prints
+//! [limits.cell_over_voltage]      # optional: the firmware's limits by fault, in the unit that `list faults` prints, within a
+//!                                 # quarter and four times of the usual and what its sensor can read
 //! trip = 3.70
 //! dwell_ms = 1000                 # and release, release_dwell_ms
 //!
