@@ -95,7 +95,7 @@ fn a_misspelt_key_of_a_table_names_the_table() {
 fn a_missing_key_is_named() {
     assert_data_eq!(
         line("seed = 7\n", ""),
-        str!["joint.toml:1: seed: missing; accepted is a whole number from 0"]
+        str!["joint.toml:1: seed: missing; accepted is a whole number from 0 to 9223372036854775807"]
     );
 }
 
@@ -103,7 +103,7 @@ fn a_missing_key_is_named() {
 fn a_missing_key_of_a_table_names_the_table() {
     assert_data_eq!(
         line("at_s = 1\nask", "ask"),
-        str!["joint.toml:20: act.at_s: missing; accepted is a number of seconds"]
+        str!["joint.toml:20: act.at_s: missing; accepted is a number from 0 to 5184000 s"]
     );
 }
 
@@ -119,8 +119,54 @@ fn a_number_in_quotes_is_no_number() {
 fn a_fraction_is_no_seed() {
     assert_data_eq!(
         line("seed = 7", "seed = 7.5"),
-        str!["joint.toml:5: seed = 7.5: accepted is a whole number from 0"]
+        str!["joint.toml:5: seed = 7.5: accepted is a whole number from 0 to 9223372036854775807"]
     );
+}
+
+#[test]
+fn a_seed_too_large_for_a_file_is_told_the_largest() {
+    assert_data_eq!(
+        line("seed = 7", "seed = 18446744073709551616"),
+        str![
+            "joint.toml:5: seed = 18446744073709551616: accepted is a whole number from 0 to 9223372036854775807"
+        ]
+    );
+}
+
+/// Wherever the range is known, it is told with its unit, also to who typed something else than a number.
+#[test]
+fn a_value_of_another_type_is_told_the_range() {
+    for (from, to, told) in [
+        (
+            "milliohms = 4.0",
+            "milliohms = \"500\"",
+            "27: defect.milliohms = \"500\": accepted is a number from 0.05 to 200 mΩ",
+        ),
+        (
+            "milliohms = 4.0",
+            "milliohms = 1e400",
+            "27: defect.milliohms = 1e400: accepted is a number from 0.05 to 200 mΩ",
+        ),
+        (
+            "celsius = 18",
+            "celsius = \"18\"",
+            "10: start.celsius = \"18\": accepted is a number from -40 to 85 °C",
+        ),
+        (
+            "trip = 3.70",
+            "trip = \"3.7\"",
+            "35: limits.cell_over_voltage.trip = \"3.7\": accepted is a number from 0.9 to 4.5 V",
+        ),
+        ("for_s = 8", "for_s = true", "18: duty.for_s = true: accepted is a number from 0.01 to 5184000 s"),
+        ("step_s = 10", "step_s = \"\"", "32: rest.step_s = \"\": accepted is a number from 0.1 to 60 s"),
+        (
+            "high = 30 }",
+            "high = [] }",
+            "41: expect.within_s.cell_resistance_high = []: accepted is a number from 0 to 5184000 s",
+        ),
+    ] {
+        assert_eq!(line(from, to), format!("joint.toml:{told}"));
+    }
 }
 
 #[test]
@@ -165,7 +211,7 @@ fn there_is_no_cell_0() {
 fn there_is_no_negative_cell() {
     assert_data_eq!(
         line("cell = 37", "cell = -3"),
-        str!["joint.toml:26: defect.cell = -3: accepted is a whole number from 1"]
+        str!["joint.toml:26: defect.cell = -3: accepted is a whole number from 1 to 96"]
     );
 }
 

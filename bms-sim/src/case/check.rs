@@ -2,7 +2,7 @@
 
 use super::act::{Act, Ask};
 use super::duty::{Phase, Surrounding, Work};
-use super::error::{Accepted, CaseError, Problem, WITHOUT_END};
+use super::error::{Accepted, CaseError, Problem};
 use super::file::{ActTable, CaseFile, DutyTable, ExpectTable, PhaseTable, StartTable};
 use super::place::{Path, Source};
 use super::{Bound, Case, CellStart, Expect, Pack, Start, defects, limits};
@@ -12,18 +12,22 @@ use std::time::Duration;
 
 /// Longest story and latest instant: 60 days, so that milliseconds since the start fit the core's uptime many times over.
 pub(super) const MOST_SECONDS: f64 = 5_184_000.0;
+/// Lengths of a story or a phase, in seconds.
+pub(super) const DURATION_SECONDS: (f64, f64) = (0.01, MOST_SECONDS);
+/// The largest whole number that a TOML file can hold.
+pub(super) const MOST_SEED: u64 = i64::MAX as u64;
 /// Temperatures that the thermistor tables cover, in °C.
 pub(super) const CELSIUS: (f64, f64) = (-40.0, 85.0);
 /// Largest strength of a phase, in C: beyond what any limit allows, short of a short circuit.
-const MOST_RATE: f64 = 6.0;
+pub(super) const MOST_RATE: f64 = 6.0;
 /// Most phases after unrolling what is repeated: a week of the shortest usual ones.
-const MOST_PHASES: usize = 100_000;
+pub(super) const MOST_PHASES: usize = 100_000;
 /// The step when nothing is said, in milliseconds.
-const USUAL_TICK_MS: u64 = 10;
+pub(super) const USUAL_TICK_MS: u64 = 10;
 /// Steps of the closed loop: a precharge time constant of 49 ms must hold at least three, and a half to spare.
-const TICK_MS: (u64, u64) = (1, 10);
+pub(super) const TICK_MS: (u64, u64) = (1, 10);
 /// Steps at rest, in seconds: the world's formulas are meant for up to a minute.
-const REST_SECONDS: (f64, f64) = (0.1, 60.0);
+pub(super) const REST_SECONDS: (f64, f64) = (0.1, 60.0);
 /// The steps of the contactor sequence, as files call them.
 const STEPS: [Step; 9] = [
     Step::Open,
@@ -43,8 +47,7 @@ pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, Case
     source.whole(&top.key("schema"), file.schema, 1, 1)?;
     let packs = Pack::ALL.map(Pack::name);
     let pack = Pack::ALL[source.word(&top.key("pack"), &file.pack, &packs)?];
-    let duration_seconds =
-        source.number(&top.key("duration_s"), file.duration_s, (0.01, MOST_SECONDS), "s")?;
+    let duration_seconds = source.number(&top.key("duration_s"), file.duration_s, DURATION_SECONDS, "s")?;
     let tick_ms = file.tick_ms.unwrap_or(USUAL_TICK_MS);
     source.whole(&top.key("tick_ms"), tick_ms, TICK_MS.0, TICK_MS.1)?;
     let rest_ms = match &file.rest {
@@ -65,7 +68,7 @@ pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, Case
         title: file.title.clone(),
         story: file.story.clone(),
         pack,
-        seed: source.whole(&top.key("seed"), file.seed, 0, WITHOUT_END)?,
+        seed: source.whole(&top.key("seed"), file.seed, 0, MOST_SEED)?,
         duration_seconds,
         tick_ms,
         rest_ms,
@@ -167,7 +170,7 @@ fn duty(source: &Source<'_>, tables: &[DutyTable], pack: Pack) -> Result<Vec<Pha
                     .enumerate()
                     .map(|(place, typed)| phase(source, &path.item(place), typed, pack));
                 let round = round.collect::<Result<Vec<_>, _>>()?;
-                let most = u64::try_from(MOST_PHASES).unwrap_or(WITHOUT_END);
+                let most = MOST_PHASES as u64;
                 let times = Path::TOP.key("duty").item(item).key("times");
                 for _ in 0..source.whole(&times, typed.times.unwrap_or(1), 1, most)? {
                     append(source, &path, &mut phases, &round)?;
@@ -188,7 +191,7 @@ fn duty(source: &Source<'_>, tables: &[DutyTable], pack: Pack) -> Result<Vec<Pha
 fn phase(source: &Source<'_>, path: &Path, typed: &PhaseTable, pack: Pack) -> Result<Phase, CaseError> {
     let work = Work::ALL[source.word(&path.key("do"), &typed.r#do, &Work::ALL.map(Work::name))?];
     let seconds = typed.for_s.unwrap_or(work.usual_seconds());
-    source.number(&path.key("for_s"), seconds, (0.01, MOST_SECONDS), "s")?;
+    source.number(&path.key("for_s"), seconds, DURATION_SECONDS, "s")?;
     let usual = work.usual_rate();
     let rate = match typed.rate_c {
         None => usual,

@@ -227,16 +227,12 @@ impl fmt::Display for Accepted {
             Self::Number { low, high, unit: "" } => write!(to, "a number from {low} to {high}"),
             Self::Number { low, high, unit } => write!(to, "a number from {low} to {high} {unit}"),
             Self::Whole { low, high } if low == high => write!(to, "{low}"),
-            Self::Whole { low, high } if *high == WITHOUT_END => write!(to, "a whole number from {low}"),
             Self::Whole { low, high } => write!(to, "a whole number from {low} to {high}"),
             Self::Words(words) => write!(to, "one of {}", words.join(", ")),
             Self::Said(words) => to.write_str(words),
         }
     }
 }
-
-/// The largest whole number that a TOML file can hold: no bound that anybody would want to be told.
-pub(super) const WITHOUT_END: u64 = i64::MAX as u64;
 
 /// How alike a word must be to an accepted one to be taken for a slip of the finger, 0 to 1; chosen by trying.
 const ALIKE: f64 = 0.8;

@@ -1,6 +1,7 @@
 //! The case file as it is typed: what may be written where. What it means is settled in `check`.
 
-use super::error::{Accepted, CaseError, Mistake, Problem, WITHOUT_END, nearest};
+use super::accepted;
+use super::error::{CaseError, Mistake, Problem, nearest};
 use super::place::{Path, Source};
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -176,8 +177,9 @@ pub(super) fn parse<T>(
     if let Some(schema) = top.get_ref().get("schema").filter(|schema| schema.get_ref().is_integer()) {
         let written = schema.get_ref().as_integer().map(toml::de::DeInteger::as_str);
         if written != Some("1") {
-            let accepted = accepted_at("schema");
-            return Err(source.refuse(&Path::TOP.key("schema"), Problem::NotAccepted { accepted }));
+            let path = Path::TOP.key("schema");
+            let accepted = accepted::at(&source, &path);
+            return Err(source.refuse(&path, Problem::NotAccepted { accepted }));
         }
     }
     let typed = serde_path_to_error::deserialize(toml::Deserializer::from(top.clone()))
@@ -197,30 +199,8 @@ fn explained(source: &Source<'_>, path: &Path, sentence: &str) -> CaseError {
             source.refuse_key(&path, Problem::UnknownKey { suggestion, accepted })
         }
         ([key], sentence) if sentence.starts_with("missing field") => {
-            source.missing(path, key, accepted_at(key))
+            source.missing(path, key, accepted::at(source, &path.key(key)))
         }
-        _ => source.refuse(path, Problem::NotAccepted { accepted: accepted_at(path.last_key()) }),
-    }
-}
-
-/// What a key holds, by its name alone; `check` knows more of it.
-fn accepted_at(key: &str) -> Accepted {
-    let at_least = |low| Accepted::Whole { low, high: WITHOUT_END };
-    match key {
-        "schema" => Accepted::Whole { low: 1, high: 1 },
-        "title" | "story" | "pack" | "do" | "ask" | "by" | "kind" | "ends" | "contactor"
-        | "current_sensor" => Accepted::Said("text in quotes"),
-        "seed" | "tick_ms" | "dwell_ms" | "release_dwell_ms" => at_least(0),
-        "cell" | "joint" | "thermistor" | "module" | "times" => at_least(1),
-        "critical" => Accepted::Said("true or false"),
-        "faults" => Accepted::Said("a list of fault names"),
-        "phases" => Accepted::Said("a list of tables, as phases = [{ do = \"hoist\" }]"),
-        "surroundings" | "duty" | "act" | "defect" => Accepted::Said("a list of tables, each under [[…]]"),
-        "start" | "rest" | "limits" | "expect" => Accepted::Said("a table, under […]"),
-        "within_s" => Accepted::Said("a table of fault names and seconds"),
-        "charge_percent" => Accepted::Number { low: 0.0, high: 100.0, unit: "%" },
-        "celsius" => Accepted::Said("a temperature in °C"),
-        seconds if seconds.ends_with("_s") => Accepted::Said("a number of seconds"),
-        _ => Accepted::Said("a number"),
+        _ => source.refuse(path, Problem::NotAccepted { accepted: accepted::at(source, path) }),
     }
 }

@@ -101,6 +101,7 @@
 //! | `fast-lower` | 0.6C into the pack, the rest to the brake resistor | 8 s |
 //! | `top-up` | 0.5C into the pack from the charger | 600 s |
 
+mod accepted;
 mod act;
 mod check;
 mod defects;

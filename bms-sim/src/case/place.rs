@@ -37,23 +37,27 @@ impl Path {
 
     /// The last key.
     pub(super) fn last_key(&self) -> &str {
-        self.0
-            .iter()
-            .rev()
-            .find_map(|part| match part {
-                Part::Key(key) => Some(key.as_str()),
-                Part::Item(_) => None,
-            })
-            .unwrap_or_default()
+        self.keys().last().copied().unwrap_or_default()
     }
 
-    /// The keys as typed; the line says which entry of a list is meant.
-    fn typed(&self) -> String {
+    /// The keys; which entry of a list is meant is left out.
+    pub(super) fn keys(&self) -> Vec<&str> {
         let keys = self.0.iter().filter_map(|part| match part {
             Part::Key(key) => Some(key.as_str()),
             Part::Item(_) => None,
         });
-        keys.collect::<Vec<_>>().join(".")
+        keys.collect()
+    }
+
+    /// Another key in the same table.
+    pub(super) fn beside(&self, key: &str) -> Self {
+        let table = self.0.len().saturating_sub(1);
+        Self(self.0.iter().take(table).cloned().collect()).key(key)
+    }
+
+    /// The keys as typed; the line says which entry of a list is meant.
+    fn typed(&self) -> String {
+        self.keys().join(".")
     }
 }
 
@@ -140,29 +144,43 @@ impl Source<'_> {
         self.walk(path).0
     }
 
+    /// The text at a place, if one is there.
+    pub(super) fn text_at(&self, path: &Path) -> Option<&str> {
+        self.steps(path).nth(path.0.len().checked_sub(1)?)?.1.get_ref().as_str()
+    }
+
+    /// The whole number at a place, if one is there.
+    pub(super) fn whole_at(&self, path: &Path) -> Option<u64> {
+        let number = self.steps(path).nth(path.0.len().checked_sub(1)?)?.1.get_ref().as_integer()?;
+        u64::from_str_radix(number.as_str(), number.radix()).ok()
+    }
+
+    /// Bytes of the key and of the value at a place, or of the nearest one around it.
     fn walk(&self, path: &Path) -> (Range<usize>, Range<usize>) {
-        let mut here = (self.top.span(), self.top.span());
-        let mut value = None::<&Spanned<DeValue<'_>>>;
-        for part in &path.0 {
-            let next = match part {
+        let last = self.steps(path).last().map(|(key, value)| (key, value.span()));
+        last.unwrap_or_else(|| (self.top.span(), self.top.span()))
+    }
+
+    /// What lies on the way to a place, as far as it is there: the bytes of each key, and its value.
+    fn steps(&self, path: &Path) -> impl Iterator<Item = (Range<usize>, &Spanned<DeValue<'_>>)> {
+        let mut before = None::<&Spanned<DeValue<'_>>>;
+        path.0.iter().map_while(move |part| {
+            let (key, next) = match part {
                 Part::Key(key) => {
-                    let table = match value {
-                        None => Some(self.top.get_ref()),
-                        Some(value) => value.get_ref().as_table(),
+                    let table = match before {
+                        None => self.top.get_ref(),
+                        Some(value) => value.get_ref().as_table()?,
                     };
-                    table
-                        .and_then(|table| table.get_key_value(key.as_str()))
-                        .map(|(key, value)| (key.span(), value))
+                    let (key, value) = table.get_key_value(key.as_str())?;
+                    (key.span(), value)
                 }
-                Part::Item(item) => value
-                    .and_then(|value| value.get_ref().as_array())
-                    .and_then(|list| list.get(*item))
-                    .map(|value| (value.span(), value)),
+                Part::Item(item) => {
+                    let value = before?.get_ref().as_array()?.get(*item)?;
+                    (value.span(), value)
+                }
             };
-            let Some((key, next)) = next else { break };
-            here = (key, next.span());
-            value = Some(next);
-        }
-        here
+            before = Some(next);
+            Some((key, next))
+        })
     }
 }
