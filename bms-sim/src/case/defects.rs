@@ -7,8 +7,9 @@ use super::file::{DefectTable, severity_key};
 use super::place::{Path, Source};
 use crate::defect::{Defect, Kind, MOST, PlaceKind};
 
-/// The names of the places that have names.
+/// The current sensors: the one that is steered by, and the one that it is checked against.
 pub(crate) const CURRENT_SENSORS: [&str; 2] = ["main", "check"];
+/// The contactors, in the order in which they close.
 pub(crate) const CONTACTORS: [&str; 3] = ["negative", "precharge", "positive"];
 
 /// The checked defects.

@@ -11,7 +11,7 @@ pub enum PlaceKind {
     Thermistor,
     /// A module.
     Module,
-    /// Main sensor, second sensor.
+    /// Main sensor, check sensor.
     CurrentSensor,
     /// Negative, precharge, positive.
     Contactor,

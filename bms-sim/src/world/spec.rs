@@ -176,7 +176,7 @@ pub struct SensorSpec {
     pub pull_up_ohms: f64,
     /// Main current sensor (a shunt), in amperes.
     pub current: ChannelSpec,
-    /// Second current sensor (a Hall sensor), in amperes.
+    /// Check current sensor (a Hall sensor), in amperes.
     pub current_check: ChannelSpec,
     /// Pack, cross and link voltages, in volts.
     pub pack: ChannelSpec,

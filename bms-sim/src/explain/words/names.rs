@@ -76,7 +76,7 @@ pub const fn part(part: PartName) -> &'static str {
         PartName::Cells => "cell voltages",
         PartName::Thermistors => "thermistors",
         PartName::Current => "current",
-        PartName::CurrentCheck => "second current channel",
+        PartName::CurrentCheck => "current of the check sensor",
         PartName::Voltages => "pack and link voltages",
         PartName::Supply => "auxiliary supply",
         PartName::Feedback => "feedback contacts",

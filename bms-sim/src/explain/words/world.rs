@@ -3,7 +3,7 @@
 use super::evidence::assessment;
 use super::names::{contactor, reaction};
 use super::numbers::{clock, seconds};
-use crate::case::Case;
+use crate::case::{CURRENT_SENSORS, Case};
 use crate::defect::{Defect, PlaceKind};
 use crate::explain::chain::{Link, LinkKind};
 use crate::explain::verdict::Verdict;
@@ -20,7 +20,7 @@ pub fn defect(defect: &Defect) -> String {
         PlaceKind::Thermistor => format!(" at thermistor {}", defect.place + 1),
         PlaceKind::Module => format!(" at module {}", defect.place + 1),
         PlaceKind::CurrentSensor => {
-            format!(" at the {} current sensor", ["main", "second"][defect.place.min(1)])
+            format!(" at the {} current sensor", CURRENT_SENSORS[defect.place.min(1)])
         }
         PlaceKind::Contactor => {
             let which = [Contactor::Negative, Contactor::Precharge, Contactor::Positive];
