@@ -117,6 +117,106 @@ fn json_is_one_document_and_nothing_else() {
     }
 }
 
+fn json(line: &str) -> serde_json::Value {
+    let ran = call(line);
+    assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""), "{line}");
+    serde_json::from_str(&ran.out).unwrap_or_else(|error| panic!("{line}: {error}"))
+}
+
+/// The name and version of the program, as everything names it that it writes.
+const GENERATOR: &str = concat!("bms-sim ", env!("CARGO_PKG_VERSION"));
+
+#[test]
+fn every_verb_has_a_document() {
+    assert_eq!(json("why wire.toml --json"), json("run wire.toml --json"));
+    for line in
+        ["check wire.toml --json", "list faults --json", "list defects --json", "why wire.toml --json"]
+    {
+        let document = json(line);
+        assert_eq!((&document["schema"], &document["generator"]), (&1.into(), &GENERATOR.into()), "{line}");
+    }
+    let checked = json("check wire.toml --json");
+    assert_eq!((&checked["accepted"], &checked["case"]["seed"]), (&true.into(), &1.into()));
+    let faults = json("list faults --json");
+    let open =
+        faults["faults"].as_array().and_then(|list| list.iter().find(|one| one["key"] == "thermistor_open"));
+    // Its line in `bms-core/src/fault/list.rs`.
+    let open = open.expect("the fault is in the list");
+    assert_eq!((&open["dwell_seconds"], &open["reaction"]), (&0.2.into(), &"Report".into()));
+}
+
+/// What the list says of a defect is enough to write it: the keys with the names and the bounds printed make a case that is accepted,
+/// beyond them none.
+#[test]
+fn a_defect_can_be_written_from_the_list() {
+    let list = json("list defects --json");
+    let defects = list["defects"].as_array().expect("a list");
+    assert!(defects.len() > 30);
+    let parsed =
+        |lines: &str| bms_sim::case::Case::parse(&format!("{STILL}[[defect]]\n{lines}"), "listed.toml");
+    let text = call("list defects").out;
+    for defect in defects {
+        let mut lines = format!("kind = {}\n", defect["kind"]);
+        if let Some(key) = defect["place"]["key"].as_str() {
+            let first = defect["place"]["names"].get(0).map_or("1".to_owned(), ToString::to_string);
+            assert!(text.contains(&format!("takes {key} = ")), "{key}");
+            lines += &format!("{key} = {first}\n");
+        }
+        if let Some(key) = defect["severity"]["key"].as_str() {
+            for bound in ["least", "most", "usual"] {
+                let written = format!("{lines}{key} = {}\n", defect["severity"][bound]);
+                assert!(parsed(&written).is_ok(), "{written}");
+            }
+            let most = defect["severity"]["most"].as_f64().expect("a number");
+            assert!(parsed(&format!("{lines}{key} = {}\n", most * 1.01)).is_err(), "{lines}");
+            let (least, usual) = (&defect["severity"]["least"], &defect["severity"]["usual"]);
+            let (least, usual) = (least.as_f64().expect("a number"), usual.as_f64().expect("a number"));
+            assert!(text.contains(&format!("{key} = {least} to {most}, usually {usual}")), "{key}");
+        }
+        assert_eq!(parsed(&format!("{lines}ramp_s = 1\n")).is_ok(), defect["grows"] == true, "{lines}");
+    }
+    assert!(
+        text.contains("takes current_sensor = \"main\" or \"check\"; amps = -200 to 200, usually 5\n"),
+        "{text}"
+    );
+}
+
+/// What was played can be played again: program, seed, case and decisions stand in every account.
+#[test]
+fn an_account_names_program_seed_and_digests() {
+    let last = |line: &str| {
+        let ran = call(line);
+        let played = ran.out.lines().find(|line| line.starts_with(GENERATOR)).map(str::to_owned);
+        played.unwrap_or_else(|| panic!("{line}: {}", ran.out))
+    };
+    let (told, explained) = (last("run wire.toml"), last("why wire.toml"));
+    assert_eq!(told, explained);
+    assert!(told.contains(" seed 1, case ") && told.contains(", decisions "), "{told}");
+    let other = last("why wire.toml --seed 5");
+    assert!(other.contains(" seed 5, case ") && other == last("run wire.toml --seed 5"), "{other}");
+}
+
+/// A recording is of a case, wherever its file lies.
+#[test]
+fn a_recording_does_not_depend_on_the_path() {
+    let folder = folder();
+    let home = folder.path().join("far/away");
+    std::fs::create_dir_all(&home).expect("a folder can be made");
+    std::fs::copy(folder.path().join("wire.toml"), home.join("wire.toml")).expect("a case can be copied");
+    for line in ["run -q ./wire.toml --record near.mcap", "run -q far/away/wire.toml --record far.mcap"] {
+        assert_eq!(ended(&mut command(folder.path(), line)).code, Some(0), "{line}");
+    }
+    let bytes = |name: &str| std::fs::read(folder.path().join(name)).expect("it was recorded");
+    assert!(bytes("near.mcap") == bytes("far.mcap"));
+    let named = |line: &str| {
+        let ran = ended(&mut command(folder.path(), line));
+        serde_json::from_str::<serde_json::Value>(&ran.out).expect("a document")["case"]["name"].clone()
+    };
+    assert_eq!(named("check far/away/wire.toml --json"), "wire.toml");
+    let ran = ended(&mut command(folder.path(), "check far/away/wire.toml"));
+    assert_eq!(ran.out, "far/away/wire.toml: accepted: A wire breaks\n");
+}
+
 #[test]
 fn what_is_not_as_expected_ends_with_1_and_says_so() {
     let ran = call("run -q unmet.toml");
@@ -248,6 +348,7 @@ fn colours_are_for_terminals_that_want_them() {
         assert!(coloured(&bold) || coloured(&bold_err), "{line}");
         let unwanted = ran(line, &[("CLICOLOR_FORCE", "1"), ("NO_COLOR", "1")]);
         assert_eq!(unwanted, (out, err), "{line}");
+        assert_eq!(ran(&format!("{line} --no-color"), &[("CLICOLOR_FORCE", "1")]), unwanted, "{line}");
     }
 }
 
@@ -260,6 +361,9 @@ fn a_recording_is_explained_and_not_played() {
     assert!(!folder.path().join("it.mcap.part").exists());
     let (recorded, case) = (run("why it.mcap"), run("why wire.toml"));
     assert_eq!((recorded.code, recorded.out), (Some(0), case.out));
+    let ran = run("why it.mcap --seed 2");
+    assert_eq!(ran.code, Some(2));
+    assert_eq!(ran.err, "error: --seed = 2: not accepted with the recording it.mcap, whose seed is 1\n");
     for verb in ["run", "check"] {
         let ran = run(&format!("{verb} it.mcap"));
         assert_eq!(ran.code, Some(2));

@@ -1,9 +1,14 @@
 //! `list`: what can be concluded, and what can be wrong. Made from the two lists themselves.
 
-use super::{Ended, show};
-use crate::defect::Kind;
+use super::{Ended, show, show_json};
+use crate::case::{CONTACTORS, CURRENT_SENSORS, Pack, severity_key};
+use crate::defect::{Kind, PlaceKind};
 use crate::explain::words;
-use bms_core::{Config, Fault};
+use crate::recording::file::GENERATOR;
+use crate::recording::values::Values;
+use bms_core::Fault;
+use bms_core::witness::Quantity;
+use serde::Serialize;
 
 /// What `list` takes.
 #[derive(Debug, clap::Args)]
@@ -11,28 +16,36 @@ pub(super) struct List {
     /// Which list
     #[arg(value_enum)]
     of: Of,
+    /// Print one JSON document instead of the table
+    #[arg(long)]
+    json: bool,
 }
 
 #[derive(Clone, Copy, Debug, clap::ValueEnum)]
 enum Of {
     /// What the firmware can conclude, with the default limits of the crane
     Faults,
-    /// What can be wrong with the pack, with unit and sensible range
+    /// What can be wrong with the pack, with the keys, names and ranges that a case file takes
     Defects,
 }
 
+/// The pack whose limits are shown.
+const PACK: Pack = Pack::Crane;
+
 impl List {
     pub(super) fn go(&self) -> Ended {
-        let lines = match self.of {
-            Of::Faults => faults(),
-            Of::Defects => defects(),
-        };
-        show(&lines, Ended::AsExpected)
+        let ended = Ended::AsExpected;
+        match (self.of, self.json) {
+            (Of::Faults, false) => show(&faults(), ended),
+            (Of::Defects, false) => show(&defects(), ended),
+            (Of::Faults, true) => show_json(&FaultsShown::new(), ended),
+            (Of::Defects, true) => show_json(&DefectsShown::new(), ended),
+        }
     }
 }
 
 fn faults() -> String {
-    let limits = Config::crane().faults;
+    let limits = PACK.config().faults;
     let heading = format!("{:<26} {:<42} {:>16}  {:<14} reaction\n", "key", "fault", "limit", "dwell");
     Fault::ALL.into_iter().fold(heading, |lines, fault| {
         let shown = limits.shown(fault);
@@ -47,17 +60,120 @@ fn faults() -> String {
     })
 }
 
+/// As a case file writes them: below each kind what it changes, then the keys that it takes.
 fn defects() -> String {
-    let heading = format!("{:<28} {:<44} {:<15} severity\n", "key", "defect", "place");
+    let heading = format!("{:<28} defect\n", "kind");
     Kind::ALL.iter().fold(heading, |lines, kind| {
-        let (low, high) = kind.range();
-        let range = if kind.unit().is_empty() {
-            "present or absent".to_owned()
-        } else {
-            format!("{low} to {high} {}, usually {}", kind.unit(), kind.usual())
-        };
-        let place = kind.place().key().unwrap_or("-");
         let (key, name, changes) = (kind.key(), kind.name(), kind.changes());
-        lines + &format!("{key:<28} {name:<44} {place:<15} {range}\n    {changes}\n")
+        let takes: Vec<String> = [place(kind.place()), severity(*kind)].into_iter().flatten().collect();
+        let takes = if takes.is_empty() { "no more than its kind".to_owned() } else { takes.join("; ") };
+        lines + &format!("{key:<28} {name}\n    {changes}\n    takes {takes}\n")
     })
+}
+
+/// The key of a place and what it accepts.
+fn place(kind: PlaceKind) -> Option<String> {
+    let key = kind.key()?;
+    Some(match names(kind) {
+        [] => format!("{key} = a number from 1"),
+        names => {
+            let quoted: Vec<String> = names.iter().map(|name| format!("\"{name}\"")).collect();
+            format!("{key} = {}", quoted.join(" or "))
+        }
+    })
+}
+
+/// The names of places that have names.
+const fn names(kind: PlaceKind) -> &'static [&'static str] {
+    match kind {
+        PlaceKind::CurrentSensor => &CURRENT_SENSORS,
+        PlaceKind::Contactor => &CONTACTORS,
+        PlaceKind::Cell | PlaceKind::Joint | PlaceKind::Thermistor | PlaceKind::Module | PlaceKind::Pack => {
+            &[]
+        }
+    }
+}
+
+/// The key of a severity, its range and what it usually is.
+fn severity(kind: Kind) -> Option<String> {
+    let (key, (low, high), usual) = (severity_key(kind.unit())?, kind.range(), kind.usual());
+    Some(format!("{key} = {low} to {high}, usually {usual}"))
+}
+
+#[derive(Serialize)]
+struct FaultsShown {
+    schema: u32,
+    generator: &'static str,
+    pack: Pack,
+    faults: Vec<Values>,
+}
+
+impl FaultsShown {
+    fn new() -> Self {
+        let limits = PACK.config().faults;
+        let of = |fault: Fault| {
+            let shown = limits.shown(fault);
+            let named = Values::default().with("key", fault.key()).with("name", fault.words());
+            let mut values = named.with("meaning", fault.meaning());
+            for (key, limit) in [("trip", shown.trip), ("release", shown.release)] {
+                if let Some(limit) = limit {
+                    values = values.and(key, limit);
+                }
+            }
+            values
+                .and("dwell", Quantity::Millis(shown.dwell))
+                .with("reaction", words::reaction(shown.reaction))
+        };
+        Self { schema: 1, generator: GENERATOR, pack: PACK, faults: Fault::ALL.map(of).to_vec() }
+    }
+}
+
+#[derive(Serialize)]
+struct DefectsShown {
+    schema: u32,
+    generator: &'static str,
+    defects: Vec<DefectShown>,
+}
+
+#[derive(Serialize)]
+struct DefectShown {
+    kind: &'static str,
+    name: &'static str,
+    changes: &'static str,
+    place: Option<PlaceShown>,
+    severity: Option<SeverityShown>,
+    grows: bool,
+}
+
+#[derive(Serialize)]
+struct PlaceShown {
+    key: &'static str,
+    #[serde(skip_serializing_if = "<[_]>::is_empty")]
+    names: &'static [&'static str],
+}
+
+#[derive(Serialize)]
+struct SeverityShown {
+    key: &'static str,
+    unit: &'static str,
+    least: f64,
+    most: f64,
+    usual: f64,
+}
+
+impl DefectsShown {
+    fn new() -> Self {
+        let of = |kind: &Kind| {
+            let (unit, (least, most), usual) = (kind.unit(), kind.range(), kind.usual());
+            DefectShown {
+                kind: kind.key(),
+                name: kind.name(),
+                changes: kind.changes(),
+                place: kind.place().key().map(|key| PlaceShown { key, names: names(kind.place()) }),
+                severity: severity_key(unit).map(|key| SeverityShown { key, unit, least, most, usual }),
+                grows: kind.grows(),
+            }
+        };
+        Self { schema: 1, generator: GENERATOR, defects: Kind::ALL.iter().map(of).collect() }
+    }
 }

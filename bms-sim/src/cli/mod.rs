@@ -3,8 +3,22 @@
 //! One file a verb, thin over the library. Results go to stdout, all else to stderr. Exit codes: 0 done and as expected, 1 done but
 //! an expectation failed, 2 wrong use or bad input, 3 could not read or write, 130 interrupted.
 //!
-//! An error says `place = value: what is accepted`. A terminal shows a few words bold or coloured, unless `NO_COLOR` is set; the
-//! words alone say the same.
+//! An error says `place = value: what is accepted`. A terminal shows a few words bold or coloured, unless `--no-color` is given or
+//! `NO_COLOR` is set; the words alone say the same.
+//!
+//! # JSON
+//!
+//! With `--json` each verb prints its result as one document. All have `schema` (1, the only one there is) and `generator` (name and
+//! version of the program). The unit ends each key that holds a number with one.
+//!
+//! | verb | holds besides |
+//! | --- | --- |
+//! | `run`, `why` | what [`document`](crate::explain::document) describes, both the same |
+//! | `check` | `accepted`: true; `case`: as there. What is not accepted is said on stderr alone, with exit code 2 |
+//! | `list faults` | `pack`: whose default limits they are; `faults`: a list in the firmware's order, each with `key`, `name`, `meaning`, `trip_…` and `release_…` (left out where the fault is found by its own rule), `dwell_seconds`, `reaction` |
+//! | `list defects` | `defects`: a list, each with `kind`, `name`, `changes`, `place`, `severity`, and `grows`: whether `ramp_s` is accepted |
+//! | `place` | `key` and, where places have names, `names`; `null` where there is only one place |
+//! | `severity` | `key`, `unit`, `least`, `most`, `usual`; `null` where the defect is only present or absent |
 
 mod check;
 mod list;
@@ -18,6 +32,7 @@ use crate::recording::file::{self, FileError};
 use anstyle::{AnsiColor, Style};
 use clap::error::{ContextKind, ContextValue, ErrorKind};
 use clap::{Parser, Subcommand};
+use serde::Serialize;
 use std::error::Error as _;
 use std::fmt::Display;
 use std::io::{Read as _, Write as _};
@@ -40,6 +55,9 @@ const ALARM: Style = AnsiColor::Red.on_default().bold();
 struct Line {
     #[command(subcommand)]
     verb: Option<Verb>,
+    /// Show nothing bold or coloured, as if `NO_COLOR` were set
+    #[arg(long, global = true)]
+    no_color: bool,
 }
 
 #[derive(Debug, Subcommand)]
@@ -88,6 +106,10 @@ pub fn main() -> ExitCode {
         eprintln!("defect in this program, not in the case: {panic}");
         eprintln!("please report it with the case file and this line: {}", line.join(" "));
     }));
+    // Looked for before all else: what is wrong with the line itself is shown as wished too.
+    if std::env::args_os().any(|word| word == NO_COLOR) {
+        anstream::ColorChoice::Never.write_global();
+    }
     let line = match Line::try_parse() {
         Ok(line) => line,
         Err(error) => return misused(&error),
@@ -101,6 +123,9 @@ pub fn main() -> ExitCode {
     }
     .into()
 }
+
+/// The option that the line is searched for before it is read.
+const NO_COLOR: &str = "--no-color";
 
 /// Says what is wrong with the command line, or what was asked for with `--help` and `--version`.
 fn misused(error: &clap::Error) -> ExitCode {
@@ -141,6 +166,11 @@ fn mistake(error: &clap::Error) -> Option<String> {
         _ => return None,
     };
     Some(format!("{place} = {found}: {accepted}"))
+}
+
+/// A seed, or what is accepted as one.
+fn seed(typed: &str) -> Result<u64, String> {
+    typed.parse().map_err(|_| format!("accepted is a whole number from 0 to {}", u64::MAX))
 }
 
 /// Says on stderr what is wrong.
@@ -212,6 +242,17 @@ fn show(text: &str, ended: Ended) -> Ended {
         Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => ended,
         Err(error) => {
             complain(&format!("the result could not be written: {error}"));
+            Ended::NotWritten
+        }
+    }
+}
+
+/// Writes a result to stdout as one JSON document.
+fn show_json(document: &impl Serialize, ended: Ended) -> Ended {
+    match serde_json::to_string_pretty(document) {
+        Ok(text) => show(&(text + "\n"), ended),
+        Err(error) => {
+            complain(&format!("the document could not be written: {error}"));
             Ended::NotWritten
         }
     }

@@ -1,7 +1,7 @@
 //! `run`: plays a case with progress and tells what happened as a short story.
 
 use super::progress::Progress;
-use super::{ALARM, CasePath, DEMONSTRATION, Ended, complain, read, refuse, show, titled};
+use super::{ALARM, CasePath, DEMONSTRATION, Ended, complain, read, refuse, seed, show, show_json, titled};
 use crate::case::{Case, Pack};
 use crate::explain::{Account, document, story};
 use crate::recording::file::Writing;
@@ -51,11 +51,6 @@ struct Wishes {
     /// Also say on stderr how fast it was played
     #[arg(short, long, conflicts_with = "quiet")]
     verbose: bool,
-}
-
-/// A seed, or what is accepted as one.
-fn seed(typed: &str) -> Result<u64, String> {
-    typed.parse().map_err(|_| format!("accepted is a whole number from 0 to {}", u64::MAX))
 }
 
 impl Run {
@@ -145,14 +140,7 @@ fn tell<const CELLS: usize, const THERMISTORS: usize>(
         (false, false) => Ended::Unexpected,
     };
     if wishes.json {
-        let document = document::document(recording, account, interrupted);
-        return match serde_json::to_string_pretty(&document) {
-            Ok(text) => show(&(text + "\n"), ended),
-            Err(error) => {
-                complain(&format!("the document could not be written: {error}"));
-                Ended::NotWritten
-            }
-        };
+        return show_json(&document::document(recording, account, interrupted), ended);
     }
     let mut text = if wishes.quiet { String::new() } else { titled(&story::text(recording, account)) };
     if interrupted {

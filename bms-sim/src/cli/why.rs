@@ -1,9 +1,9 @@
 //! `why`: the chain that led to a fault, the values against their limits, and the verdict.
 
 use super::progress::Progress;
-use super::{Ended, complain, read, refuse, show, titled};
+use super::{Ended, complain, read, refuse, seed, show, show_json, titled};
 use crate::case::{Case, Pack, StartError, nearest};
-use crate::explain::{self, Account, words};
+use crate::explain::{self, Account, document, words};
 use crate::recording::file::{self, Kept};
 use crate::recording::{self, Recording};
 use bms_core::Fault;
@@ -19,6 +19,12 @@ pub(super) struct Why {
     /// The fault, by its key in `list faults`; every one that was Confirmed when left out
     #[arg(value_parser = fault)]
     fault: Option<Fault>,
+    /// Print one JSON document with every fault instead of the text
+    #[arg(long, conflicts_with = "fault")]
+    json: bool,
+    /// Seed of all noise and scatter, instead of the case's; a recording has its own
+    #[arg(long, value_name = "NUMBER", value_parser = seed, allow_hyphen_values = true)]
+    seed: Option<u64>,
     /// Show no progress
     #[arg(short, long)]
     quiet: bool,
@@ -40,7 +46,9 @@ impl Why {
     }
 
     fn by_case(&self) -> Result<Ended, Ended> {
-        let case = Arc::new(read(&self.source)?);
+        let mut case = read(&self.source)?;
+        case.seed = self.seed.unwrap_or(case.seed);
+        let case = Arc::new(case);
         match case.pack {
             Pack::Crane => self.explain(&self.play::<96, 16>(&case)?, true),
             Pack::Trainer => self.explain(&self.play::<16, 8>(&case)?, true),
@@ -50,6 +58,13 @@ impl Why {
     /// A recording is played again from the case inside it, and held to the decisions that it vouches for.
     fn by_recording(&self) -> Result<Ended, Ended> {
         let kept = file::case_of(&self.source).map_err(|error| refuse(&error))?;
+        if let Some(seed) = self.seed {
+            let (file, own) = (self.source.display(), kept.case.seed);
+            complain(&format!(
+                "--seed = {seed}: not accepted with the recording {file}, whose seed is {own}"
+            ));
+            return Err(Ended::BadInput);
+        }
         match kept.case.pack {
             Pack::Crane => self.explain(&self.replay::<96, 16>(&kept)?, kept.complete),
             Pack::Trainer => self.explain(&self.replay::<16, 8>(&kept)?, kept.complete),
@@ -88,20 +103,25 @@ impl Why {
         recording: &Recording<CELLS, THERMISTORS>,
         complete: bool,
     ) -> Result<Ended, Ended> {
-        let text = self.text(recording, complete).map_err(|error| unplayed(&error))?;
+        let account = Account::of(recording).map_err(|error| unplayed(&error))?;
+        if self.json {
+            let document = document::document(recording, &account, !recording.end.over());
+            return Ok(show_json(&document, Ended::AsExpected));
+        }
+        let text = self.text(recording, &account, complete).map_err(|error| unplayed(&error))?;
         Ok(show(&titled(&text), Ended::AsExpected))
     }
 
     fn text<const CELLS: usize, const THERMISTORS: usize>(
         &self,
         recording: &Recording<CELLS, THERMISTORS>,
+        account: &Account,
         complete: bool,
     ) -> Result<String, StartError> {
         let faults = match self.fault {
             Some(fault) => vec![fault],
             None => recording.confirmed().iter().map(|(_, seen)| seen.fault).collect(),
         };
-        let account = Account::of(recording)?;
         let mut text = format!("{}\n", recording.case.title);
         if !recording.end.over() {
             let (played, case) = (recording.end.seconds(), recording.case.duration_seconds);
@@ -112,13 +132,13 @@ impl Why {
         }
         for fault in faults {
             text += "\n";
-            text += &explain::why(recording, &account, fault)?;
+            text += &explain::why(recording, account, fault)?;
         }
         text += "\n";
         for sentence in words::verdict(&account.verdict, &recording.case) {
             text += &format!("{sentence}\n");
         }
-        text += &format!("\n{}\n", words::CAUTIONS);
+        text += &format!("\n{}\n{}\n", words::played(recording), words::CAUTIONS);
         Ok(text)
     }
 }

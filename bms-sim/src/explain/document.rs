@@ -1,7 +1,7 @@
 //! # A played case as one JSON document
 //!
-//! For programs and notebooks: what the story and `why` tell, as data. [`document`] makes it, `run CASE --json` prints it, and
-//! nothing else, to stdout.
+//! For programs and notebooks: what the story and `why` tell, as data. [`document`] makes it, `run CASE --json`
+//! and `why RECORDING-or-CASE --json` print it, and nothing else, to stdout.
 //!
 //! | key | holds |
 //! | --- | --- |
@@ -69,8 +69,9 @@ pub struct Document {
     cautions: &'static str,
 }
 
+/// The case under `case`.
 #[derive(Clone, Debug, Serialize)]
-struct CaseShown {
+pub(crate) struct CaseShown {
     name: String,
     digest: String,
     title: String,
@@ -181,7 +182,8 @@ pub fn document<const CELLS: usize, const THERMISTORS: usize>(
     }
 }
 
-fn of_case(case: &Case) -> CaseShown {
+/// What is said of a case itself.
+pub(crate) fn of_case(case: &Case) -> CaseShown {
     CaseShown {
         name: case.name.clone(),
         digest: hexadecimal(case.digest),

@@ -59,7 +59,7 @@ pub fn text<const CELLS: usize, const THERMISTORS: usize>(
         story.extend(near.iter().map(|near| format!("  {}", words::nearest(near))));
     }
     story.push(String::new());
-    story.push(words::played(recording.ticks, case.tick_ms, case.seed, case.digest, recording.digest));
+    story.push(words::played(recording));
     story.push(words::CAUTIONS.to_owned());
     story.join("\n") + "\n"
 }

@@ -5,7 +5,8 @@ use super::names::{rule, step};
 use super::numbers::{amps, clock, seconds};
 use crate::case::Ask;
 use crate::explain::chain::Since;
-use crate::recording::{Nearest, Tightest};
+use crate::recording::file::GENERATOR;
+use crate::recording::{Nearest, Recording, Tightest};
 use bms_core::Step;
 use bms_core::decision::Cooling;
 use bms_core::fault::Fault;
@@ -123,11 +124,15 @@ pub fn nearest(near: &Nearest) -> String {
     format!("{} at {}: {}", seen.fault.words(), clock(near.seconds), assessment(seen))
 }
 
-/// How to play the same again.
+/// What was played, by which program, and how to play the same again.
 #[must_use]
-pub fn played(ticks: u64, tick_ms: u64, seed: u64, case_digest: u32, decisions_digest: u32) -> String {
+pub fn played<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+) -> String {
+    let (case, ticks, decisions) = (&recording.case, recording.ticks, recording.digest);
+    let (tick_ms, seed, digest) = (case.tick_ms, case.seed, case.digest);
     format!(
-        "{ticks} ticks of {tick_ms} ms, seed {seed}, case {case_digest:08x}, decisions {decisions_digest:08x}."
+        "{GENERATOR}: {ticks} ticks of {tick_ms} ms, seed {seed}, case {digest:08x}, decisions {decisions:08x}."
     )
 }
 
