@@ -100,7 +100,8 @@ fn the_world_has_the_makers_table() {
     }
 }
 
-/// From truth through the divider to the firmware: neither end of the chain may lean on the other's interpolation.
+/// From truth through the divider to the firmware: neither end of the chain may lean on the other's interpolation. No figure from outside:
+/// the two tests above tie both ends to the maker's table, this one what lies between its points.
 #[test]
 fn world_and_firmware_agree_between_the_points() {
     for half in -70..=200 {
@@ -154,7 +155,7 @@ fn the_storage_window_is_met() {
     near(rested_volts(0.5), 3.304, 0.02, "V at 50 %");
 }
 
-/// A 12.8 V pack's sheet: stored at about 50 % it stands at 13.2 V, four cells.
+/// A seller's sheet of a 12.8 V 50 Ah LFP battery (machineu.com, item pz60d32f6): stored at about 50 % it stands at 13.2 V, four cells.
 #[test]
 fn four_cells_stand_at_the_storage_voltage() {
     near(4.0 * rested_volts(0.5), 13.2, 0.06, "V");
@@ -193,16 +194,16 @@ fn precharge_takes_the_published_times() {
     }
 }
 
-/// Runs world and firmware together; the crane wants `amps` from 3 s on.
-fn closed_loop(
+/// Runs world and firmware of this pack together.
+fn closed_loop_of(
+    spec: &PackSpec,
     celsius: f64,
     seconds: f64,
     amps: impl Fn(f64) -> f64,
     wanted: impl Fn(f64) -> Wanted,
     mut look: impl FnMut(f64, &Crane, &Decision<96>),
 ) -> (Crane, Heard) {
-    let spec = PackSpec::crane();
-    let mut world = Crane::new(&spec, 2, Initial { charge: 0.7, celsius }).expect("the crane is whole");
+    let mut world = Crane::new(spec, 2, Initial { charge: 0.7, celsius }).expect("the crane is whole");
     let mut core = Controller::<96, 16>::new(Config::crane().fit().expect("the default is valid"));
     let mut heard = Heard::default();
     for tick in 0..(seconds * 100.0) as u32 {
@@ -214,6 +215,17 @@ fn closed_loop(
         look(now, &world, &decision);
     }
     (world, heard)
+}
+
+/// The same of the crane as it is.
+fn closed_loop(
+    celsius: f64,
+    seconds: f64,
+    amps: impl Fn(f64) -> f64,
+    wanted: impl Fn(f64) -> Wanted,
+    look: impl FnMut(f64, &Crane, &Decision<96>),
+) -> (Crane, Heard) {
+    closed_loop_of(&PackSpec::crane(), celsius, seconds, amps, wanted, look)
 }
 
 /// TI TIDUF73 (2024), equation 1, with the bleed-down in parallel: v = kV(1 − e^(−t/kRC)), k = 2 500/2 550.
@@ -265,17 +277,20 @@ fn the_link_is_below_sixty_volts_after_the_closed_form_time() {
     near(below - since, 2.5 * (volts / 60.0).ln(), 0.06, "seconds");
 }
 
-/// ΔV/ΔI of a test manual's pulse: R0 and joint at 25 °C, and what shows of the pairs 0.15 to 0.4 s after the step.
+/// ΔV/ΔI of a pulse as in the DOE/INL battery test manual for plug-in hybrids, INL/EXT-14-32849 (2014; the equation from memory), with
+/// the step response of two RC pairs, R0 + Rj + Σ Ri·(1 − e^(−t/τi)): of cells that are given here, between 0.1 and 0.5 s after the step.
 #[test]
 fn a_load_step_gives_the_resistance_of_a_pulse_test() {
-    let (world, heard) =
-        closed_loop(25.0, 8.0, |now| if now > 4.0 { -100.0 } else { 0.0 }, |_| Wanted::Closed, |_, _, _| ());
+    let mut spec = PackSpec::crane();
+    spec.cell.resistance_spread = 0.0;
+    (spec.cell.ohms, spec.joint_ohms) = (0.75e-3, 60e-6);
+    (spec.cell.pair_ohms, spec.cell.pair_seconds) = ([0.5e-3, 0.55e-3], [4.0, 100.0]);
+    let wants = |now| if now > 4.0 { -100.0 } else { 0.0 };
+    let (_, heard) = closed_loop_of(&spec, 25.0, 8.0, wants, |_| Wanted::Closed, |_, _, _| ());
     let step = heard.steps.last().expect("a load step is judged");
-    let cell = usize::from(step.cell);
     let pulse = |seconds: f64| {
-        let pairs = world.cells.fast_ohms[cell] * (1.0 - (-seconds / 5.0_f64).exp())
-            + world.cells.slow_ohms[cell] * (1.0 - (-seconds / 120.0_f64).exp());
-        (world.cells.ohms[cell] + pairs + 50e-6) * 1e3
+        let pairs = 0.5 * (1.0 - (-seconds / 4.0_f64).exp()) + 0.55 * (1.0 - (-seconds / 100.0_f64).exp());
+        0.75 + 0.06 + pairs
     };
     let found = f64::from(step.resistance.milli()) / 1_000.0;
     assert!(
@@ -323,7 +338,8 @@ fn charge_is_current_times_time() {
     near((marks[0] - marks[1]) / 3_600.0, 1.0, 0.003, "Ah");
 }
 
-/// R(T) = R25 · exp(Ea/R · (1/T − 1/298.15)), 20 kJ/mol, worked out with a general library: 2.09 at 0 °C, 4.20 at −20, 0.60 at 45.
+/// Arrhenius, computed in Python: `math.exp(20e3 / 8.314 * (1 / (t + 273.15) - 1 / 298.15))` gives 2.09 at 0 °C, 4.20 at −20, 0.60 at 45.
+/// That LFP cells have about 20 kJ/mol is from memory.
 #[test]
 fn resistance_follows_the_printed_factors() {
     let ohms = |celsius| {
@@ -338,21 +354,22 @@ fn resistance_follows_the_printed_factors() {
     }
 }
 
-/// V/R: a cell of 3.30 V over 33 Ω loses 100 mA, so an ampere-hour takes 10.00 h.
+/// V/R: a cell that stands at 3.30 V (both published curves: within 11 mV from 35 to 50 %) over 33 Ω loses 100 mA, so an ampere-hour takes
+/// 10.00 h.
 #[test]
 fn bleeding_an_ampere_hour_takes_ten_hours() {
     let spec = PackSpec::crane();
     let mut world =
         Crane::new(&spec, 6, Initial { charge: 0.42, celsius: 25.0 }).expect("the crane is whole");
     let stored = |world: &Crane| [7, 8].map(|cell| world.cells.coulombs(cell) / 3_600.0);
-    let (before, volts) = (stored(&world), world.cells.volts[7]);
+    let before = stored(&world);
     let bleeding = Actuators { bleeding: 1 << 7, ..Actuators::OFF };
     for _ in 0..600 {
         world.step(60.0, &bleeding, &Demand { outside_celsius: 25.0, ..Demand::default() });
     }
     // What its neighbour loses by itself is no bleeding.
     let after = stored(&world);
-    near(before[0] - after[0] - (before[1] - after[1]), volts / 3.3, 0.01, "Ah in ten hours");
+    near(before[0] - after[0] - (before[1] - after[1]), 1.0, 0.01, "Ah in ten hours");
 }
 
 /// Feller, An Introduction to Probability Theory, vol. I, chapter XIII: mean and scatter of the time to a run of n exceedances. The
