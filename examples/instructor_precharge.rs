@@ -56,11 +56,12 @@ fn start(ohms: u32) -> Result<Start, Box<dyn Error>> {
         {
             samples.push((f64::from(at) - rise, before, -world.flow.start_amps));
         }
-        if decision.step == Step::Closed && charged_ms.is_none() {
+        if decision.step == Step::ClosingPositive && charged_ms.is_none() {
             charged_ms = rise_ms.map(|rise| f64::from(at) - rise);
         }
     }
-    let charged_ms = charged_ms.ok_or_else(|| format!("{ohms} Ω: the firmware did not close"))?;
+    let charged_ms =
+        charged_ms.ok_or_else(|| format!("{ohms} Ω: the firmware did not find the link charged"))?;
     Ok(Start { ohms, samples, charged_ms })
 }
 
@@ -94,10 +95,7 @@ fn pane(
         chart
             .draw_series(DashedLineSeries::new(points, on, off, style))?
             .label(format!("{} Ω", start.ohms))
-            .legend(move |(x, y)| {
-                let sample = [(x, y), (x + LEGEND, y)].into_iter();
-                DashedPathElement::new(sample, on, off, style)
-            });
+            .legend(move |(x, y)| DashedPathElement::new([(x, y), (x + LEGEND, y)], on, off, style));
     }
     chart
         .configure_series_labels()
@@ -111,7 +109,7 @@ fn pane(
 
 /// The picture as text, scaled down, with a name and a description for those who do not see it.
 fn picture(starts: &[Start]) -> Result<String, Box<dyn Error>> {
-    let (width, height) = (SIZE.0 * SCALE, SIZE.1 * SCALE);
+    let ((w, h), (width, height)) = (SIZE, (SIZE.0 * SCALE, SIZE.1 * SCALE));
     let mut svg = String::new();
     {
         let root = SVGBackend::with_string(&mut svg, (width, height)).into_drawing_area();
@@ -125,7 +123,6 @@ fn picture(starts: &[Start]) -> Result<String, Box<dyn Error>> {
                      slower with a larger resistor. Lower pane: the current falls from its peak, lower with a larger resistor.</desc>";
     let tag =
         svg.find('>').filter(|_| svg.starts_with("<svg")).ok_or("the drawing does not begin with its tag")?;
-    let (w, h) = SIZE;
     let head = format!(
         r#"<svg xmlns="http://www.w3.org/2000/svg" role="img" width="{w}" height="{h}" viewBox="0 0 {width} {height}">"#
     );
@@ -134,9 +131,7 @@ fn picture(starts: &[Start]) -> Result<String, Box<dyn Error>> {
 
 fn main() -> Result<(), Box<dyn Error>> {
     let starts = [40, 50, 75].into_iter().map(start).collect::<Result<Vec<_>, _>>()?;
-    println!(
-        "resistor  peak current  to 63 % of the pack  the same in closed form  closed, says the firmware"
-    );
+    println!("resistor  peak current  to 63 % of the pack  in closed form  charged, says the firmware");
     for start in &starts {
         // τ = k·R·C and end = k·V with k = 2500/(R + 2500); 63.2 % of the pack after −τ·ln(1 − 0.632/k).
         let ohms = f64::from(start.ohms);
@@ -144,10 +139,9 @@ fn main() -> Result<(), Box<dyn Error>> {
         let closed_ms = -k * ohms * (1.0_f64 - 0.632 / k).ln();
         let peak = start.samples.iter().map(|sample| sample.2).fold(0.0, f64::max);
         let (pack, level) = (peak * ohms, 0.632 * peak * ohms);
-        let reached =
-            start.samples.iter().find(|sample| sample.1 >= level).map_or(f64::NAN, |sample| sample.0);
+        let reached = start.samples.iter().find(|now| now.1 >= level).map_or(f64::NAN, |now| now.0);
         println!(
-            "{:>6} Ω  {peak:>10.2} A  {reached:>16.0} ms  {closed_ms:>20.1} ms  {:>23.0} ms",
+            "{:>6} Ω  {peak:>10.2} A  {reached:>16.0} ms  {closed_ms:>11.1} ms  {:>23.0} ms",
             start.ohms, start.charged_ms
         );
         if (reached - closed_ms).abs() > 3.0 * f64::from(TICK_MS) || !(300.0..340.0).contains(&pack) {
@@ -155,6 +149,8 @@ fn main() -> Result<(), Box<dyn Error>> {
         }
     }
     let path = std::env::args().nth(1).unwrap_or_else(|| "target/precharge.svg".to_owned());
+    let folder = std::path::Path::new(&path).parent().ok_or("accepted is the name of a file to write")?;
+    std::fs::create_dir_all(folder).map_err(|error| format!("{}: {error}", folder.display()))?;
     std::fs::write(&path, picture(&starts)?).map_err(|error| format!("{path}: {error}"))?;
     println!("drawn to {path}");
     Ok(())
