@@ -269,7 +269,7 @@ fn start<const CELLS: usize, const THERMISTORS: usize>(
     let starts = recording.events.iter().filter(|event| {
         matches!(event.what, What::Told(Evidence::Moved { from: Step::Open, to: Step::ClosingNegative, .. }))
     });
-    let seconds = starts.map(|event| event.seconds).filter(|at| *at > onset && *at < opened).next_back()?;
+    let seconds = starts.map(|event| event.seconds).rfind(|at| *at > onset && *at < opened)?;
     Some(Link { what: LinkKind::StartBegins, seconds })
 }
 
