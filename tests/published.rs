@@ -163,8 +163,8 @@ fn four_cells_stand_at_the_storage_voltage() {
 
 const PRECHARGING: Actuators = Actuators { coils: [true, true, false], ..Actuators::OFF };
 
-/// The closed form of an ideal RC, one row checked with a circuit simulator, one printed by a resistor maker (3 τ = 141.0 ms, 216.4
-/// ms): times are free of the voltage, so the crane's 317 V show them as well as 800 V do.
+/// The closed form of an ideal RC, one row checked with ngspice 39.3, one printed by a resistor maker (resistor-factory.com, page "RC time
+/// constant": 3 τ = 141.0 ms, 216.4 ms): times are free of the voltage, so the crane's 317 V show them as well as 800 V do.
 #[test]
 fn precharge_takes_the_published_times() {
     for row in rows(PRECHARGE) {
@@ -250,7 +250,8 @@ fn the_expected_curve_is_the_closed_form_and_the_loop_follows_it() {
     }
 }
 
-/// Discharge of a capacitor through a resistor: t = RC · ln(V/60 V), with the 60 V DC that may be touched (ISO 6469-3).
+/// Discharge of a capacitor through a resistor: t = RC · ln(V/60 V), with the 60 V DC that may be touched (ISO 6469-3). RC is 2.5 s; 96
+/// cells at 70 % stand at 3.3285 V each on the first published curve.
 #[test]
 fn the_link_is_below_sixty_volts_after_the_closed_form_time() {
     let (mut from, mut below) = (None, None);
@@ -266,15 +267,15 @@ fn the_link_is_below_sixty_volts_after_the_closed_form_time() {
                 && world.bus.link_volts < world.bus.pack_volts - 1.0
                 && from.is_none()
             {
-                from = Some((now, world.bus.link_volts));
+                from = Some(now);
             }
             if now > 3.0 && world.bus.link_volts < 60.0 && below.is_none() {
                 below = Some(now);
             }
         },
     );
-    let ((since, volts), below) = (from.expect("it opens"), below.expect("it discharges"));
-    near(below - since, 2.5 * (volts / 60.0).ln(), 0.06, "seconds");
+    let (since, below) = (from.expect("it opens"), below.expect("it discharges"));
+    near(below - since, 2.5 * (96.0 * 3.3285 / 60.0_f64).ln(), 0.06, "seconds");
 }
 
 /// ΔV/ΔI of a pulse as in the DOE/INL battery test manual for plug-in hybrids, INL/EXT-14-32849 (2014; the equation from memory), with
