@@ -66,6 +66,28 @@ fn places_are_numbered_from_1_and_a_severity_left_out_is_the_usual_one() {
     assert_eq!(case.defects[1], second);
 }
 
+/// The limits that `list faults` prints lie within what a case accepts, in the unit printed; a thousand times them lies outside.
+#[test]
+fn every_printed_limit_can_be_typed_and_none_in_thousandths() {
+    for pack in Pack::ALL {
+        let accepted = |fault: Fault, trip: f64| {
+            let least = LEAST.replace("trainer", pack.name());
+            let text = format!("{least}[limits.{}]\ntrip = {trip}\n", fault.key());
+            Case::parse(&text, "t.toml").map(drop).map_err(|error| error.to_string())
+        };
+        for fault in Fault::ALL {
+            let Some(trip) = pack.config().faults.shown(fault).trip else { continue };
+            let printed = crate::explain::words::quantity(trip).replace('−', "-");
+            let number = printed.split(' ').next().and_then(|number| number.parse().ok());
+            let number: f64 = number.unwrap_or_else(|| panic!("{printed}"));
+            assert_eq!(accepted(fault, number), Ok(()), "{}", fault.key());
+            if number != 0.0 {
+                assert!(accepted(fault, number * 1_000.0).is_err(), "{}", fault.key());
+            }
+        }
+    }
+}
+
 #[test]
 fn a_changed_limit_takes_its_release_limit_along() {
     let case = with(
