@@ -1,7 +1,7 @@
 //! # One tick of the closed loop
 //!
-//! The only place where the loop closes: measure, decide, act, let time pass. The [verdict](crate::explain::verdict) drives a second world
-//! with the decisions made here, which never hear of that world.
+//! The only place of the library where the loop closes: measure, decide, act, let time pass. The
+//! [verdict](crate::explain::verdict) drives a second world with the decisions made here, which never hear of that world.
 //!
 //! ```text
 //! frame = board.sample(world.measure(tick))  →  decision = core.tick(frame)  →  world.step(dt, board.act(decision), duty)

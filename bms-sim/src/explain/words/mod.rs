@@ -1,7 +1,8 @@
 //! # Sentences
 //!
-//! The only place where sentences about what happened in a pack are made (an error says itself what is accepted). Each is made from evidence, in plain English, every number with its unit and a
-//! sensible number of digits; the terminal, a report and a page all show the same one.
+//! The only place where sentences about what happened in a pack are made (an error says itself what is accepted). Each is made from
+//! evidence, in plain English, every number with its unit and a sensible number of digits; the terminal, a report and a page all show
+//! the same one.
 //!
 //! Cells, modules and sensors are counted from 0 inside and from 1 wherever people read or write them: here, in case files and in files for
 //! programs.
