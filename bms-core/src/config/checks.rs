@@ -109,6 +109,25 @@ macro_rules! rules {
             $(Rule { key: $part_key, beside: rules!(@beside $($part_beside)?) },)+
         ];
 
+        /// The key of a rule as an index into the strings that stay on the host: a log needs no text in flash.
+        #[cfg(feature = "defmt")]
+        pub(super) fn interned_key(number: u8) -> defmt::Str {
+            let mut rule = 0_u8;
+            $(
+                if rule == number {
+                    return defmt::intern!($key);
+                }
+                rule = rule.saturating_add(1);
+            )+
+            $(
+                if rule == number {
+                    return defmt::intern!($part_key);
+                }
+                rule = rule.saturating_add(1);
+            )+
+            defmt::intern!("no rule")
+        }
+
         /// The part of a fault's limit that a rule is about, in the order of the list.
         #[derive(Clone, Copy)]
         pub(crate) enum OfLimit { $($part,)+ }

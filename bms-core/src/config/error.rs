@@ -62,17 +62,27 @@ impl Accepts {
 
 /// The place of a value in the configuration, written as a path of fields: `sequence.retry_pause`,
 /// `faults.cell_over_voltage.release`. A value that is worked out from several fields is named after the method that does it.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug)]
 pub struct Key {
-    path: &'static str,
+    rule: u8,
     fault: Option<Fault>,
 }
 
+impl PartialEq for Key {
+    /// Several rules may be about one place.
+    fn eq(&self, other: &Self) -> bool {
+        Rule::of(self.rule).key == Rule::of(other.rule).key && self.fault == other.fault
+    }
+}
+
+impl Eq for Key {}
+
 impl Display for Key {
     fn fmt(&self, to: &mut Formatter<'_>) -> Result {
-        match (self.path.split_once('*'), self.fault) {
+        let path = Rule::of(self.rule).key;
+        match (path.split_once('*'), self.fault) {
             (Some((before, after)), Some(fault)) => write!(to, "{before}{}{after}", fault.key()),
-            (_, _) => to.write_str(self.path),
+            (_, _) => to.write_str(path),
         }
     }
 }
@@ -80,8 +90,8 @@ impl Display for Key {
 impl ConfigError {
     /// Where the value stands.
     #[must_use]
-    pub fn key(&self) -> Key {
-        Key { path: self.rule().key, fault: self.fault }
+    pub const fn key(&self) -> Key {
+        Key { rule: self.rule, fault: self.fault }
     }
 
     /// The value found there.
@@ -165,7 +175,7 @@ impl core::error::Error for ConfigError {}
 #[cfg(feature = "defmt")]
 impl defmt::Format for Key {
     fn format(&self, f: defmt::Formatter<'_>) {
-        defmt::write!(f, "{=str} {}", self.path, self.fault);
+        defmt::write!(f, "{=istr} {}", super::rules::interned_key(self.rule), self.fault);
     }
 }
 
