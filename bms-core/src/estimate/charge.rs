@@ -94,8 +94,11 @@ impl<const CELLS: usize> Count<CELLS> {
         count
     }
 
-    /// Counts the time since the frame before.
-    pub(super) fn advance<const THERMISTORS: usize>(&mut self, moment: &Moment<'_, CELLS, THERMISTORS>) {
+    /// Counts the time since the frame before. What the string moved into each cell meanwhile, at the least and at the most.
+    pub(super) fn advance<const THERMISTORS: usize>(
+        &mut self,
+        moment: &Moment<'_, CELLS, THERMISTORS>,
+    ) -> Interval {
         let Moment { believed, current, bleeding, config } = moment;
         if **bleeding != self.bleeding {
             self.settle_bleeding();
@@ -103,7 +106,7 @@ impl<const CELLS: usize> Count<CELLS> {
         }
         // What comes once more says nothing of the time since.
         let now = current.as_ref().filter(|now| now.proven || !believed.repeated);
-        self.count_current(believed.elapsed, now, config);
+        let into = self.count_current(believed.elapsed, now, config);
         let (facts, elapsed) = (&config.charge, believed.elapsed);
         let leak = (facts.drain + facts.self_discharge).over(elapsed);
         self.leaked = self.leaked + leak;
@@ -116,9 +119,10 @@ impl<const CELLS: usize> Count<CELLS> {
         }
         self.hold_one_within_range();
         self.charge = self.as_charge(self.extremes.plus(self.moved), self.bled.high);
+        into
     }
 
-    fn count_current(&mut self, elapsed: Millis, now: Option<&StringCurrent>, config: &Checked) {
+    fn count_current(&mut self, elapsed: Millis, now: Option<&StringCurrent>, config: &Checked) -> Interval {
         let gap = elapsed > config.pack.oldest_age && !now.is_some_and(|now| now.proven);
         let seen = if gap { None } else { self.before.zip(now) };
         let (amps, error) = match seen {
@@ -131,8 +135,10 @@ impl<const CELLS: usize> Count<CELLS> {
             }
         };
         self.before = now.map(|now| now.amps);
-        self.moved.low = self.moved.low - (amps + error).over(elapsed);
-        self.moved.high = self.moved.high - (amps - error).over(elapsed);
+        let into = Interval { low: (amps - error).over(elapsed), high: (amps + error).over(elapsed) };
+        self.moved.low = self.moved.low - into.high;
+        self.moved.high = self.moved.high - into.low;
+        into
     }
 
     /// Writes what the bleeding cells lost into their intervals, at the latest when the set of them changes.

@@ -12,8 +12,8 @@
 //! does not; that is told as well. An empty intersection means that some stated error was not kept: the count stays as it is, the
 //! distance is told, and a fault is made of it elsewhere.
 //!
-//! Where all cells share a history, the sign of two terms is known: after a charge, hysteresis and what is left of relaxation can only hold
-//! the voltage above the open-circuit one, after a discharge only below it. Half of their uncertainty then goes.
+//! Where all cells share a history, the sign of two terms is known (`history`): after a charge, hysteresis and what is left of relaxation
+//! can only hold the voltage above the open-circuit one, after a discharge only below it. Half of their uncertainty then goes.
 //!
 //! One cell is compared a tick, all of them once at the beginning of a rest and again every ten minutes of it. Along the way each
 //! cell is compared with the median voltage, for the differences. Of that error the cells share most, and it cancels. Its own are:
@@ -22,23 +22,18 @@
 
 use super::charge::Count;
 use super::cold::growth;
+use super::history::{History, Side};
 use super::median::median;
 use super::rest::{self, Rest};
 use super::{Interval, Moment, StringCurrent, ocv};
 use crate::config::Checked;
-use crate::decision::CellSet;
 use crate::each::Each;
 use crate::sense::Believed;
 use crate::units::{Celsius, Coulombs, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Witness};
-use core::cmp::Ordering;
 
 /// All cells are compared again after so much more rest. Common practice, no source.
 const AGAIN: Millis = Millis::from_seconds(600);
-
-/// After so much charge has gone through the pack, as a part of its capacity, every cell's hysteresis is that of the pack's own
-/// history: it follows the charge moved, most of it within two hundredths. Common practice, no source.
-const HISTORY: Ratio = Ratio::percent(10);
 
 /// Where a comparison of all cells stands.
 #[derive(Clone, Debug, PartialEq)]
@@ -51,18 +46,10 @@ pub(super) struct Comparison<const CELLS: usize> {
     typical: Volts,
     /// Widths of all differences together, by this comparison and before it.
     widths: [Coulombs; 2],
-    /// Cells whose hysteresis need not be that of the others, and what the pack has moved since they became so.
-    own_history: CellSet<CELLS>,
-    throughput: Coulombs,
-    /// Charge moved since the current last changed its sign; its sign is the way it went.
-    run: Coulombs,
+    history: History<CELLS>,
     /// The cell that excludes its count by most, and by how much.
     gap: Option<(u8, Coulombs)>,
 }
-
-/// After so much charge in one direction, as a part of the capacity, hysteresis holds the voltage on that side, whatever it was before:
-/// it follows within two hundredths. Common practice, no source.
-const ONE_WAY: Ratio = Ratio::percent(5);
 
 /// How far the voltage of a rested cell may be off.
 #[derive(Clone, Copy, Debug)]
@@ -80,16 +67,12 @@ struct Errors {
 impl<const CELLS: usize> Comparison<CELLS> {
     /// Nothing compared; no history is known.
     pub(super) fn new() -> Self {
-        let mut own_history = CellSet::EMPTY;
-        (0..=127_u8).for_each(|cell| own_history.insert(cell));
         Self {
             turn: None,
             begun: None,
             typical: Volts::ZERO,
             widths: [Coulombs::ZERO; 2],
-            own_history,
-            throughput: Coulombs::ZERO,
-            run: Coulombs::ZERO,
+            history: History::new(),
             gap: None,
         }
     }
@@ -101,23 +84,23 @@ impl<const CELLS: usize> Comparison<CELLS> {
 
     /// A new cell: what was found out about the old one is void.
     pub(super) fn replace(&mut self, cell: u8) {
-        self.own_history.insert(cell);
-        self.throughput = Coulombs::ZERO;
+        self.history.replace(cell);
         if self.gap.is_some_and(|(worst, _)| worst == cell) {
             self.gap = None;
         }
     }
 
-    /// Compares the cell whose turn it is, if the pack rests.
+    /// Compares the cell whose turn it is, if the pack rests. Since the frame before, `moved` went into the string.
     pub(super) fn advance<const THERMISTORS: usize, W: Witness>(
         &mut self,
         count: &mut Count<CELLS>,
         rest: &Rest,
         moment: &Moment<'_, CELLS, THERMISTORS>,
+        moved: Interval,
         witness: &mut W,
     ) {
         let Moment { believed, current, bleeding, config } = moment;
-        self.follow_history(believed, bleeding, config);
+        self.history.follow(bleeding, current.map(|current| current.amps), moved, &config.pack);
         let rested = rest.rested();
         if rested < config.charge.rest_warm {
             (self.turn, self.begun) = (None, None);
@@ -151,30 +134,6 @@ impl<const CELLS: usize> Comparison<CELLS> {
         }
     }
 
-    /// Keeps who has bled since the whole pack moved.
-    fn follow_history<const THERMISTORS: usize>(
-        &mut self,
-        believed: &Believed<'_, CELLS, THERMISTORS>,
-        bleeding: &CellSet<CELLS>,
-        config: &Checked,
-    ) {
-        if !bleeding.is_empty() {
-            bleeding.iter().for_each(|cell| self.own_history.insert(cell));
-            self.throughput = Coulombs::ZERO;
-            self.run = Coulombs::ZERO;
-        } else if let Some(current) = &believed.current
-            && current.calm == Millis::ZERO
-        {
-            let moved = current.amps.over(believed.credit);
-            let onwards = (moved >= Coulombs::ZERO) == (self.run >= Coulombs::ZERO);
-            self.run = if onwards { self.run + moved } else { moved };
-            self.throughput = self.throughput + moved.abs();
-            if self.throughput >= config.pack.capacity.scaled(HISTORY) {
-                self.own_history = CellSet::EMPTY;
-            }
-        }
-    }
-
     /// How far this cell's voltage may be off.
     fn errors<const THERMISTORS: usize>(
         &self,
@@ -203,23 +162,16 @@ impl<const CELLS: usize> Comparison<CELLS> {
         let hidden = hidden_current * facts.still_resistance.scaled(growth(range.coldest));
         let either_way = curve + entropy(facts.entropy, kelvin) + hidden;
         let one_way = facts.hysteresis + relaxation;
-        let (shared, middle) = match self.held_by_history(config) {
+        let (shared, middle) = match self.history.held() {
             None => (either_way + one_way, Volts::ZERO),
-            Some(Ordering::Greater) => (either_way + half(one_way), -half(one_way)),
-            Some(_) => (either_way + half(one_way), half(one_way)),
+            Some(Side::Above) => (either_way + half(one_way), -half(one_way)),
+            Some(Side::Below) => (either_way + half(one_way), half(one_way)),
         };
         let apart = (volts - self.typical).abs().min(curve + curve);
         let history =
-            if self.own_history.holds(cell) { facts.hysteresis + facts.hysteresis } else { Volts::ZERO };
+            if self.history.is_own(cell) { facts.hysteresis + facts.hysteresis } else { Volts::ZERO };
         let own = sensing.cell_error + facts.curve_spread + apart + entropy(facts.entropy, across) + history;
         Errors { middle, shared, own, all: sensing.cell_error + shared }
-    }
-
-    /// On which side of the open-circuit voltage all cells' voltages are held by the charge that moved last: above it after a charge.
-    /// `None` while any cell has a history of its own, or too little has moved.
-    fn held_by_history(&self, config: &Checked) -> Option<Ordering> {
-        let enough = self.run.abs() >= config.pack.capacity.scaled(ONE_WAY);
-        (enough && self.own_history.is_empty()).then(|| self.run.cmp(&Coulombs::ZERO))
     }
 
     /// Narrows the count by the voltage, or tells that they exclude each other. Whether they agree.

@@ -7,6 +7,7 @@ mod charge;
 mod cold;
 mod compare;
 mod heat;
+mod history;
 mod median;
 mod ocv;
 mod resistance;
@@ -156,7 +157,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
     ) {
         let current = string_current(believed, surroundings.proven_open, config);
         let moment = Moment { believed, current, bleeding: surroundings.bleeding, config };
-        self.count.advance(&moment);
+        let moved = self.count.advance(&moment);
         self.rest.advance(&moment);
         if let Some(cell) = surroundings.replaced {
             self.replace(cell, surroundings.step, witness);
@@ -164,7 +165,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
         if let Some(by) = surroundings.cleared.filter(|_| open(surroundings.step)) {
             self.forget_load_steps(by, config);
         }
-        self.comparison.advance(&mut self.count, &self.rest, &moment, witness);
+        self.comparison.advance(&mut self.count, &self.rest, &moment, moved, witness);
         let undisturbed = surroundings.bleeding.is_empty() && !switching(surroundings.step);
         self.steps.advance(believed, undisturbed, config, witness);
         let amps = believed.current.map(|current| current.amps);
