@@ -8,9 +8,11 @@
 //!
 //! where the last term is what a current below the sensor's error `e` and the cell's own bleed current `b` may drop in `R`, the
 //! highest credible resistance. Put through the inverse of the curve, with the range of capacity, this gives a second interval of
-//! missing charge. Both hold the truth, so their intersection does: an interval can only get narrower. On the plateau it usually
-//! does not; that is told as well. An empty intersection means that some stated error was not kept: the count stays as it is, the
-//! distance is told, and a fault is made of it elsewhere.
+//! missing charge. Both hold the truth, so their intersection does: an interval only gets narrower. On the plateau it usually
+//! does not; that is told as well. An empty intersection means that some stated error was not kept, in the count or in the voltage:
+//! which of them is not known. The distance is told, and a fault is made of it elsewhere once it reaches that fault's limit. Then the
+//! interval opens until it holds both, so that nothing jumps and nothing is believed that either excludes; later comparisons narrow it
+//! again, and the fault can end. Below that limit the count stays as it is: a cell that leaks a little is found only by a gap that grows.
 //!
 //! Where all cells share a history, the sign of two terms is known (`history`): after a charge, hysteresis and what is left of relaxation
 //! can only hold the voltage above the open-circuit one, after a discharge only below it. Half of their uncertainty then goes.
@@ -125,7 +127,8 @@ impl<const CELLS: usize> Comparison<CELLS> {
             let relaxation = rest::relaxation(rested, needed, &config.charge);
             let errors = self.errors(cell, *volts, current, relaxation, believed, config);
             let middle = *volts + errors.middle;
-            let agrees = self.compare(count, cell, middle, errors, witness);
+            let told_from = config.faults.charge_count_disagrees.trip;
+            let agrees = self.compare(count, cell, (middle, errors), told_from, witness);
             self.compare_with_typical(count, cell, agrees.then_some((middle, errors)), config);
         }
         self.turn = Some(cell.saturating_add(1)).filter(|next| usize::from(*next) < CELLS);
@@ -174,13 +177,14 @@ impl<const CELLS: usize> Comparison<CELLS> {
         Errors { middle, shared, own, all: sensing.cell_error + shared }
     }
 
-    /// Narrows the count by the voltage, or tells that they exclude each other. Whether they agree.
+    /// Narrows the count by the voltage, or tells that they exclude each other and, from a gap of `told_from` on, opens it. Whether they
+    /// agree.
     fn compare<W: Witness>(
         &mut self,
         count: &mut Count<CELLS>,
         cell: u8,
-        volts: Volts,
-        errors: Errors,
+        (volts, errors): (Volts, Errors),
+        told_from: Coulombs,
         witness: &mut W,
     ) -> bool {
         let Some(counted) = count.counted(cell) else { return false };
@@ -189,30 +193,27 @@ impl<const CELLS: usize> Comparison<CELLS> {
             (highest < ocv::FULL).then(|| ocv::missing_at(highest)),
             (lowest > ocv::EMPTY).then(|| ocv::missing_at(lowest)),
         );
-        let common = counted.common_with(by_ocv);
-        match common {
-            Some(after) => {
-                count.believe(cell, after);
-                witness.tell(|| Evidence::OcvCompared {
-                    cell,
-                    volts,
-                    error: errors.all,
-                    counted,
-                    by_ocv,
-                    after,
-                });
-            }
-            None => witness.tell(|| Evidence::ChargeDisagrees { cell, counted, by_ocv }),
-        }
-        let gap = match common {
-            Some(_) => Coulombs::ZERO,
-            None => (by_ocv.low - counted.high).max(counted.low - by_ocv.high),
+        let (common, gap) = (counted.common_with(by_ocv), counted.apart_from(by_ocv));
+        let after = match common {
+            Some(common) => common,
+            None if gap >= told_from => counted.spanning(by_ocv),
+            None => counted,
         };
+        count.believe(cell, after);
+        witness.tell(|| match common {
+            Some(_) => Evidence::OcvCompared { cell, volts, error: errors.all, counted, by_ocv, after },
+            None => Evidence::ChargeDisagrees { cell, counted, by_ocv, after },
+        });
+        self.found(cell, gap);
+        common.is_some()
+    }
+
+    /// Keeps by how much the count of this cell is excluded, if no other's is by more.
+    fn found(&mut self, cell: u8, gap: Coulombs) {
         self.gap = match self.gap {
             Some((worst, largest)) if worst != cell && largest >= gap => Some((worst, largest)),
             _ => Some((cell, gap)),
         };
-        common.is_some()
     }
 
     /// The cell's difference to the typical one; a cell that does not agree with its count says nothing.

@@ -69,6 +69,11 @@ impl Interval {
         (common.low <= common.high).then_some(common)
     }
 
+    /// How far the two lie apart: nothing where they have something in common.
+    fn apart_from(self, other: Self) -> Coulombs {
+        (other.low - self.high).max(self.low - other.high).max(Coulombs::ZERO)
+    }
+
     /// Each end moved to within the bounds.
     fn held_within(self, bounds: Self) -> Self {
         Self {

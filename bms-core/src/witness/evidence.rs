@@ -123,7 +123,7 @@ pub enum Evidence {
         /// What is believed from now on.
         after: Interval,
     },
-    /// Counting and open-circuit voltage exclude each other: what was counted is kept.
+    /// Counting and open-circuit voltage exclude each other: one of them did not keep its stated errors.
     ChargeDisagrees {
         /// The cell, from 0.
         cell: u8,
@@ -131,6 +131,8 @@ pub enum Evidence {
         counted: Interval,
         /// Charge missing to full by the open-circuit voltage.
         by_ocv: Interval,
+        /// What is believed from now on: the count, or from the limit of `charge count disagrees` on everything from the one to the other.
+        after: Interval,
     },
     /// A load step gave the resistance of a cell.
     LoadStep(LoadStep),

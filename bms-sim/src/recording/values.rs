@@ -233,9 +233,12 @@ fn told(evidence: &Evidence) -> (&'static str, Values) {
                 .interval("by_ocv", by_ocv)
                 .interval("after", after),
         ),
-        Evidence::ChargeDisagrees { cell, counted, by_ocv } => (
+        Evidence::ChargeDisagrees { cell, counted, by_ocv, after } => (
             "charge_disagrees",
-            none.place(Place::Cell(cell)).interval("counted", counted).interval("by_ocv", by_ocv),
+            none.place(Place::Cell(cell))
+                .interval("counted", counted)
+                .interval("by_ocv", by_ocv)
+                .interval("after", after),
         ),
         Evidence::LoadStep(step) => (
             "load_step",

@@ -334,11 +334,12 @@ pub fn evidence(evidence: &Evidence) -> String {
             interval(*by_ocv),
             interval(*after)
         ),
-        Evidence::ChargeDisagrees { cell, counted, by_ocv } => format!(
-            "{}: missing charge by count {} and by open-circuit voltage {} exclude each other; the count is kept",
+        Evidence::ChargeDisagrees { cell, counted, by_ocv, after } => format!(
+            "{}: missing charge by count {} and by open-circuit voltage {} exclude each other; believed from now on {}",
             place(Place::Cell(*cell)),
             interval(*counted),
-            interval(*by_ocv)
+            interval(*by_ocv),
+            interval(*after)
         ),
         Evidence::LoadStep(seen) => format!(
             "a load step of {} moved {} by {}: {} where {} is expected and {} more allowed",
