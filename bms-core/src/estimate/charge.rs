@@ -59,7 +59,6 @@ pub(super) struct Count<const CELLS: usize> {
     /// Least low end and greatest high end of `cells`, and the same of those seen in this round.
     extremes: Interval,
     extremes_of_round: Interval,
-    charge: (Ratio, Ratio),
 }
 
 /// Holds nothing: the start of a search for extremes.
@@ -86,7 +85,6 @@ impl<const CELLS: usize> Count<CELLS> {
             turn: 0,
             extremes: anything,
             extremes_of_round: NOTHING,
-            charge: (Ratio::ZERO, Ratio::ONE),
         };
         let apart = count.anything_apart();
         count.differences = Each::all(apart);
@@ -117,8 +115,6 @@ impl<const CELLS: usize> Count<CELLS> {
             self.bled.low = self.bled.low + (facts.bleed - off).over(elapsed);
             self.bled.high = self.bled.high + (facts.bleed + off).over(elapsed);
         }
-        self.hold_one_within_range();
-        self.charge = self.as_charge(self.extremes.plus(self.moved), self.bled.high);
         into
     }
 
@@ -166,21 +162,26 @@ impl<const CELLS: usize> Count<CELLS> {
         if self.bleeding.holds(cell) { self.bled } else { Interval::default() }
     }
 
-    /// No cell misses more than the most it can hold, nor less than nothing: one cell a tick is held to that.
-    fn hold_one_within_range(&mut self) {
+    /// No cell misses more than the most it can hold, nor less than nothing: one cell a tick is held to that. A count that lies wholly
+    /// beyond contradicts it; such a cell may be anything from then on, and is told with what was counted.
+    pub(super) fn hold_one_within_range(&mut self) -> Option<(u8, Interval)> {
         let cell = self.turn;
+        let mut contradicts = None;
         if let Some(missing) = self.counted(cell) {
-            let bounds = Interval { low: -self.beyond, high: self.capacity_most + self.beyond };
-            let held = missing.held_within(bounds);
-            if held != missing {
-                self.believe(cell, held);
+            let held = missing.common_with(self.anything());
+            if held.is_none() {
+                contradicts = Some((cell, missing));
+            }
+            if held != Some(missing) {
+                self.believe(cell, held.unwrap_or(self.anything()));
             }
             if let Some(anchor) = self.cells.at(cell) {
                 self.extremes_of_round = self.extremes_of_round.spanning(*anchor);
             }
         }
         if let Some(difference) = self.difference(cell) {
-            let held = difference.held_within(self.anything_apart());
+            let apart = self.anything_apart();
+            let held = difference.common_with(apart).unwrap_or(apart);
             if held != difference {
                 self.write_difference(cell, held);
             }
@@ -190,6 +191,17 @@ impl<const CELLS: usize> Count<CELLS> {
             self.turn = 0;
             self.extremes = core::mem::replace(&mut self.extremes_of_round, NOTHING);
         }
+        contradicts
+    }
+
+    /// Everything that a cell can miss, also a little beyond full and empty.
+    fn anything(&self) -> Interval {
+        Interval { low: -self.beyond, high: self.capacity_most + self.beyond }
+    }
+
+    /// What a cell misses that is neither overfull nor more than empty.
+    pub(super) const fn within_full_and_empty(&self) -> Interval {
+        Interval { low: Coulombs::ZERO, high: self.capacity_most }
     }
 
     /// Everything that a difference of two cells can be.
@@ -205,8 +217,7 @@ impl<const CELLS: usize> Count<CELLS> {
 
     /// Missing charge, from nothing to the most that a cell can hold.
     pub(super) fn missing(&self, cell: u8) -> Option<Interval> {
-        let possible = Interval { low: Coulombs::ZERO, high: self.capacity_most };
-        self.counted(cell).map(|counted| counted.held_within(possible))
+        self.counted(cell).map(|counted| counted.held_within(self.within_full_and_empty()))
     }
 
     /// From now on the cell misses what lies in this interval.
@@ -254,7 +265,7 @@ impl<const CELLS: usize> Count<CELLS> {
 
     /// A new cell of which nothing is known.
     pub(super) fn replace(&mut self, cell: u8) {
-        self.believe(cell, Interval { low: -self.beyond, high: self.capacity_most + self.beyond });
+        self.believe(cell, self.anything());
         self.write_difference(cell, self.anything_apart());
         self.propose_difference(cell, None);
     }
@@ -283,9 +294,9 @@ impl<const CELLS: usize> Count<CELLS> {
         ((least - Ratio::from_bits(1)).max(Ratio::ZERO), of(missing.low, self.capacity_most))
     }
 
-    /// Least and most state of charge of any cell, as of the last tick.
-    pub(super) const fn charge(&self) -> (Ratio, Ratio) {
-        self.charge
+    /// Least and most state of charge of any cell.
+    pub(super) fn charge(&self) -> (Ratio, Ratio) {
+        self.as_charge(self.extremes.plus(self.moved), self.bled.high)
     }
 
     /// Least and most state of charge of one cell.

@@ -208,6 +208,18 @@ impl<const CELLS: usize> Comparison<CELLS> {
         common.is_some()
     }
 
+    /// A count left everything that a cell can hold: it was opened to all of that. Its gap is the one to a cell that is merely full or empty.
+    pub(super) fn contradict<W: Witness>(
+        &mut self,
+        cell: u8,
+        counted: Interval,
+        possible: Interval,
+        witness: &mut W,
+    ) {
+        self.found(cell, counted.apart_from(possible));
+        witness.tell(|| Evidence::ChargeImpossible { cell, counted, possible });
+    }
+
     /// Keeps by how much the count of this cell is excluded, if no other's is by more.
     fn found(&mut self, cell: u8, gap: Coulombs) {
         self.gap = match self.gap {

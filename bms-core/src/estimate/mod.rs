@@ -163,6 +163,9 @@ impl<const CELLS: usize> Estimated<CELLS> {
         let current = string_current(believed, surroundings.proven_open, config);
         let moment = Moment { believed, current, bleeding: surroundings.bleeding, config };
         let moved = self.count.advance(&moment);
+        if let Some((cell, counted)) = self.count.hold_one_within_range() {
+            self.comparison.contradict(cell, counted, self.count.within_full_and_empty(), witness);
+        }
         self.rest.advance(&moment);
         if let Some(cell) = surroundings.replaced {
             self.replace(cell, surroundings.step, witness);
@@ -217,7 +220,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
 
     /// Lowest credible state of charge of any cell and highest credible one of any cell, 0 to 1.
     #[must_use]
-    pub const fn state_of_charge(&self) -> (Ratio, Ratio) {
+    pub fn state_of_charge(&self) -> (Ratio, Ratio) {
         self.count.charge()
     }
 
@@ -250,8 +253,8 @@ impl<const CELLS: usize> Estimated<CELLS> {
         self.steps.against_current()
     }
 
-    /// The cell whose count and open-circuit voltage exclude each other by most, and by how much: zero when all agree, `None` before
-    /// any comparison.
+    /// The cell whose count is excluded by most, by its open-circuit voltage or by what a cell can hold, and by how much: zero when
+    /// all agree, `None` before any comparison.
     pub(crate) const fn charge_gap(&self) -> Option<(u8, Coulombs)> {
         self.comparison.gap()
     }

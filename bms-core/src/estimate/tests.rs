@@ -379,6 +379,26 @@ fn a_small_disagreement_is_told_and_the_count_kept() {
     assert!(after.low > by_ocv, "{after:?}");
 }
 
+/// Charged with 10 Ah after the count stood at full: that a cell is 2 Ah or more overfull is excluded. The count must not collapse onto
+/// that bound, where the cell would be full for certain, but opens to anything, and is told as a gap of more than 2 Ah.
+#[test]
+fn a_count_beyond_full_or_empty_is_a_contradiction_and_no_certainty() {
+    let most = Config::crane().pack.capacity.scaled(Config::crane().charge.capacity_most);
+    for (milliamps, stood_at) in [(100_000, Coulombs::ZERO), (-100_000, most)] {
+        let mut bench = Bench::new();
+        bench.hold(milliamps, 1);
+        bench.estimated.count.believe(5, Interval { low: stood_at, high: stood_at });
+        let heard = bench.hold(milliamps, 10 * 36 * 100);
+        let told = heard.0.iter().filter(|told| matches!(told, Evidence::ChargeImpossible { cell: 5, .. }));
+        assert_eq!(told.count(), 1, "{milliamps}");
+        let (cell, gap) = bench.estimated.charge_gap().expect("excluded");
+        assert!(cell == 5 && (2_000..2_100).contains(&gap.milliamp_hours()), "{cell}: {gap:?}");
+        let after = bench.estimated.missing(5).expect("there is a cell 5");
+        // Nothing but the 10 Ah since is known.
+        assert!(after.width() > most.scaled(Ratio::percent(85)), "{after:?}");
+    }
+}
+
 #[test]
 fn a_replaced_cell_opens_to_everything_and_only_with_the_contactors_open() {
     let mut bench = Bench::new();

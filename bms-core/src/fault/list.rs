@@ -150,7 +150,7 @@ list! {
             let excess = pack.resistance.excess;
             limit(excess, excess.scaled(Ratio::percent(90)), 0, OpenSoon, AtService)
         };
-    /// Counted charge and open-circuit voltage exclude each other.
+    /// Counted charge is excluded by the open-circuit voltage, or by what a cell can hold.
     ChargeCountDisagrees charge_count_disagrees "charge count disagrees":
         one resistance::ChargeGap, Coulombs = |pack: &Pack| {
             limit(pack.capacity.scaled(Ratio::percent(1)), Coulombs::ZERO, 0, Report, AtPanel)

@@ -1,6 +1,7 @@
 //! # What only time shows: resistance and charge
 //!
-//! Decides whether a cell with its joint is too resistive, and whether counted charge and open-circuit voltage exclude each other.
+//! Decides whether a cell with its joint is too resistive, and whether counted charge is excluded by the open-circuit
+//! voltage or by what a cell can hold.
 //! Both are worked out in `estimate`; here they become faults with stages and records.
 //!
 //! The excess over what the cell's temperature explains is judged in milliohms as measured. Normalising it to 25 °C would divide
@@ -13,7 +14,7 @@ use crate::witness::Place;
 /// Excess resistance in the weakest of the last three load steps.
 pub(super) struct Excess;
 
-/// Distance between the counted interval and the one by open-circuit voltage.
+/// Distance between the counted interval and the one that excludes it.
 pub(super) struct ChargeGap;
 
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Excess {

@@ -134,6 +134,16 @@ pub enum Evidence {
         /// What is believed from now on: the count, or from the limit of `charge count disagrees` on everything from the one to the other.
         after: Interval,
     },
+    /// A count lies wholly beyond full or empty, further than any cell can be taken unharmed: it did not keep its stated errors, and
+    /// anything is believed of the cell from now on.
+    ChargeImpossible {
+        /// The cell, from 0.
+        cell: u8,
+        /// Charge missing to full as counted.
+        counted: Interval,
+        /// Charge missing in a cell that is neither overfull nor more than empty.
+        possible: Interval,
+    },
     /// A load step gave the resistance of a cell.
     LoadStep(LoadStep),
     /// A load step was not used.

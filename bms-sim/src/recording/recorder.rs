@@ -194,6 +194,7 @@ impl Witness for Recorder {
             | Evidence::ConfigRefused(_)
             | Evidence::CannotSeparate(_)
             | Evidence::ChargeDisagrees { .. }
+            | Evidence::ChargeImpossible { .. }
             | Evidence::RecordDropped { .. }
             | Evidence::Cleared { .. }
             | Evidence::CellReplaced { .. } => self.note(What::Told(evidence)),

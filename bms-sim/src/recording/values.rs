@@ -240,6 +240,10 @@ fn told(evidence: &Evidence) -> (&'static str, Values) {
                 .interval("by_ocv", by_ocv)
                 .interval("after", after),
         ),
+        Evidence::ChargeImpossible { cell, counted, possible } => (
+            "charge_impossible",
+            none.place(Place::Cell(cell)).interval("counted", counted).interval("possible", possible),
+        ),
         Evidence::LoadStep(step) => (
             "load_step",
             none.place(Place::Cell(step.cell))

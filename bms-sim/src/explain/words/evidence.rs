@@ -341,6 +341,12 @@ pub fn evidence(evidence: &Evidence) -> String {
             interval(*by_ocv),
             interval(*after)
         ),
+        Evidence::ChargeImpossible { cell, counted, possible } => format!(
+            "{}: missing charge by count {}, where only {} is possible; from now on the cell may be full, empty or between",
+            place(Place::Cell(*cell)),
+            interval(*counted),
+            interval(*possible)
+        ),
         Evidence::LoadStep(seen) => format!(
             "a load step of {} moved {} by {}: {} where {} is expected and {} more allowed",
             amps(seen.amps),
