@@ -15,10 +15,11 @@
 //! reading already; only the rest is worked out. When load and limit are one, the lowest cell stands at `V_least` plus margin
 //! whatever its true resistance: a cell that resists more than is credible brings the limit down as it sags.
 //!
-//! **Charge.** The worse end of the charge interval: the discharge current falls towards the empty end, the charge current towards
-//! the full one, to a tenth of C, because the steep ends are where the voltage rule has least time. An interval that is wider than
-//! `known` says little, so only that much of it counts: the worse end moves up by what is too much. Knowing nothing,
-//! [0, 100 %], thus holds nothing back; the voltage rule guards then.
+//! **Charge.** The worse end of a cell's charge interval: the discharge current falls towards the empty end of the emptiest cell, the
+//! charge current towards the full one of the fullest, to a tenth of C, because the steep ends are where the voltage rule has least
+//! time. An interval that is wider than `known` says little, so only that much of it counts: the worse end moves in by what is too
+//! much. That is weighed cell by cell: cells that stand far apart are each well known. Knowing nothing of a cell, [0, 100 %], thus
+//! holds nothing back; the voltage rule guards then.
 //!
 //! **Temperature.** No charging in the cold (lithium plates), by straight lines that never exceed the steps of the table; less
 //! of both when hot. The coldest credible place counts against cold, the hottest against heat.
@@ -190,7 +191,7 @@ struct Situation {
     resistance: Milliohms,
     /// Coldest and hottest credible temperature; `None` when no sensor is believed.
     temperatures: Option<(Celsius, Celsius)>,
-    /// Lowest and highest credible state of charge.
+    /// State of charge of the emptiest and of the fullest cell, each at its worse end as far as that is known.
     charge: (Ratio, Ratio),
     heat_used: Ratio,
     one_c: Amps,
@@ -245,7 +246,7 @@ impl Situation {
             to_full: believed.cells.map(|cells| most - cells.highest.1),
             resistance: rules.resistance.scaled(factor),
             temperatures,
-            charge: estimated.state_of_charge(),
+            charge: estimated.known_charge(rules.known),
             heat_used: estimated.heat_used(),
             one_c: config.pack.one_c,
             derated: faults.reaction.is_some_and(|(reaction, _)| reaction >= Reaction::Derate),
@@ -299,22 +300,15 @@ impl Situation {
         smaller(hot, cold)
     }
 
-    /// The worse end of the charge interval, of which only `known` counts.
+    /// The cell that is nearest to the end towards which the current goes.
     fn charge(&self, side: Side, rating: Amps, rules: &LimitRules) -> Option<Amps> {
-        let (low, high) = self.charge;
-        let ignored = (high - low - rules.known).max(Ratio::ZERO);
+        let (emptiest, fullest) = self.charge;
         let end = rules.end.min(rating);
         match side {
-            Side::Charge => {
-                let worse = high - ignored;
-                (worse > rules.near_full)
-                    .then(|| ramp(worse.bits(), (rules.near_full.bits(), rating), (Ratio::ONE.bits(), end)))
-            }
-            Side::Discharge => {
-                let worse = low + ignored;
-                (worse < rules.near_empty)
-                    .then(|| ramp(worse.bits(), (0, end), (rules.near_empty.bits(), rating)))
-            }
+            Side::Charge => (fullest > rules.near_full)
+                .then(|| ramp(fullest.bits(), (rules.near_full.bits(), rating), (Ratio::ONE.bits(), end))),
+            Side::Discharge => (emptiest < rules.near_empty)
+                .then(|| ramp(emptiest.bits(), (0, end), (rules.near_empty.bits(), rating))),
         }
     }
 

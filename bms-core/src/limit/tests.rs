@@ -98,17 +98,19 @@ fn heat_holds_both_sides_back() {
 }
 
 #[test]
-fn the_worse_end_of_the_charge_counts_and_knowing_nothing_does_not() {
-    let at = |low, high, side| {
+fn the_cell_nearest_to_the_end_holds_the_current_back() {
+    let at = |emptiest, fullest, side| {
         let mut situation = rested(25_000);
-        situation.charge = (Ratio::percent(low), Ratio::percent(high));
+        situation.charge = (Ratio::percent(emptiest), Ratio::percent(fullest));
         situation.charge(side, amps(400_000), &crane()).map(|allows| allows.milli() / 1_000)
     };
     // Half way through the taper: (400 + 10) / 2.
     assert_eq!(at(5, 20, Side::Discharge), Some(205));
     assert_eq!(at(0, 10, Side::Discharge), Some(10));
     assert_eq!(at(90, 100, Side::Charge), Some(10));
-    assert_eq!((at(0, 100, Side::Charge), at(0, 100, Side::Discharge)), (None, None));
+    // Cells far apart hold both sides back, cells of which nothing is known (the ends cross) neither.
+    assert_eq!((at(5, 100, Side::Discharge), at(0, 100, Side::Charge)), (Some(205), Some(10)));
+    assert_eq!((at(80, 20, Side::Charge), at(80, 20, Side::Discharge)), (None, None));
 }
 
 /// From 50 to 75 % of the budget down to 1C; in the middle 250 A.
