@@ -11,7 +11,8 @@ section! {
         charge: Amps,
         /// Most discharge current of a warm, half full pack.
         discharge: Amps,
-        /// How far the voltage rule looks ahead: the time that `resistance` is for.
+        /// How far the voltage rule looks ahead: the time that `resistance` is for. No limit is worked out from it, since `resistance` holds
+        /// what shows in that time, so the two change together; the check asks whether a limit can fall within it.
         ahead: Millis,
         /// What the voltage rule keeps to the first-step limits.
         margin: Volts,

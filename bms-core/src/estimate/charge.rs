@@ -110,7 +110,11 @@ impl<const CELLS: usize> Count<CELLS> {
             turn: 0,
             extremes: anything,
             extremes_of_round: NOTHING,
-            least_of_most: config.charge.capacity_least.fraction_of(config.charge.capacity_most).unwrap_or(Ratio::ONE),
+            least_of_most: config
+                .charge
+                .capacity_least
+                .fraction_of(config.charge.capacity_most)
+                .unwrap_or(Ratio::ONE),
             nearest: Nearest::NONE,
             nearest_of_round: Nearest::NONE,
         };

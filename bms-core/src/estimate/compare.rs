@@ -126,10 +126,9 @@ impl<const CELLS: usize> Comparison<CELLS> {
         if let Some(volts) = cells.volts.at(cell) {
             let relaxation = rest::relaxation(rested, needed, &config.charge);
             let errors = self.errors(cell, *volts, current, relaxation, believed, config);
-            let middle = *volts + errors.middle;
             let told_from = config.faults.charge_count_disagrees.trip;
-            let agrees = self.compare(count, cell, (middle, errors), told_from, witness);
-            self.compare_with_typical(count, cell, agrees.then_some((middle, errors)), config);
+            let agrees = self.compare(count, cell, (*volts, errors), told_from, witness);
+            self.compare_with_typical(count, cell, agrees.then_some((*volts, errors)), config);
         }
         self.turn = Some(cell.saturating_add(1)).filter(|next| usize::from(*next) < CELLS);
         if self.turn.is_none() && self.widths[0] < self.widths[1] {
@@ -183,12 +182,13 @@ impl<const CELLS: usize> Comparison<CELLS> {
         &mut self,
         count: &mut Count<CELLS>,
         cell: u8,
-        (volts, errors): (Volts, Errors),
+        (reading, errors): (Volts, Errors),
         told_from: Coulombs,
         witness: &mut W,
     ) -> bool {
         let Some(counted) = count.counted(cell) else { return false };
-        let (highest, lowest) = (volts + errors.all, volts - errors.all);
+        let middle = reading + errors.middle;
+        let (highest, lowest) = (middle + errors.all, middle - errors.all);
         let by_ocv = count.of_capacity(
             (highest < ocv::FULL).then(|| ocv::missing_at(highest)),
             (lowest > ocv::EMPTY).then(|| ocv::missing_at(lowest)),
@@ -201,7 +201,15 @@ impl<const CELLS: usize> Comparison<CELLS> {
         };
         count.believe(cell, after);
         witness.tell(|| match common {
-            Some(_) => Evidence::OcvCompared { cell, volts, error: errors.all, counted, by_ocv, after },
+            Some(_) => Evidence::OcvCompared {
+                cell,
+                volts: reading,
+                shift: errors.middle,
+                error: errors.all,
+                counted,
+                by_ocv,
+                after,
+            },
             None => Evidence::ChargeDisagrees { cell, counted, by_ocv, after },
         });
         self.found(cell, gap);
@@ -238,7 +246,7 @@ impl<const CELLS: usize> Comparison<CELLS> {
     ) {
         let facts = &config.charge;
         let seen = reading.map(|(volts, errors)| {
-            let typical = self.typical + errors.middle;
+            let (volts, typical) = (volts + errors.middle, self.typical + errors.middle);
             let capacity = config.pack.capacity;
             let (least, most) = ocv::difference(
                 (volts, typical),

@@ -112,9 +112,12 @@ pub enum Evidence {
     OcvCompared {
         /// The cell, from 0.
         cell: u8,
-        /// Its open-circuit voltage as read.
+        /// Its voltage as read.
         volts: Volts,
-        /// How far that reading may be off, in all.
+        /// What is added to it for the middle of the open-circuit voltages that are possible: half of what the charge moved before may hold
+        /// the reading below it, negative after a charge, and nothing where that is not known.
+        shift: Volts,
+        /// How far the open-circuit voltage may lie from that middle, either way, in all.
         error: Volts,
         /// Charge missing to full as counted.
         counted: Interval,

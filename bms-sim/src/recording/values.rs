@@ -224,10 +224,11 @@ fn told(evidence: &Evidence) -> (&'static str, Values) {
                 .and("runner_up_allows", Quantity::Amps(runner_up_allows))
                 .and("given", Quantity::Amps(given)),
         ),
-        Evidence::OcvCompared { cell, volts, error, counted, by_ocv, after } => (
+        Evidence::OcvCompared { cell, volts, shift, error, counted, by_ocv, after } => (
             "ocv_compared",
             none.place(Place::Cell(cell))
                 .and("rested", Quantity::Volts(volts))
+                .and("shift", Quantity::Volts(shift))
                 .and("error", Quantity::Volts(error))
                 .interval("counted", counted)
                 .interval("by_ocv", by_ocv)

@@ -15,8 +15,9 @@ use bms_core::estimate::{Interval, LoadStep};
 use bms_core::fault::{Fault, Reading, Stage};
 use bms_core::limit::Side;
 use bms_core::sequence::Because;
-use bms_core::units::Millis;
+use bms_core::units::{Millis, Volts};
 use bms_core::witness::{Assessment, Evidence, Place, Refusal, Unseparable};
+use core::cmp::Ordering;
 
 /// The load steps that a resistive cell was found by, line by line.
 #[must_use]
@@ -325,10 +326,16 @@ pub fn evidence(evidence: &Evidence) -> String {
                 amps(*runner_up_allows)
             )
         }
-        Evidence::OcvCompared { cell, volts: rested, error, counted, by_ocv, after } => format!(
-            "{} rests at {} ± {}: missing charge by count {}, by open-circuit voltage {}, believed {}",
+        Evidence::OcvCompared { cell, volts: rested, shift, error, counted, by_ocv, after } => format!(
+            "{} rests at {}{}: its open-circuit voltage is {} ± {}; missing charge by count {}, by that voltage {}, believed {}",
             place(Place::Cell(*cell)),
             volts(*rested),
+            match shift.cmp(&Volts::ZERO) {
+                Ordering::Less => ", held up by the charge before",
+                Ordering::Equal => "",
+                Ordering::Greater => ", held down by the discharge before",
+            },
+            volts(*rested + *shift),
             volts(*error),
             interval(*counted),
             interval(*by_ocv),
