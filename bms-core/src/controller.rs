@@ -66,7 +66,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
     /// Answers one frame. Total: whatever the frame holds, it returns, in bounded time, without panic.
     ///
     /// Called once a tick of the configured length, also while no newer frame comes: then with the last one again, whose parts count as
-    /// a tick older each time.
+    /// a tick older each time. Frames that come further apart than the oldest age that is believed are found as `measurements stale`; only
+    /// while [`proven_open`](Self::proven_open) a controller may be called less often, to sleep at rest.
     pub fn tick<W: Witness>(
         &mut self,
         frame: &Frame<CELLS, THERMISTORS>,

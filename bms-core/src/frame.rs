@@ -13,7 +13,8 @@ use crate::units::{Amps, Instant, Millis, Ratio, Volts};
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Frame<const CELLS: usize, const THERMISTORS: usize> {
     /// When the frame was taken. Each frame should be newer than the one before it: of one that is not, every part counts as a tick
-    /// older for each tick without a newer frame.
+    /// older for each tick without a newer frame. It should come no later after that one than the oldest age that is believed: else what
+    /// was measured before is stale, unless all contactors are proven open.
     pub at: Instant,
     /// Voltage of each cell at its sense taps, bleed switches paused.
     pub cells: Part<Each<Volts, CELLS>>,

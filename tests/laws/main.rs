@@ -61,7 +61,8 @@ proptest! {
     #[test]
     fn a_reaction_is_in_time(high in any::<bool>(), cell in 0..16_usize, age in 0..=30_u32, tick_ms in 1..=10_u32) {
         let config = Config::trainer();
-        let limit = if high { config.faults.cell_over_voltage_far.dwell } else { config.faults.cell_under_voltage_far.dwell };
+        let fault = if high { Fault::CellOverVoltageFar } else { Fault::CellUnderVoltageFar };
+        let limit = config.faults.shown(fault).dwell;
         let reading = Volts::from_milli(if high { 3_900 } else { 1_500 });
         let spec = PackSpec::trainer();
         let mut world = World::<16, 8>::new(&spec, 9, Initial { charge: 0.6, celsius: 20.0 }).unwrap();
@@ -80,6 +81,8 @@ proptest! {
             }
             let reacted = if high { decision.coils == Coils::NONE } else { decision.step != Step::Closed };
             if tick >= onset && reacted && opened.is_none() {
+                // By this protection, not by another that opens for a reason of its own.
+                prop_assert_eq!(decision.faults.reaction.map(|(_, by)| by), Some(fault));
                 opened = Some((tick - onset) * tick_ms);
             }
             world.step(f64::from(tick_ms) / 1_000.0, &Actuators::from(&decision), &Demand::default());

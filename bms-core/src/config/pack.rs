@@ -25,7 +25,13 @@ section! {
         resistance: ResistanceFacts,
         /// The period of a tick.
         tick: Millis,
-        /// The oldest part of a frame that is still believed; also the most time that one frame credits to a dwell.
+        /// The oldest part of a frame that is still believed, the most time that one frame credits to a dwell, and the longest gap
+        /// between two frames while current can flow.
+        ///
+        /// One figure serves all parts: the fastest protection sets it. A part that is measured less often, such as a thermistor scan
+        /// of a second, must still be younger than this in every frame. An age that says when the scan really took place makes
+        /// `measurements stale` open the contactors, and a larger figure here lets the cell voltages and the current grow as old. Scan
+        /// all sensors within this time, or do without the slow scan; never state an age that is not true.
         oldest_age: Millis,
     }
 }

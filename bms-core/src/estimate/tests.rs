@@ -3,7 +3,7 @@
 use super::*;
 use crate::config::Config;
 use crate::each::Each;
-use crate::sense::{CellReadings, CurrentReading, ModuleRange, PartName, SensorReading, Temperatures};
+use crate::sense::{CellReadings, CurrentReading, ModuleRange, SensorReading, Temperatures};
 use crate::units::Celsius;
 use proptest::collection::vec;
 use proptest::prelude::*;
@@ -91,7 +91,7 @@ impl Bench {
             voltages: None,
             supply: None,
             feedback: None,
-            oldest: (PartName::Cells, Millis::ZERO),
+            unseen: Millis::ZERO,
         };
         let surroundings = Surroundings {
             bleeding: &self.bleeding,

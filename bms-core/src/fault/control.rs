@@ -9,8 +9,8 @@ use crate::witness::Place;
 /// The auxiliary supply.
 pub(super) struct Supply;
 
-/// The oldest part of the frame.
-pub(super) struct OldestPart;
+/// Time for which something was not measured: a part that is old, or a gap before the frame.
+pub(super) struct Unseen;
 
 /// The configuration.
 pub(super) struct Configuration;
@@ -22,10 +22,10 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     }
 }
 
-impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for OldestPart {
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Unseen {
     type Quantity = Millis;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Millis>) -> Sight {
-        limit.sight(Place::Pack, Some(seen.believed.oldest.1))
+        limit.sight(Place::Pack, Some(seen.believed.unseen))
     }
 }
 

@@ -260,9 +260,10 @@ list! {
     /// The auxiliary supply is low.
     SupplyLow supply_low "supply low":
         one control::Supply, Volts = |_| limit(volts(9_000), volts(9_500), 50, OpenSoon, AtPanel);
-    /// A part of the frame has not come for too long.
+    /// A part of the frame has not come for too long, or a frame came too long after the one before it while current could flow. What is
+    /// as old as the oldest that is believed is not stale yet.
     MeasurementsStale measurements_stale "measurements stale":
-        one control::OldestPart, Millis = |pack: &Pack| limit(pack.oldest_age, Millis(pack.oldest_age.0.saturating_sub(1)), 0, OpenSoon, AtPanel);
+        one control::Unseen, Millis = |pack: &Pack| limit(pack.oldest_age + Millis(1), pack.oldest_age, 0, OpenSoon, AtPanel);
     /// The configuration fails its checks or its checksum.
     ConfigurationInvalid configuration_invalid "configuration invalid":
         one control::Configuration, Found = |_| found(0, OpenSoon, AtService);

@@ -16,6 +16,8 @@ mod reaction;
 mod resistance;
 mod stage;
 mod temperature;
+#[cfg(test)]
+mod tests;
 mod thermistor;
 
 pub(crate) use cell_voltage::reduction_at;

@@ -10,6 +10,19 @@
 //! - for how long was the limit exceeded? — two bad readings around a gap of three seconds are not three seconds of fault, so that
 //!   a frame credits a dwell with no more than the oldest age allowed: `credit`.
 //!
+//! The second has a price. Where frames come further apart than that, each of them fresh in all its parts, every dwell lasts longer
+//! than it says: at a frame every 100 ms, of which 30 ms count, a protection of 300 ms would take a second. So a gap counts as an
+//! age: in a frame that comes later than the oldest age after the one before it, what was measured before is stale, and that is found
+//! and told.
+//!
+//! ```text
+//! unseen = max(age of the oldest part, gap before the frame)
+//! ```
+//!
+//! One gap is no danger: while the cross voltages prove that every contactor is open. Nothing flows then and no reaction could open
+//! anything, so that a controller may sleep between frames; its dwells last the longer for it. It ends in the tick that energises a
+//! coil, and without both cross voltages there is no such proof: then frames must come in time at rest as well.
+//!
 //! A frame that is not newer than the one before it brings no time of its own. It is answered all the same, a tick after the one
 //! before, and that tick counts:
 //!
@@ -67,8 +80,8 @@ pub(crate) struct Believed<'f, const CELLS: usize, const THERMISTORS: usize> {
     pub(crate) supply: Option<Volts>,
     /// Feedback contacts.
     pub(crate) feedback: Option<Feedback>,
-    /// The part of the frame with the greatest age.
-    pub(crate) oldest: (PartName, Millis),
+    /// Time for which something was not measured: the age of the oldest part, or the gap before the frame where that is longer.
+    pub(crate) unseen: Millis,
 }
 
 /// The parts of a frame by name.
@@ -110,7 +123,8 @@ impl<const THERMISTORS: usize> Sense<THERMISTORS> {
         self.clock.has_begun()
     }
 
-    /// Judges one frame. `proven_open` says that the sequence has proven all contactors open: only then is the current's offset learnt.
+    /// Judges one frame. `proven_open` says that the sequence has proven all contactors open: only then is the current's offset learnt,
+    /// and only then is a gap between frames no danger.
     pub(crate) fn judge<'f, const CELLS: usize, W: Witness>(
         &mut self,
         frame: &'f Frame<CELLS, THERMISTORS>,
@@ -120,7 +134,11 @@ impl<const THERMISTORS: usize> Sense<THERMISTORS> {
     ) -> Believed<'f, CELLS, THERMISTORS> {
         let elapsed = self.clock.pass(frame.at, config.pack.tick, witness);
         let credit = elapsed.min(config.pack.oldest_age);
-        let mut ages = Ages::new(config.pack.oldest_age, self.clock.unrenewed());
+        let gap = if proven_open { Millis::ZERO } else { elapsed };
+        if gap > config.pack.oldest_age {
+            witness.tell(|| Evidence::FrameLate { gap, oldest: config.pack.oldest_age });
+        }
+        let mut ages = Ages::new(config.pack.oldest_age, self.clock.unrenewed(), gap);
         let cells = ages.believe(&frame.cells, PartName::Cells, witness);
         let thermistors = ages.believe(&frame.thermistors, PartName::Thermistors, witness);
         let raw = ages.believe(&frame.current, PartName::Current, witness).copied();
@@ -142,22 +160,22 @@ impl<const THERMISTORS: usize> Sense<THERMISTORS> {
             voltages,
             supply,
             feedback,
-            oldest: ages.oldest,
+            unseen: ages.unseen,
         }
     }
 }
 
-/// Believes the parts of a frame one by one and remembers the oldest.
+/// Believes the parts of a frame one by one and remembers the longest time for which something was not measured.
 struct Ages {
     allowed: Millis,
     /// Time since a newer frame came: all parts are older by it.
     unrenewed: Millis,
-    oldest: (PartName, Millis),
+    unseen: Millis,
 }
 
 impl Ages {
-    const fn new(allowed: Millis, unrenewed: Millis) -> Self {
-        Self { allowed, unrenewed, oldest: (PartName::Cells, Millis::ZERO) }
+    const fn new(allowed: Millis, unrenewed: Millis, gap: Millis) -> Self {
+        Self { allowed, unrenewed, unseen: gap }
     }
 
     fn believe<'f, T>(
@@ -167,9 +185,7 @@ impl Ages {
         witness: &mut impl Witness,
     ) -> Option<&'f T> {
         let age = part.age + self.unrenewed;
-        if age > self.oldest.1 {
-            self.oldest = (name, age);
-        }
+        self.unseen = self.unseen.max(age);
         if age > self.allowed {
             witness.tell(|| Evidence::PartStale { part: name, age, oldest: self.allowed });
             return None;
@@ -247,7 +263,7 @@ mod tests {
         let mut ages = Vec::new();
         for _ in 0..6 {
             let believed = sense.judge(&frame, &config, false, &mut ());
-            ages.push((believed.oldest.1.0, believed.cells.is_some(), believed.current.is_some()));
+            ages.push((believed.unseen.0, believed.cells.is_some(), believed.current.is_some()));
         }
         let expected = [
             (0, true, true),
@@ -269,9 +285,24 @@ mod tests {
         (frame.cells.age, frame.supply.age) = (Millis(30), Millis(31));
         let believed = sense.judge(&frame, &config, false, &mut ear);
         assert!(believed.cells.is_some() && believed.supply.is_none());
-        assert_eq!(believed.oldest, (PartName::Supply, Millis(31)));
+        assert_eq!(believed.unseen, Millis(31));
         let stale = Evidence::PartStale { part: PartName::Supply, age: Millis(31), oldest: Millis(30) };
         assert_eq!(ear.0, [stale]);
+    }
+
+    #[test]
+    fn a_gap_is_told_as_one_unless_nothing_can_flow() {
+        let (config, late) = (crane(), Evidence::FrameLate { gap: Millis(31), oldest: Millis(30) });
+        for (gap, open, unseen, told) in
+            [(30, false, 30, vec![]), (31, false, 31, vec![late]), (31, true, 0, vec![])]
+        {
+            let (mut ear, mut sense) = (Ear::default(), Sense::<16>::new());
+            sense.judge(&healthy(0), &config, open, &mut ear);
+            let frame = healthy(gap);
+            let believed = sense.judge(&frame, &config, open, &mut ear);
+            assert_eq!((believed.unseen, ear.0), (Millis(unseen), told), "{gap} ms, open: {open}");
+            assert!(believed.cells.is_some()); // what has just been measured is good
+        }
     }
 
     proptest! {

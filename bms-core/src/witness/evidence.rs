@@ -26,6 +26,14 @@ pub enum Evidence {
         /// Of the frame before.
         before: u32,
     },
+    /// A frame came later after the one before it than readings are believed, while current could flow: what was measured before is
+    /// stale, and dwells were credited less time than has passed.
+    FrameLate {
+        /// Time between the two.
+        gap: Millis,
+        /// The oldest age that is believed.
+        oldest: Millis,
+    },
     /// A part of the frame is too old, or was never measured, and is not believed.
     PartStale {
         /// Which part.

@@ -199,6 +199,7 @@ impl Witness for Recorder {
             | Evidence::Cleared { .. }
             | Evidence::CellReplaced { .. } => self.note(What::Told(evidence)),
             Evidence::FrameNotNewer { .. }
+            | Evidence::FrameLate { .. }
             | Evidence::PartStale { .. }
             | Evidence::Doubted { .. }
             | Evidence::Waits { .. }

@@ -173,6 +173,7 @@ fn told(evidence: &Evidence) -> (&'static str, Values) {
             "frame_not_newer",
             none.and("at", Quantity::Millis(Millis(at))).and("before", Quantity::Millis(Millis(before))),
         ),
+        Evidence::FrameLate { gap, oldest } => ("frame_late", none.time("gap", gap).time("oldest", oldest)),
         Evidence::PartStale { part, age, oldest } => {
             ("part_stale", none.name("part", part).time("age", age).time("oldest", oldest))
         }

@@ -188,7 +188,7 @@ const SPOILT: [fn(&mut Config); LISTED] = [
     |c| c.faults.limit_not_obeyed.trip = Amps::from_milli(15_000),
     |c| c.faults.precharge_resistor_hot.trip = Ratio::percent(101),
     |c| c.faults.link_stays_live.trip = Volts::from_milli(60_001),
-    |c| c.faults.measurements_stale.trip = Millis(29),
+    |c| c.faults.measurements_stale.trip = Millis(30),
     |c| c.faults.measurements_stale.trip = Millis(301),
     // From here on the rules of each limit.
     |c| c.faults.supply_low.release = Volts::from_milli(8_900),

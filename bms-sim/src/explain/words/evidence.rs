@@ -232,6 +232,11 @@ pub fn evidence(evidence: &Evidence) -> String {
                 "a frame of {at} ms is not newer than the one of {before} ms: a tick is counted, and its parts are that much older"
             )
         }
+        Evidence::FrameLate { gap, oldest } => format!(
+            "a frame came {} after the one before it, later than the {} for which readings are believed",
+            duration(*gap),
+            duration(*oldest)
+        ),
         Evidence::PartStale { part: name, age, oldest } => {
             if *age == Millis::MAX {
                 format!("the {} were never measured", part(*name))

@@ -1,0 +1,132 @@
+//! What faults make of whole frames: blind modules, witnesses that contradict each other, coils that pull in, frames that come late.
+
+use super::Fault;
+use crate::Controller;
+use crate::config::{Config, Fitted};
+use crate::decision::{Coil, Coils, Decision};
+use crate::each::Each;
+use crate::frame::{Asked, Feedback, Frame, PackVoltages, Part, Wanted};
+use crate::units::{Amps, Instant, Millis, Ratio, Volts};
+use crate::witness::{Evidence, Witness};
+
+/// A pack on paper that stands open; the test changes its next frames.
+struct Paper<const CELLS: usize, const THERMISTORS: usize> {
+    core: Controller<CELLS, THERMISTORS>,
+    frame: Frame<CELLS, THERMISTORS>,
+    decision: Option<Decision<CELLS>>,
+    heard: Ear,
+}
+
+/// Keeps what is told.
+#[derive(Default)]
+struct Ear(Vec<Evidence>);
+
+impl Witness for Ear {
+    fn saw(&mut self, evidence: Evidence) {
+        self.0.push(evidence);
+    }
+}
+
+fn trainer() -> Paper<16, 8> {
+    Paper::new(&Config::trainer().fit().expect("the defaults are valid"))
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Paper<CELLS, THERMISTORS> {
+    /// Every cell at 3.3 V, every thermistor at 25 °C, where it equals its 10 kΩ; all contactors open, the link empty.
+    fn new(config: &Fitted<CELLS, THERMISTORS>) -> Self {
+        let cell = Volts::from_milli(3_300);
+        let pack = Volts::from_bits(cell.bits() * i32::try_from(CELLS).expect("at most 128"));
+        let half = Volts::from_bits(pack.bits() / 2);
+        let mut frame = Frame::empty(Instant(0));
+        frame.cells = Part::fresh(Each::all(cell));
+        frame.thermistors = Part::fresh(Each::all(Ratio::percent(50)));
+        frame.current = Part::fresh(Amps::ZERO);
+        frame.current_check = Part::fresh(Amps::ZERO);
+        frame.voltages = Part::fresh(PackVoltages {
+            pack,
+            behind_negative: half,
+            behind_positive: half,
+            link: Volts::ZERO,
+        });
+        frame.supply = Part::fresh(Volts::from_milli(12_000));
+        frame.feedback = Part::fresh(Feedback::default());
+        Self { core: Controller::new(*config), frame, decision: None, heard: Ear::default() }
+    }
+
+    /// The frame again, so much later.
+    fn after(&mut self, ms: u32) -> &mut Self {
+        self.frame.at = Instant(self.frame.at.0.wrapping_add(ms));
+        self.decision = Some(self.core.tick(&self.frame, &mut self.heard));
+        self
+    }
+
+    /// The frame again and again, every 10 ms.
+    fn for_ms(&mut self, ms: u32) -> &mut Self {
+        for _ in 0..ms / 10 {
+            self.after(10);
+        }
+        self
+    }
+
+    fn confirmed(&self, fault: Fault) -> bool {
+        self.core.faults().confirmed.holds(fault)
+    }
+
+    fn coils(&self) -> Coils {
+        self.decision.map_or(Coils::NONE, |decision| decision.coils)
+    }
+}
+
+/// The link at the pack's voltage hides whether a contactor is closed.
+fn nothing_proven(paper: &mut Paper<16, 8>) {
+    let pack = paper.frame.voltages.value.pack;
+    paper.frame.voltages.value =
+        PackVoltages { pack, behind_negative: pack, behind_positive: pack, link: pack };
+}
+
+/// Parts may be 30 ms old. Each of these frames is fresh in every part, and between two of them nobody looks for 31 ms and more:
+/// dwells are credited 30 ms of it, so that a protection of 300 ms would take longer and nobody would know.
+#[test]
+fn frames_that_come_late_make_what_was_measured_before_stale() {
+    for (every, stale) in [(30, false), (31, true), (100, true)] {
+        let mut paper = trainer();
+        nothing_proven(&mut paper);
+        paper.after(0).after(every);
+        assert_eq!(paper.confirmed(Fault::MeasurementsStale), stale, "{every} ms");
+    }
+}
+
+/// A counter that stands with its sender and then moves on by 1 s: the ticks are counted, the rest is a gap.
+#[test]
+fn a_gap_after_a_frame_that_came_again_is_a_gap() {
+    let mut paper = trainer();
+    nothing_proven(&mut paper);
+    paper.after(0).after(0).after(0).after(1_000);
+    assert!(paper.confirmed(Fault::MeasurementsStale));
+}
+
+#[test]
+fn with_all_contactors_proven_open_a_gap_is_no_danger() {
+    let mut paper = trainer();
+    paper.for_ms(1_000);
+    assert!(paper.core.proven_open());
+    paper.after(60_000).after(60_000);
+    assert!(!paper.confirmed(Fault::MeasurementsStale));
+    // As soon as a coil is on, it is one.
+    paper.frame.asked = Asked { contactors: Wanted::Closed, ..Asked::NOTHING };
+    paper.after(60_000);
+    assert_eq!(paper.coils().negative, Coil::On);
+    paper.after(100);
+    assert!(paper.confirmed(Fault::MeasurementsStale));
+    assert_eq!(paper.coils(), Coils::NONE);
+}
+
+#[test]
+fn what_is_just_believed_is_not_stale() {
+    for (age, stale) in [(30, false), (31, true)] {
+        let mut paper = trainer();
+        paper.frame.cells.age = Millis(age);
+        paper.for_ms(100);
+        assert_eq!(paper.confirmed(Fault::MeasurementsStale), stale, "{age} ms");
+    }
+}
