@@ -7,7 +7,7 @@ use crate::estimate::{Estimated, Surroundings};
 use crate::fault::{Fault, Faults, Memory, Reaction, Seen};
 use crate::frame::{Asked, Frame};
 use crate::limit::Limiter;
-use crate::sense::{Believed, Sense};
+use crate::sense::{Believed, Sense, Standstill};
 use crate::sequence::{Sequence, Step};
 use crate::units::{Celsius, Uptime};
 use crate::witness::{Evidence, Witness};
@@ -79,7 +79,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
             witness.tell(|| Evidence::ConfigRefused(error));
         }
         let proven_open = self.sequence.proven_open();
-        let believed = self.sense.judge(frame, config, proven_open, witness);
+        let before = self.faults.summary();
+        let flows = [before.suspect, before.confirmed].iter().any(|set| set.holds(Fault::CurrentWhileOpen));
+        let believed = self.sense.judge(frame, config, Standstill { proven_open, flows }, witness);
         self.now = self.now.after(believed.elapsed);
         let asked = frame.asked.after(self.asked);
         self.asked = frame.asked;

@@ -16,6 +16,7 @@ pub(super) fn reading(milliamps: i32) -> CurrentReading {
     CurrentReading {
         amps,
         raw: amps,
+        unlearnt: Amps::ZERO,
         error: Amps::from_milli(100),
         at_end: false,
         calm: if milliamps.abs() > 5_000 { Millis::ZERO } else { Millis(10) },

@@ -4,7 +4,9 @@
 //!
 //! The fast limits lie where only a short circuit reaches; a reading at the end of its range counts as beyond them. The
 //! thermal limit is the heat of fuse and cable, ∫(I² − I²rated)dt, never below zero. Two channels of different kind must agree,
-//! and the sign must fit what the cells do. What flows although every contactor is open is reported as a danger.
+//! and the sign must fit what the cells do. What flows although every contactor is open is reported as a danger: beyond the limit
+//! once the sensor's idle offset is learnt, and before that only beyond limit and stated offset together, because up to there it
+//! may be the sensor.
 
 use super::judge::{Found, Limit, Seen, Sight, Watch};
 use crate::sense::FLOWS;
@@ -93,7 +95,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
             | Step::Opening => false,
         };
         let flowing = if current.raw.abs() > FLOWS { current.raw.abs() } else { current.amps.abs() };
-        limit.sight(Place::Pack, Some(if open { flowing } else { Amps::ZERO }))
+        let observed = Some(if open { flowing } else { Amps::ZERO });
+        let idle = current.unlearnt;
+        Limit::<Amps>::between(Place::Pack, observed, limit.trip + idle, limit.release + idle)
     }
 }
 

@@ -206,7 +206,8 @@ list! {
             let gap = pack.current_range.scaled(Ratio::percent(3));
             limit(gap, gap.scaled(Ratio::percent(90)), 200, OpenSoon, AtPanel)
         };
-    /// Current flows although every contactor is commanded open.
+    /// Current flows although every contactor is commanded open. Until the sensor's idle offset is learnt its stated worst one is added
+    /// to the limit given here.
     CurrentWhileOpen current_while_open "current while open":
         one current::WhileOpen, Amps = |_| limit(amps(1_000), amps(900), 500, Report, AtPanel);
     /// The cells' voltage moves against the current in each of the last load steps.

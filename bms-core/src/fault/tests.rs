@@ -7,7 +7,7 @@ use crate::decision::{Coil, Coils, Decision};
 use crate::each::Each;
 use crate::frame::{Asked, Feedback, Frame, PackVoltages, Part, Wanted};
 use crate::units::{Amps, Instant, Millis, Ratio, Volts};
-use crate::witness::{Evidence, Witness};
+use crate::witness::{Evidence, Place, Witness};
 
 /// A pack on paper that stands open; the test changes its next frames.
 struct Paper<const CELLS: usize, const THERMISTORS: usize> {
@@ -29,6 +29,10 @@ impl Witness for Ear {
 
 fn trainer() -> Paper<16, 8> {
     Paper::new(&Config::trainer().fit().expect("the defaults are valid"))
+}
+
+fn crane() -> Paper<96, 16> {
+    Paper::new(&Config::crane().fit().expect("the defaults are valid"))
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Paper<CELLS, THERMISTORS> {
@@ -68,8 +72,22 @@ impl<const CELLS: usize, const THERMISTORS: usize> Paper<CELLS, THERMISTORS> {
         self
     }
 
+    fn amps(&mut self, milli: i32) -> &mut Self {
+        self.frame.current = Part::fresh(Amps::from_milli(milli));
+        self.frame.current_check = Part::fresh(Amps::from_milli(milli));
+        self
+    }
+
     fn confirmed(&self, fault: Fault) -> bool {
         self.core.faults().confirmed.holds(fault)
+    }
+
+    fn suspect(&self, fault: Fault) -> bool {
+        self.core.faults().suspect.holds(fault)
+    }
+
+    fn remembers(&self, fault: Fault) -> Option<Place> {
+        self.core.memory().records().find(|record| record.fault == fault).map(|record| record.place)
     }
 
     fn coils(&self) -> Coils {
@@ -129,4 +147,26 @@ fn what_is_just_believed_is_not_stale() {
         paper.for_ms(100);
         assert_eq!(paper.confirmed(Fault::MeasurementsStale), stale, "{age} ms");
     }
+}
+
+/// The crane's sensor may idle at up to 2 A, the fault trips 1 A beyond what is known.
+#[test]
+fn a_sensor_within_its_stated_offset_is_not_accused_before_it_is_learnt() {
+    for milli in [1_500, -2_000] {
+        let mut crane = crane();
+        crane.amps(milli).for_ms(20_000);
+        assert_eq!(crane.remembers(Fault::CurrentWhileOpen), None, "{milli} mA");
+    }
+    let mut crane = crane();
+    crane.amps(3_200).for_ms(600);
+    assert!(crane.confirmed(Fault::CurrentWhileOpen));
+}
+
+#[test]
+fn a_leak_is_not_learnt_away_as_an_offset() {
+    let mut crane = crane();
+    crane.amps(500).for_ms(11_000).amps(2_000).for_ms(490);
+    assert!(crane.suspect(Fault::CurrentWhileOpen));
+    crane.for_ms(60_000);
+    assert!(crane.confirmed(Fault::CurrentWhileOpen));
 }

@@ -282,7 +282,8 @@ proptest! {
 fn a_report_does_not_derate() {
     let config = Config::trainer().check(16, 8).expect("the default is valid");
     let frame = crate::frame::Frame::<16, 8>::empty(crate::units::Instant(0));
-    let believed = crate::sense::Sense::<8>::new().judge(&frame, &config, false, &mut ());
+    let believed =
+        crate::sense::Sense::<8>::new().judge(&frame, &config, crate::sense::Standstill::default(), &mut ());
     let estimated = Estimated::new(&config);
     for (reaction, derated) in
         [(Reaction::Report, false), (Reaction::Derate, true), (Reaction::OpenNow, true)]
@@ -299,7 +300,8 @@ fn a_report_does_not_derate() {
 fn contactors_that_must_open_allow_no_current_while_they_are_still_closed() {
     let config = Config::trainer().check(16, 8).expect("the default is valid");
     let frame = crate::frame::Frame::<16, 8>::empty(crate::units::Instant(0));
-    let believed = crate::sense::Sense::<8>::new().judge(&frame, &config, false, &mut ());
+    let believed =
+        crate::sense::Sense::<8>::new().judge(&frame, &config, crate::sense::Standstill::default(), &mut ());
     let estimated = Estimated::new(&config);
     for (reaction, path) in [
         (None, Path::Closed),

@@ -15,8 +15,13 @@
 //! alike. It is learnt only when it is small: readings of 3 A and more flow through something, and a mean beyond the stated worst
 //! offset is a broken sensor, not an offset. Averaging takes ten seconds, so that noise leaves a tenth of itself.
 //!
+//! A current that leaks past open contactors must not be learnt away. Nothing is learnt while one is suspected, and once an offset is
+//! learnt a new one may differ from it by no more than what is stated to be left: a sensor does not move further, a leak does. Of a
+//! leak that is there from the start and below the stated offset nothing can be known; a smaller stated offset shows it.
+//!
 //! A reading at the end of the sensor's range says only "at least this": its error is then the whole range.
 
+use super::Standstill;
 use crate::config::Config;
 use crate::units::{Amps, Millis, Ratio};
 use crate::witness::{Evidence, Witness};
@@ -28,6 +33,8 @@ pub(crate) struct CurrentReading {
     pub(crate) amps: Amps,
     /// As measured.
     pub(crate) raw: Amps,
+    /// Most of `amps` that may be an idle offset which is not learnt yet, as an amount; zero once it is learnt.
+    pub(crate) unlearnt: Amps,
     /// Most by which `amps` may be off, either way; the whole range when the reading stands at its end.
     pub(crate) error: Amps,
     /// Whether the reading stands at an end of its range: the true current may be more.
@@ -82,13 +89,13 @@ impl CurrentChannel {
         &mut self,
         raw: Option<Amps>,
         (elapsed, credit): (Millis, Millis),
-        proven_open: bool,
+        standstill: Standstill,
         config: &Config,
         witness: &mut impl Witness,
     ) -> Option<CurrentReading> {
         self.since_load = self.since_load + credit;
         // What nobody saw was no load where nothing can flow.
-        let gap = if proven_open { Millis::ZERO } else { elapsed };
+        let gap = if standstill.proven_open { Millis::ZERO } else { elapsed };
         let Some(raw) = raw else {
             self.unseen = self.unseen + gap;
             self.forget();
@@ -98,7 +105,7 @@ impl CurrentChannel {
             self.calm = Millis::ZERO;
         }
         self.unseen = Millis::ZERO;
-        self.learn(raw, credit, proven_open, config, witness);
+        self.learn(raw, credit, standstill, config, witness);
         let amps = raw - self.offset.unwrap_or(Amps::ZERO);
         self.calm = if amps.abs() > config.pack.rate(5) { Millis::ZERO } else { self.calm + credit };
         if amps.abs() > config.sequence.switching_limit {
@@ -107,7 +114,8 @@ impl CurrentChannel {
         let range = config.pack.current_range;
         let at_end = at_end(raw, config);
         let error = if at_end { range } else { self.error(amps, config) };
-        Some(CurrentReading { amps, raw, error, at_end, calm: self.calm })
+        let unlearnt = if self.offset.is_some() { Amps::ZERO } else { config.sensing.current_offset };
+        Some(CurrentReading { amps, raw, unlearnt, error, at_end, calm: self.calm })
     }
 
     /// Time since a current beyond the switching limit was last seen; [`Millis::MAX`] when it never was.
@@ -115,16 +123,16 @@ impl CurrentChannel {
         self.since_load
     }
 
-    /// Averages while the contactors are proven open and starts anew at every reading that flows through something.
+    /// Averages while the contactors are proven open and starts anew at every reading that flows through something, or may do so.
     fn learn(
         &mut self,
         raw: Amps,
         credit: Millis,
-        proven_open: bool,
+        standstill: Standstill,
         config: &Config,
         witness: &mut impl Witness,
     ) {
-        if !proven_open || raw.abs() >= FLOWS {
+        if !standstill.proven_open || standstill.flows || raw.abs() >= FLOWS {
             self.forget();
             return;
         }
@@ -137,7 +145,8 @@ impl CurrentChannel {
         let mean = Amps::from_wide(self.sum_bits.checked_div(i64::from(self.readings)).unwrap_or(0));
         let over = self.averaged;
         self.forget();
-        if mean.abs() <= config.sensing.current_offset {
+        let moved = self.offset.map_or(Amps::ZERO, |before| (mean - before).abs());
+        if mean.abs() <= config.sensing.current_offset && moved <= config.sensing.current_offset_learnt {
             self.offset = Some(mean);
             witness.tell(|| Evidence::OffsetLearnt { amps: mean, over });
         }
@@ -171,10 +180,19 @@ mod tests {
     }
 
     fn feed(channel: &mut CurrentChannel, milli: i32, ticks: u32, open: bool) -> CurrentReading {
+        feed_at(channel, milli, ticks, Standstill { proven_open: open, flows: false })
+    }
+
+    fn feed_at(
+        channel: &mut CurrentChannel,
+        milli: i32,
+        ticks: u32,
+        standstill: Standstill,
+    ) -> CurrentReading {
         let config = Config::crane();
         let mut last = None;
         for _ in 0..ticks {
-            last = channel.judge(Some(amps(milli)), (TICK, TICK), open, &config, &mut ());
+            last = channel.judge(Some(amps(milli)), (TICK, TICK), standstill, &config, &mut ());
         }
         last.expect("at least one tick")
     }
@@ -184,8 +202,9 @@ mod tests {
         let mut channel = CurrentChannel::NEW;
         let before = feed(&mut channel, 1_500, 999, true);
         assert_eq!((before.amps, before.error >= amps(2_000)), (amps(1_500), true));
+        assert_eq!(before.unlearnt.milli(), 2_000);
         let after = feed(&mut channel, 1_500, 1, true);
-        assert_eq!((after.amps, after.raw), (Amps::ZERO, amps(1_500)));
+        assert_eq!((after.amps, after.raw, after.unlearnt), (Amps::ZERO, amps(1_500), Amps::ZERO));
         // 0.1 % of 100 A is left when learnt; by 1 + 2 · 0.5 % for the gain it is 101 mA, and 0.7 % more for the steps of a ratio.
         assert!((101..=102).contains(&after.error.milli()), "{:?}", after.error);
     }
@@ -197,6 +216,25 @@ mod tests {
             let after = feed(&mut channel, milli, 3_000, open);
             assert_eq!(after.amps, amps(milli), "{milli} mA, open: {open}");
         }
+    }
+
+    /// The crane states that 0.1 A is left of the offset once it is learnt: a sensor that has moved by more is no sensor that moved.
+    #[test]
+    fn once_learnt_only_a_small_change_is_learnt() {
+        let mut channel = CurrentChannel::NEW;
+        feed(&mut channel, 500, 1_000, true);
+        assert_eq!(feed(&mut channel, 1_300, 3_000, true).amps, amps(800));
+        assert_eq!(feed(&mut channel, 580, 3_000, true).amps, Amps::ZERO);
+    }
+
+    #[test]
+    fn nothing_is_learnt_while_current_is_seen_to_flow() {
+        let mut channel = CurrentChannel::NEW;
+        feed(&mut channel, 500, 900, true);
+        let flows = Standstill { proven_open: true, flows: true };
+        assert_eq!(feed_at(&mut channel, 500, 3_000, flows).amps, amps(500));
+        assert_eq!(feed(&mut channel, 500, 999, true).amps, amps(500));
+        assert_eq!(feed(&mut channel, 500, 1, true).amps, Amps::ZERO);
     }
 
     #[test]
@@ -227,7 +265,7 @@ mod tests {
         let mut channel = CurrentChannel::NEW;
         let mut lose = |millis: u32| {
             feed(&mut channel, 0, 100, false);
-            channel.judge(None, (Millis(millis), Millis(30)), false, &config, &mut ());
+            channel.judge(None, (Millis(millis), Millis(30)), Standstill::default(), &config, &mut ());
             feed(&mut channel, 0, 1, false).calm
         };
         assert_eq!(lose(40), Millis(1_010));
@@ -264,7 +302,8 @@ mod tests {
             let config = Config::trainer();
             let mut channel = CurrentChannel::NEW;
             for (bits, elapsed, open) in readings {
-                let seen = channel.judge(bits.map(Amps::from_bits), (Millis(elapsed), Millis(elapsed.min(30))), open, &config, &mut ());
+                let standstill = Standstill { proven_open: open, flows: elapsed % 2 == 0 };
+                let seen = channel.judge(bits.map(Amps::from_bits), (Millis(elapsed), Millis(elapsed.min(30))), standstill, &config, &mut ());
                 prop_assert_eq!(seen.is_some(), bits.is_some());
                 prop_assert!(seen.is_none_or(|seen| seen.error >= Amps::ZERO));
             }

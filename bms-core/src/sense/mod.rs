@@ -105,6 +105,15 @@ pub enum PartName {
     Feedback,
 }
 
+/// What is known of the contactors before a frame is looked at.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Standstill {
+    /// The cross voltages have just shown that all of them are open.
+    pub(crate) proven_open: bool,
+    /// Current seems to flow all the same: `current while open` is suspect or confirmed.
+    pub(crate) flows: bool,
+}
+
 /// What is kept from frame to frame to judge the next one.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Sense<const THERMISTORS: usize> {
@@ -123,18 +132,17 @@ impl<const THERMISTORS: usize> Sense<THERMISTORS> {
         self.clock.has_begun()
     }
 
-    /// Judges one frame. `proven_open` says that the sequence has proven all contactors open: only then is the current's offset learnt,
-    /// and only then is a gap between frames no danger.
+    /// Judges one frame. With all contactors proven open the current's offset is learnt and a gap between frames is no danger.
     pub(crate) fn judge<'f, const CELLS: usize, W: Witness>(
         &mut self,
         frame: &'f Frame<CELLS, THERMISTORS>,
         config: &Checked,
-        proven_open: bool,
+        standstill: Standstill,
         witness: &mut W,
     ) -> Believed<'f, CELLS, THERMISTORS> {
         let elapsed = self.clock.pass(frame.at, config.pack.tick, witness);
         let credit = elapsed.min(config.pack.oldest_age);
-        let gap = if proven_open { Millis::ZERO } else { elapsed };
+        let gap = if standstill.proven_open { Millis::ZERO } else { elapsed };
         if gap > config.pack.oldest_age {
             witness.tell(|| Evidence::FrameLate { gap, oldest: config.pack.oldest_age });
         }
@@ -146,7 +154,7 @@ impl<const THERMISTORS: usize> Sense<THERMISTORS> {
         let voltages = ages.believe(&frame.voltages, PartName::Voltages, witness).copied();
         let supply = ages.believe(&frame.supply, PartName::Supply, witness).copied();
         let feedback = ages.believe(&frame.feedback, PartName::Feedback, witness).copied();
-        let current = self.current.judge(raw, (elapsed, credit), proven_open, config, witness);
+        let current = self.current.judge(raw, (elapsed, credit), standstill, config, witness);
         let since_load = self.current.since_load();
         Believed {
             elapsed,
@@ -210,6 +218,13 @@ mod tests {
         }
     }
 
+    /// Nothing is proven.
+    const SHUT: Standstill = Standstill { proven_open: false, flows: false };
+
+    const fn standing(proven_open: bool) -> Standstill {
+        Standstill { proven_open, flows: false }
+    }
+
     fn crane() -> Checked {
         Config::crane().check(96, 16).expect("the default is valid")
     }
@@ -232,7 +247,7 @@ mod tests {
     fn a_healthy_frame_is_believed_and_nothing_is_told() {
         let (config, mut ear, mut sense) = (crane(), Ear::default(), Sense::<16>::new());
         let frame = healthy(0);
-        let believed = sense.judge(&frame, &config, false, &mut ear);
+        let believed = sense.judge(&frame, &config, SHUT, &mut ear);
         let cells = believed.cells.expect("fresh");
         assert_eq!(cells.volts.at(95), Some(&cells.lowest.1));
         assert_eq!(cells.sum, Volts::from_bits(96 * Volts::from_milli(3_300).bits()));
@@ -247,7 +262,7 @@ mod tests {
         let (config, mut sense) = (crane(), Sense::<16>::new());
         let mut times = |at: u32| {
             let frame = healthy(at);
-            let believed = sense.judge(&frame, &config, false, &mut ());
+            let believed = sense.judge(&frame, &config, SHUT, &mut ());
             (believed.elapsed.0, believed.credit.0)
         };
         assert_eq!(times(u32::MAX - 4), (0, 0)); // the first frame has nothing before it
@@ -262,7 +277,7 @@ mod tests {
         let frame = healthy(100);
         let mut ages = Vec::new();
         for _ in 0..6 {
-            let believed = sense.judge(&frame, &config, false, &mut ());
+            let believed = sense.judge(&frame, &config, SHUT, &mut ());
             ages.push((believed.unseen.0, believed.cells.is_some(), believed.current.is_some()));
         }
         let expected = [
@@ -275,7 +290,7 @@ mod tests {
         ];
         assert_eq!(ages, expected);
         let newer = healthy(110);
-        assert!(sense.judge(&newer, &config, false, &mut ()).cells.is_some());
+        assert!(sense.judge(&newer, &config, SHUT, &mut ()).cells.is_some());
     }
 
     #[test]
@@ -283,7 +298,7 @@ mod tests {
         let (config, mut ear, mut sense) = (crane(), Ear::default(), Sense::<16>::new());
         let mut frame = healthy(0);
         (frame.cells.age, frame.supply.age) = (Millis(30), Millis(31));
-        let believed = sense.judge(&frame, &config, false, &mut ear);
+        let believed = sense.judge(&frame, &config, SHUT, &mut ear);
         assert!(believed.cells.is_some() && believed.supply.is_none());
         assert_eq!(believed.unseen, Millis(31));
         let stale = Evidence::PartStale { part: PartName::Supply, age: Millis(31), oldest: Millis(30) };
@@ -297,9 +312,9 @@ mod tests {
             [(30, false, 30, vec![]), (31, false, 31, vec![late]), (31, true, 0, vec![])]
         {
             let (mut ear, mut sense) = (Ear::default(), Sense::<16>::new());
-            sense.judge(&healthy(0), &config, open, &mut ear);
+            sense.judge(&healthy(0), &config, standing(open), &mut ear);
             let frame = healthy(gap);
-            let believed = sense.judge(&frame, &config, open, &mut ear);
+            let believed = sense.judge(&frame, &config, standing(open), &mut ear);
             assert_eq!((believed.unseen, ear.0), (Millis(unseen), told), "{gap} ms, open: {open}");
             assert!(believed.cells.is_some()); // what has just been measured is good
         }
@@ -320,11 +335,11 @@ mod tests {
                 frame.cells = Part { value: cells, age: Millis(ages[0] % 64) };
                 frame.thermistors = Part { value: Each::all(Ratio::from_bits(ratio)), age: Millis(ages[1] % 64) };
                 frame.current = Part { value: Amps::from_bits(amps), age: Millis(ages[2]) };
-                let believed = heard.judge(&frame, &config, open, &mut Ear::default());
+                let believed = heard.judge(&frame, &config, standing(open), &mut Ear::default());
                 prop_assert!(believed.credit <= believed.elapsed && believed.credit <= config.pack.oldest_age);
                 let age = ages[0] % 64 + heard.clock.unrenewed().0;
                 prop_assert_eq!(believed.cells.is_some(), age <= 30);
-                let silent = unheard.judge(&frame, &config, open, &mut ());
+                let silent = unheard.judge(&frame, &config, standing(open), &mut ());
                 prop_assert_eq!(format!("{believed:?}"), format!("{silent:?}"));
             }
             prop_assert_eq!(heard, unheard);

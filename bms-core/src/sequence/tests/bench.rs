@@ -304,8 +304,14 @@ impl Dialogue {
         let amps = Amps::from_milli(self.plant.milliamps());
         let mut voltages = self.plant.voltages();
         voltages.pack = Volts::from_milli((self.plant.pack * self.pack_scale / 1_000_000) as i32);
-        let current =
-            CurrentReading { amps, raw: amps, error: Amps::ZERO, at_end: false, calm: Millis::ZERO };
+        let current = CurrentReading {
+            amps,
+            raw: amps,
+            unlearnt: Amps::ZERO,
+            error: Amps::ZERO,
+            at_end: false,
+            calm: Millis::ZERO,
+        };
         Measured {
             elapsed,
             credit: elapsed.min(self.config.pack.oldest_age),

@@ -93,6 +93,7 @@ fn measured(voltages: Option<PackVoltages>, milliamps: Option<i32>, at_end: bool
     let current = milliamps.map(|milliamps| CurrentReading {
         amps: Amps::from_milli(milliamps),
         raw: Amps::from_milli(milliamps),
+        unlearnt: Amps::ZERO,
         error: Amps::ZERO,
         at_end,
         calm: Millis::ZERO,
