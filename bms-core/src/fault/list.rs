@@ -155,16 +155,16 @@ list! {
         one resistance::ChargeGap, Coulombs = |pack: &Pack| {
             limit(pack.capacity.scaled(Ratio::percent(1)), Coulombs::ZERO, 0, Report, AtPanel)
         };
-    /// Hottest sensor that is not at a rail, first step.
+    /// Hottest sensor that is not at a rail, or module that may be hotter because no sensor of it is believed; first step.
     OverTemperature over_temperature "over-temperature, first step":
         one temperature::Hottest, Celsius = |_| limit(celsius(55_000), celsius(52_000), 2_000, Derate, AtPanel);
-    /// Hottest sensor that is not at a rail, second step.
+    /// Hottest sensor that is not at a rail, or module that may be hotter because no sensor of it is believed; second step.
     OverTemperatureFar over_temperature_far "over-temperature, second step":
         one temperature::Hottest, Celsius = |_| limit(celsius(65_000), celsius(62_000), 500, OpenSoon, AtPanel);
-    /// Charge current while the coldest sensor is below the limit.
+    /// Charge current while the coldest sensor, or a module that may be colder because no sensor of it is believed, is below the limit.
     ChargingTooCold charging_too_cold "charging too cold":
         one temperature::ColdestCharged, Celsius = |_| limit(celsius(0), celsius(3_000), 2_000, OpenSoon, AtPanel);
-    /// Coldest sensor.
+    /// Coldest sensor, or module that may be colder because no sensor of it is believed.
     TooColdToWork too_cold_to_work "too cold to work":
         one temperature::Coldest, Celsius = |_| limit(celsius(-30_000), celsius(-27_000), 10_000, Derate, AtPanel);
     /// A sensor above 45 °C warms in every single second.

@@ -3,11 +3,16 @@
 //! Decides whether the pack is too hot, too cold, or warming by itself.
 //!
 //! Only a sensor at a rail is left out: a doubtful one still counts where it is the more dangerous reading, hot as hot and cold as
-//! cold. A module without any sensor counts as its warmest neighbour and more, and as its coldest neighbour and less.
+//! cold. A module without any believed sensor counts as its warmest neighbour and more, and as its coldest neighbour and less; where
+//! that is the worst, the place is the module. Without any sensor in the whole pack it may be anything: every module counts as too hot
+//! for any current and as cold as the table goes. Only a part that did not come says nothing here, because it is stale.
+//!
+//! How fast a blind module warms cannot be known; what it may have become counts.
 //!
 //! A cold pack that is merely not charged is no fault: the current limit holds it back. Charging one is.
 
 use super::judge::{Limit, Seen, Sight, Watch};
+use crate::sense::ModuleRange;
 use crate::units::{Celsius, CelsiusPerSecond};
 use crate::witness::Place;
 
@@ -29,38 +34,57 @@ const RISE_COUNTS_FROM: Celsius = Celsius::from_milli(45_000);
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Hottest {
     type Quantity = Celsius;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Celsius>) -> Sight {
-        match seen.believed.temperatures.hottest {
-            Some((sensor, celsius)) => limit.sight(Place::Thermistor(sensor), Some(celsius)),
-            None => Sight::UNKNOWN,
-        }
+        let hottest = seen.believed.temperatures.hottest;
+        let worst = worst(seen, hottest, |range| range.hottest, |here, before| here > before);
+        worst.map_or(Sight::UNKNOWN, |(place, celsius)| limit.sight(place, Some(celsius)))
     }
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Coldest {
     type Quantity = Celsius;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Celsius>) -> Sight {
-        match seen.believed.temperatures.coldest {
-            Some((sensor, celsius)) => limit.sight(Place::Thermistor(sensor), Some(celsius)),
-            None => Sight::UNKNOWN,
-        }
+        coldest(seen).map_or(Sight::UNKNOWN, |(place, celsius)| limit.sight(place, Some(celsius)))
     }
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for ColdestCharged {
     type Quantity = Celsius;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Celsius>) -> Sight {
-        let (Some((sensor, celsius)), Some(current)) =
-            (seen.believed.temperatures.coldest, seen.believed.current)
-        else {
+        let (Some((place, celsius)), Some(current)) = (coldest(seen), seen.believed.current) else {
             return Sight::UNKNOWN;
         };
         // No charge, no danger: what is observed then is a place that is warm enough.
         let charging = current.amps > seen.config.pack.rate(5);
-        limit.sight(
-            Place::Thermistor(sensor),
-            Some(if charging { celsius } else { celsius.max(limit.release) }),
-        )
+        limit.sight(place, Some(if charging { celsius } else { celsius.max(limit.release) }))
     }
+}
+
+fn coldest<const CELLS: usize, const THERMISTORS: usize>(
+    seen: &Seen<'_, CELLS, THERMISTORS>,
+) -> Option<(Place, Celsius)> {
+    let coldest = seen.believed.temperatures.coldest;
+    worst(seen, coldest, |range| range.coldest, |here, before| here < before)
+}
+
+/// The worst sensor, or the blind module that may be worse; `None` while no thermistor was read.
+#[inline]
+fn worst<const CELLS: usize, const THERMISTORS: usize>(
+    seen: &Seen<'_, CELLS, THERMISTORS>,
+    sensor: Option<(u8, Celsius)>,
+    end: impl Fn(&ModuleRange) -> Celsius,
+    is_worse: impl Fn(Celsius, Celsius) -> bool,
+) -> Option<(Place, Celsius)> {
+    seen.believed.thermistors?;
+    let mut worst = sensor.map(|(sensor, celsius)| (Place::Thermistor(sensor), celsius));
+    let modules = seen.believed.temperatures.modules.iter().take(usize::from(seen.config.pack.modules));
+    let mut module = 0_u8;
+    for range in modules {
+        if !range.measured && worst.is_none_or(|(_, before)| is_worse(end(range), before)) {
+            worst = Some((Place::Module(module), end(range)));
+        }
+        module = module.saturating_add(1);
+    }
+    worst
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Rising {

@@ -78,6 +78,16 @@ impl<const CELLS: usize, const THERMISTORS: usize> Paper<CELLS, THERMISTORS> {
         self
     }
 
+    /// All thermistors at this share of the reference in thousandths, those of the given modules at the rail of an open wire.
+    fn ratios(&mut self, milli: i32, open: &[u8]) -> &mut Self {
+        let mut ratios = Each::all(Ratio::from_milli(milli));
+        for thermistor in open.iter().flat_map(|module| [2 * module, 2 * module + 1]) {
+            *ratios.at_mut(thermistor).expect("the sensor exists") = Ratio::ONE;
+        }
+        self.frame.thermistors = Part::fresh(ratios);
+        self
+    }
+
     fn confirmed(&self, fault: Fault) -> bool {
         self.core.faults().confirmed.holds(fault)
     }
@@ -169,4 +179,34 @@ fn a_leak_is_not_learnt_away_as_an_offset() {
     assert!(crane.suspect(Fault::CurrentWhileOpen));
     crane.for_ms(60_000);
     assert!(crane.confirmed(Fault::CurrentWhileOpen));
+}
+
+/// By the published table 52 °C reads 0.281 and 3 °C reads 0.706, each within 1 °C; a blind module lies 5 °C beside its neighbours.
+#[test]
+fn a_module_without_sensors_counts_in_the_temperature_faults() {
+    let mut hot = trainer();
+    hot.ratios(281, &[]).for_ms(3_000);
+    assert_eq!(hot.remembers(Fault::OverTemperature), None);
+    hot.ratios(281, &[2]).for_ms(3_000);
+    assert_eq!(hot.remembers(Fault::OverTemperature), Some(Place::Module(2)));
+
+    let mut cold = trainer();
+    cold.ratios(706, &[]).amps(5_000).for_ms(3_000);
+    assert_eq!(cold.remembers(Fault::ChargingTooCold), None);
+    cold.ratios(706, &[3]).for_ms(3_000);
+    assert_eq!(cold.remembers(Fault::ChargingTooCold), Some(Place::Module(3)));
+}
+
+/// Nobody can tell: it may be hot, and it may be as cold as the table goes.
+#[test]
+fn without_any_sensor_the_pack_counts_as_hot_and_as_cold() {
+    let mut paper = trainer();
+    paper.ratios(500, &[0, 1, 2, 3]).amps(5_000).for_ms(11_000);
+    assert_eq!(paper.remembers(Fault::TooColdToWork), Some(Place::Module(0)));
+    assert_eq!(paper.remembers(Fault::ChargingTooCold), Some(Place::Module(0)));
+    let unknown = paper.heard.0.iter().rev().find_map(|evidence| match evidence {
+        Evidence::Assessed(seen) if seen.fault == Fault::OverTemperatureFar => Some(seen.observed.is_none()),
+        _ => None,
+    });
+    assert_eq!(unknown, Some(false));
 }

@@ -11,7 +11,8 @@
 //!   Neighbours are the nearest modules with a believed sensor on either side, and the margin is added for each module on the way.
 //!   A module is never unknown and therefore fine.
 //! - When no module has a believed sensor, the doubtful ones speak for all of them, with the margin. When even those are missing,
-//!   every module counts as too hot for any current and as cold as the table goes.
+//!   every module counts as hot as no work may make it, and as cold as the table goes: nothing may be charged, and the rule for lost
+//!   readings leaves a little discharge current, because a hoist must be able to set its load down.
 
 use super::curve::COLDEST;
 use super::thermistor::SensorReading;
@@ -162,7 +163,7 @@ mod tests {
     }
 
     #[test]
-    fn a_pack_without_any_sensor_allows_no_current() {
+    fn in_a_pack_without_any_sensor_every_module_may_be_hot_and_cold() {
         let sensors =
             Each::all(SensorReading { doubt: Some(Doubt::AtShortRail), ..SensorReading::default() });
         let config = Config::crane();
