@@ -7,18 +7,30 @@
 //! 1.5C; a limit that did not fall would accuse it. A cell sheet (Lishen LP54173207-202Ah, 2020-03-09) does the same: cut-off
 //! 2.5 V above 0 °C, 2.0 V at or below.
 //!
+//! A cell is called reversed only while the pack voltage does not deny it, because that opens at once and drops a hoist. The pack less
+//! all other cells is a second reading of the cell:
+//!
+//! ```text
+//! by the pack = pack − (sum − cell)          off by no more than error of the pack + CELLS · error of a cell
+//! ```
+//!
+//! Where even its lower end lies above the limit, the cell's own reading lies: a dead channel or a broken outer wire reads 0 V and
+//! moves no pack. The reading still is an under-voltage of the second step, which opens soon and lets the load be set down. Without a
+//! pack voltage, and with an open string, the reading stands.
+//!
 //! Two of the quantities are judged at rest only: under load, a cold cell would be accused of deep discharge, and ten degrees
 //! between two healthy cells at −25 °C make 0.25 V of spread at 1.5C.
 
 use super::judge::{Limit, Seen, Sight, Watch};
+use crate::sense::CellReadings;
 use crate::units::{Celsius, Millis, Ratio, Volts};
 use crate::witness::Place;
 
 /// The highest cell.
 pub(super) struct Highest;
 
-/// The lowest cell, at any load.
-pub(super) struct Lowest;
+/// The lowest cell, at any load, unless the pack voltage says that its reading lies.
+pub(super) struct LowestBorneOut;
 
 /// The lowest cell while the current is no more than a twentieth of C.
 pub(super) struct LowestAtRest;
@@ -52,12 +64,30 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     }
 }
 
-impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Lowest {
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for LowestBorneOut {
     type Quantity = Volts;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
         let Some(cells) = seen.believed.cells else { return Sight::UNKNOWN };
+        if cells.lowest.1 <= limit.trip && is_denied(seen, &cells, limit.trip) {
+            return Sight::UNKNOWN;
+        }
         limit.sight(Place::Cell(cells.lowest.0), Some(cells.lowest.1))
     }
+}
+
+/// Whether the pack voltage leaves more than this for the lowest cell, all readings as wrong as is stated.
+#[cold]
+fn is_denied<const CELLS: usize, const THERMISTORS: usize>(
+    seen: &Seen<'_, CELLS, THERMISTORS>,
+    cells: &CellReadings<'_, CELLS>,
+    limit: Volts,
+) -> bool {
+    let sensing = &seen.config.sensing;
+    let each = i64::from(sensing.cell_error.bits());
+    let all = Volts::from_wide(each.saturating_mul(i64::from(seen.config.pack.cells())));
+    seen.believed.voltages.is_some_and(|voltages| {
+        voltages.pack - (cells.sum - cells.lowest.1) - (sensing.voltage_error + all) > limit
+    })
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for LowestAtRest {

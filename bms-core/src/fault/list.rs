@@ -129,9 +129,9 @@ list! {
     /// Lowest cell voltage at rest: the cell has been emptied below what it survives.
     CellDeeplyDischarged cell_deeply_discharged "cell deeply discharged":
         one cell_voltage::LowestAtRest, Volts = |_| limit(volts(2_000), volts(2_050), 10_000, OpenNow, AtService);
-    /// Lowest cell voltage under any load: the cell is driven backwards.
+    /// Lowest cell voltage under any load: the cell is driven backwards. Not while the pack voltage shows that the reading lies.
     CellReversed cell_reversed "cell reversed":
-        one cell_voltage::Lowest, Volts = |_| limit(volts(500), volts(1_000), 300, OpenNow, AtService);
+        one cell_voltage::LowestBorneOut, Volts = |_| limit(volts(500), volts(1_000), 300, OpenNow, AtService);
     /// Highest less lowest cell voltage at rest, where the curve is flat.
     CellSpread cell_spread "cell spread":
         one cell_voltage::Spread, Volts = |_| limit(volts(100), volts(90), 60_000, Report, AtPanel);

@@ -1,6 +1,6 @@
 //! What faults make of whole frames: blind modules, witnesses that contradict each other, coils that pull in, frames that come late.
 
-use super::Fault;
+use super::{Fault, Reaction};
 use crate::Controller;
 use crate::config::{Config, Fitted};
 use crate::decision::{Coil, Coils, Decision};
@@ -75,6 +75,11 @@ impl<const CELLS: usize, const THERMISTORS: usize> Paper<CELLS, THERMISTORS> {
     fn amps(&mut self, milli: i32) -> &mut Self {
         self.frame.current = Part::fresh(Amps::from_milli(milli));
         self.frame.current_check = Part::fresh(Amps::from_milli(milli));
+        self
+    }
+
+    fn cell(&mut self, cell: u8, milli: i32) -> &mut Self {
+        *self.frame.cells.value.at_mut(cell).expect("the cell exists") = Volts::from_milli(milli);
         self
     }
 
@@ -209,4 +214,31 @@ fn without_any_sensor_the_pack_counts_as_hot_and_as_cold() {
         _ => None,
     });
     assert_eq!(unknown, Some(false));
+}
+
+/// 96 cells of 3.3 V are 316.8 V. A dead channel leaves the pack where it is; a cell driven backwards takes its voltage from it.
+#[test]
+fn a_cell_is_reversed_only_while_the_pack_voltage_bears_it_out() {
+    let reversed_with = |pack: Option<i32>| {
+        let mut crane = crane();
+        crane.for_ms(200).cell(3, -100);
+        match pack {
+            Some(milli) => crane.frame.voltages.value.pack = Volts::from_milli(milli),
+            None => crane.frame.voltages.age = Millis::MAX,
+        }
+        crane.for_ms(400);
+        // Whatever it is, it does not go unanswered.
+        assert!(crane.confirmed(Fault::CellUnderVoltageFar));
+        let reaction = crane.core.faults().reaction.map(|(reaction, _)| reaction);
+        (crane.confirmed(Fault::CellReversed), reaction)
+    };
+    assert_eq!(reversed_with(Some(316_800)), (false, Some(Reaction::OpenSoon)));
+    // 3.4 V less, and half a per cent of the meter's error either way.
+    for pack in [311_900, 313_400, 314_900] {
+        assert_eq!(reversed_with(Some(pack)), (true, Some(Reaction::OpenNow)), "{pack} mV");
+    }
+    // No second witness, or the string is open: the reading stands.
+    for pack in [None, Some(0)] {
+        assert_eq!(reversed_with(pack), (true, Some(Reaction::OpenNow)), "{pack:?}");
+    }
 }
