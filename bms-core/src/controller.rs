@@ -100,6 +100,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
             findings: &findings,
             due: self.limiter.due(),
             step: self.sequence.step(),
+            youngest_coil: self.sequence.youngest_coil(),
             config,
             integrity: self.integrity,
             asked,

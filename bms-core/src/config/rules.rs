@@ -135,6 +135,11 @@ rules! {
         beside "a full pack" full; "the bleed-down must have emptied the link by then";
     "sequence.supply_for_closing": sequence.supply_for_closing => AtLeast faults.supply_low.release, "the release limit of supply low",
         beside "a supply that recovers" faults.supply_low.release; "else contactors close and open again";
+    "sequence.supply_at_pull_in": sequence.supply_at_pull_in => MoreThan Volts::ZERO, "0"; "a coil needs a supply";
+    "sequence.supply_at_pull_in": sequence.supply_at_pull_in => AtMost faults.supply_low.trip, "the limit of supply low",
+        beside "a limit of supply low" faults.supply_low.trip; "a coil that pulls in makes the supply sag";
+    "sequence.supply_sag": sequence.supply_sag => AtLeast sequence.pull_in, "the pull-in", beside "a pull-in" sequence.pull_in; "a coil that has not closed still pulls in";
+    "sequence.supply_sag": sequence.supply_sag => AtMost sequence.step_deadline, "the deadline of a step", beside "a deadline" sequence.step_deadline; "a supply that stays low must be found";
     "sequence.retries": sequence.retries => AtLeast 1_u8, "1"; "else nothing ever closes";
     "sequence.retry_pause": sequence.retry_pause => AtLeast ticks(2), "two ticks", beside "a tick" pack.tick; "the resistor cools meanwhile";
     "sequence.resistor_rise_per_start": sequence.resistor_rise_per_start => MoreThan Celsius::ZERO, "0"; "half of C·V² stays in the resistor";

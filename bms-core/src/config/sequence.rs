@@ -45,6 +45,10 @@ section! {
         dead_after: Millis,
         /// Closing needs at least this auxiliary supply.
         supply_for_closing: Volts,
+        /// Below this the supply is low while a coil pulls in: its current makes the supply sag.
+        supply_at_pull_in: Volts,
+        /// How long after a coil is switched on that holds; from then on `faults.supply_low` does.
+        supply_sag: Millis,
         /// Starts that may fail in a row before closing waits for a clear.
         retries: u8,
         /// Pause after a failed start.
@@ -94,6 +98,8 @@ impl SequenceFacts {
             touch_limit: Volts::from_milli(60_000),
             dead_after: Millis(5_000),
             supply_for_closing: Volts::from_milli(10_000),
+            supply_at_pull_in: Volts::from_milli(7_000),
+            supply_sag: Millis(250),
             retries: 3,
             retry_pause: Millis(5_000),
             resistor_rise_per_start: Celsius::from_milli(30_000),

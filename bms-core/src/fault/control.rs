@@ -1,6 +1,9 @@
 //! # The controller's own means
 //!
 //! Decides whether supply, measurements and configuration are fit to decide anything at all.
+//!
+//! A coil takes several times its holding current while it pulls in, and the supply sags. Until the youngest coil that is on is
+//! older than that, a lower limit holds: every start would else be accused. From then on the dwell begins.
 
 use super::judge::{Found, Limit, Seen, Sight, Watch};
 use crate::units::{Millis, Volts};
@@ -18,7 +21,11 @@ pub(super) struct Configuration;
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Supply {
     type Quantity = Volts;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
-        limit.sight(Place::Supply, seen.believed.supply)
+        let facts = &seen.config.sequence;
+        let pulls_in = seen.youngest_coil.is_some_and(|on| on <= facts.supply_sag);
+        let trip = if pulls_in { facts.supply_at_pull_in } else { limit.trip };
+        let release = trip + (limit.release - limit.trip);
+        Limit::<Volts>::between(Place::Supply, seen.believed.supply, trip, release)
     }
 }
 

@@ -231,6 +231,8 @@ pub(crate) struct Seen<'a, const CELLS: usize, const THERMISTORS: usize> {
     pub(crate) due: CurrentLimits,
     /// Where the contactor sequence stood in the tick before.
     pub(crate) step: Step,
+    /// Time since the last coil was switched on, of those that are on.
+    pub(crate) youngest_coil: Option<Millis>,
     /// The configuration.
     pub(crate) config: &'a Checked,
     /// Whether it is still the one that was sealed.

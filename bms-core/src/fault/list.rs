@@ -258,7 +258,7 @@ list! {
     /// The link is still charged long after opening. A quarter of the pack where that is less than the limit given here.
     LinkStaysLive link_stays_live "link stays live":
         one contactor::LinkAfterOpening, Volts = |_| limit(volts(60_000), volts(54_000), 0, Report, AtPanel);
-    /// The auxiliary supply is low.
+    /// The auxiliary supply is low. While a coil pulls in, the lower `sequence.supply_at_pull_in` holds.
     SupplyLow supply_low "supply low":
         one control::Supply, Volts = |_| limit(volts(9_000), volts(9_500), 50, OpenSoon, AtPanel);
     /// A part of the frame has not come for too long, or a frame came too long after the one before it while current could flow. What is

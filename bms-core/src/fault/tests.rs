@@ -242,3 +242,20 @@ fn a_cell_is_reversed_only_while_the_pack_voltage_bears_it_out() {
         assert_eq!(reversed_with(pack), (true, Some(Reaction::OpenNow)), "{pack:?}");
     }
 }
+
+/// 9 V of 12 V for 50 ms, but 7 V for 250 ms after a coil is switched on. The contactor does not close, and its step lasts 500 ms.
+#[test]
+fn a_supply_may_sag_while_a_coil_pulls_in() {
+    let confirmed_after = |milli: i32| {
+        let mut paper = trainer();
+        paper.for_ms(1_000);
+        paper.frame.asked = Asked { contactors: Wanted::Closed, ..Asked::NOTHING };
+        paper.after(10);
+        assert_eq!(paper.coils().negative, Coil::On);
+        paper.frame.supply = Part::fresh(Volts::from_milli(milli));
+        (10..=500).step_by(10).find(|_| paper.after(10).confirmed(Fault::SupplyLow))
+    };
+    assert_eq!(confirmed_after(9_100), None);
+    assert!(matches!(confirmed_after(8_000), Some(300..=320)), "{:?}", confirmed_after(8_000));
+    assert!(matches!(confirmed_after(6_900), Some(50..=70)), "{:?}", confirmed_after(6_900));
+}

@@ -187,6 +187,16 @@ impl Sequence {
         self.floating.proven_open()
     }
 
+    /// Time since the coil that was switched on last was; `None` while none is on.
+    pub(crate) fn youngest_coil(&self) -> Option<Millis> {
+        let coils = [
+            (self.coils.negative, self.steady.negative),
+            (self.coils.precharge, self.steady.precharge),
+            (self.coils.positive, self.steady.positive),
+        ];
+        coils.iter().filter(|(coil, _)| *coil == Coil::On).map(|(_, on)| *on).min()
+    }
+
     /// Judges the voltages against what the coils command, without moving.
     pub(crate) fn observe<const CELLS: usize, const THERMISTORS: usize, W: Witness>(
         &mut self,
