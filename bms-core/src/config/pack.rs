@@ -99,13 +99,4 @@ impl Pack {
             None => 0,
         }
     }
-
-    /// The module that a thermistor belongs to.
-    #[must_use]
-    pub const fn module_of_thermistor(&self, thermistor: u8) -> u8 {
-        match thermistor.checked_div(self.thermistors_per_module) {
-            Some(module) => module,
-            None => 0,
-        }
-    }
 }

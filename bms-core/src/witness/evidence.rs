@@ -8,9 +8,7 @@ use crate::frame::{Clearance, Contactor};
 use crate::limit::{LimitRule, Side};
 use crate::sense::{Doubt, PartName};
 use crate::sequence::{Because, PrechargeCheck, Step};
-use crate::units::{
-    Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ohms, Ratio, Uptime, Volts,
-};
+use crate::units::{Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ohms, Ratio, Volts};
 
 /// One thing that a decision rested on.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -185,7 +183,7 @@ pub enum Evidence {
         /// How many have been dropped in all.
         dropped: u16,
     },
-    /// A latched fault was cleared.
+    /// A latched fault was cleared. Records of near misses alone go with a clear untold: nothing held.
     Cleared {
         /// The fault.
         fault: Fault,
@@ -203,11 +201,6 @@ pub enum Evidence {
         amps: Amps,
         /// Over how long it was averaged.
         over: Millis,
-    },
-    /// The controller has run for this long; told once a second.
-    Running {
-        /// Time since start.
-        uptime: Uptime,
     },
 }
 
@@ -349,8 +342,6 @@ impl From<u32> for Quantity {
 pub enum Act {
     /// Close the contactors.
     Close,
-    /// Clear this fault.
-    Clear(Fault),
     /// Enter a replaced cell.
     Replace,
 }

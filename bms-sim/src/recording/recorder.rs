@@ -206,8 +206,7 @@ impl Witness for Recorder {
             | Evidence::OcvCompared { .. }
             | Evidence::LoadStepDiscarded { .. }
             | Evidence::BleedRefused { .. }
-            | Evidence::OffsetLearnt { .. }
-            | Evidence::Running { .. } => {}
+            | Evidence::OffsetLearnt { .. } => {}
         }
     }
 }

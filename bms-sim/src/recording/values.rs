@@ -12,7 +12,7 @@ use bms_core::estimate::Interval;
 use bms_core::fault::{Fault, Stage};
 use bms_core::sequence::Because;
 use bms_core::units::{Coulombs, Millis};
-use bms_core::witness::{Act, Assessment, Evidence, Place, Quantity, Refusal};
+use bms_core::witness::{Assessment, Evidence, Place, Quantity, Refusal};
 use serde::Serialize;
 use serde_json::{Map, Value};
 
@@ -272,9 +272,6 @@ fn told(evidence: &Evidence) -> (&'static str, Values) {
         Evidence::OffsetLearnt { amps, over } => {
             ("offset_learnt", none.and("offset", Quantity::Amps(amps)).time("over", over))
         }
-        Evidence::Running { uptime } => {
-            ("running", none.with("uptime_seconds", std::time::Duration::from_millis(uptime.0).as_secs_f64()))
-        }
     }
 }
 
@@ -322,7 +319,7 @@ fn because(values: Values, why: Because) -> Values {
 
 fn refused(values: Values, why: Refusal) -> Values {
     match why {
-        Refusal::FaultHolds { act, fault } => asked(values, act).with("held_by", fault.key()),
+        Refusal::FaultHolds { act, fault } => values.name("act", act).with("held_by", fault.key()),
         Refusal::ConditionPresent(seen) => values.assessed(&seen),
         Refusal::ConditionUnmeasured { fault } => values.fault(fault),
         Refusal::NotAllowed { fault, by } => values.fault(fault).name("allowed", by),
@@ -340,15 +337,7 @@ fn refused(values: Values, why: Refusal) -> Values {
             .and("link", Quantity::Volts(link))
             .and("pack", Quantity::Volts(pack)),
         Refusal::NoSuchCell(cell) => values.place(Place::Cell(cell)),
-        Refusal::NotOpen(act) => asked(values, act),
+        Refusal::NotOpen(act) => values.name("act", act),
         Refusal::AwaitsClearing => values,
-    }
-}
-
-/// What was asked for.
-fn asked(values: Values, act: Act) -> Values {
-    match act {
-        Act::Close | Act::Replace => values.name("act", act),
-        Act::Clear(fault) => values.name("act", act).fault(fault),
     }
 }

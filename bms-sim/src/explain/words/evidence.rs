@@ -391,6 +391,5 @@ pub fn evidence(evidence: &Evidence) -> String {
         Evidence::OffsetLearnt { amps: offset, over } => {
             format!("the idle offset of the current sensor is {} over {}", amps(*offset), duration(*over))
         }
-        Evidence::Running { uptime } => format!("running for {} s", uptime.0 / 1_000),
     }
 }

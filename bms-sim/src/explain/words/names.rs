@@ -116,11 +116,10 @@ pub(super) const fn clearance(by: Clearance) -> &'static str {
 }
 
 /// Something that was asked for.
-pub(super) fn act(act: Act) -> String {
+pub(super) const fn act(act: Act) -> &'static str {
     match act {
-        Act::Close => "closing".to_owned(),
-        Act::Clear(fault) => format!("clearing {}", fault.words()),
-        Act::Replace => "entering a replaced cell".to_owned(),
+        Act::Close => "closing",
+        Act::Replace => "entering a replaced cell",
     }
 }
 
