@@ -514,6 +514,10 @@ impl<const CELLS: usize, const THERMISTORS: usize> Faults<CELLS, THERMISTORS> {
         };
         Self::judge_all(&mut self.kept, &mut pass, limits, witness);
         let (summary, freeze) = (pass.summary, pass.freeze);
+        if let Some(by) = seen.asked.clear {
+            let goes = |fault| limits.clearing(fault).allows(by) && !summary.suspect.holds(fault);
+            self.memory.forget_near_misses(goes);
+        }
         let before = core::mem::replace(&mut self.summary, summary);
         if before.reaction != summary.reaction {
             witness.tell(|| Evidence::Reacting { from: before.reaction, to: summary.reaction });

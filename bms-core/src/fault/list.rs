@@ -79,6 +79,12 @@ macro_rules! list {
                 match fault { $(Fault::$variant => self.$field.reaction,)+ }
             }
 
+            /// Who may clear a fault, whatever its quantity.
+            #[must_use]
+            pub const fn clearing(&self, fault: Fault) -> super::Clearing {
+                match fault { $(Fault::$variant => self.$field.clearing,)+ }
+            }
+
             /// Trip and release limit, dwell and reaction of a fault, with units, for showing.
             #[must_use]
             pub fn shown(&self, fault: Fault) -> super::judge::Shown {

@@ -5,6 +5,9 @@
 //! confirmation and a short history before it. When memory is full the weakest and oldest record goes, never a stronger one than
 //! the newcomer's, and every loss is counted: "did it ever happen" must be answered even after the details are gone.
 //!
+//! A clear takes along the records that hold near misses alone. No stage stands for them that could be cleared, and left in place they
+//! would stay for ever. They are for the one who may clear the fault itself, and the record of a fault that is suspect again stays.
+//!
 //! Worst is the highest value or the lowest one, whichever side of its limit is the bad one. Only a value beyond its limit can be it:
 //! a confirmed fault that is healing shows better values, and they are no part of the harm.
 
@@ -213,6 +216,12 @@ impl Memory {
     /// The fault was cleared.
     pub(super) fn forget(&mut self, fault: Fault, place: Place) {
         self.take_out(|record| record.is_of(fault, place));
+    }
+
+    /// A clear: the records of faults that were never confirmed go with it, of those that it may clear and that are not suspect.
+    pub(super) fn forget_near_misses(&mut self, goes: impl Fn(Fault) -> bool) {
+        // Each turn takes one of them out.
+        while self.take_out(|record| record.count == 0 && goes(record.fault)).is_some() {}
     }
 
     /// The record of a fault, made if there is none. `None` when memory is full of stronger ones.

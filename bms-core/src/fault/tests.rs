@@ -5,7 +5,7 @@ use crate::Controller;
 use crate::config::{Config, Fitted};
 use crate::decision::{Coil, Coils, Decision};
 use crate::each::Each;
-use crate::frame::{Asked, Feedback, Frame, PackVoltages, Part, Wanted};
+use crate::frame::{Asked, Clearance, Feedback, Frame, PackVoltages, Part, Wanted};
 use crate::units::{Amps, Instant, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Place, Witness};
 
@@ -91,6 +91,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Paper<CELLS, THERMISTORS> {
         }
         self.frame.thermistors = Part::fresh(ratios);
         self
+    }
+
+    fn clear(&mut self, by: Clearance) -> &mut Self {
+        self.frame.asked.clear = Some(by);
+        self.after(10);
+        self.frame.asked.clear = None;
+        self.after(10)
     }
 
     fn confirmed(&self, fault: Fault) -> bool {
@@ -258,4 +265,29 @@ fn a_supply_may_sag_while_a_coil_pulls_in() {
     assert_eq!(confirmed_after(9_100), None);
     assert!(matches!(confirmed_after(8_000), Some(300..=320)), "{:?}", confirmed_after(8_000));
     assert!(matches!(confirmed_after(6_900), Some(50..=70)), "{:?}", confirmed_after(6_900));
+}
+
+/// A near miss never reached a reaction, so that there is nothing to clear but its record.
+#[test]
+fn a_clear_takes_near_misses_along() {
+    let mut paper = trainer();
+    paper.for_ms(100).cell(5, 3_700).for_ms(1_000).cell(5, 3_300).for_ms(100);
+    assert!(paper.remembers(Fault::CellOverVoltage).is_some());
+    // While it runs, the condition is there.
+    paper.cell(5, 3_700).for_ms(100).clear(Clearance::Service);
+    assert!(paper.remembers(Fault::CellOverVoltage).is_some());
+    paper.cell(5, 3_300).for_ms(100).clear(Clearance::Panel);
+    assert_eq!(paper.remembers(Fault::CellOverVoltage), None);
+}
+
+#[test]
+fn a_near_miss_of_a_fault_for_the_workshop_is_for_the_workshop() {
+    let mut paper = trainer();
+    let pack = paper.frame.voltages.value.pack;
+    paper.for_ms(100).cell(5, 300).frame.voltages.value.pack = pack - Volts::from_milli(3_000);
+    paper.for_ms(200).cell(5, 3_300).frame.voltages.value.pack = pack;
+    paper.for_ms(100).clear(Clearance::Panel);
+    assert!(paper.remembers(Fault::CellReversed).is_some());
+    paper.clear(Clearance::Service);
+    assert_eq!(paper.remembers(Fault::CellReversed), None);
 }
