@@ -44,6 +44,14 @@ pub struct Controller<const CELLS: usize, const THERMISTORS: usize> {
 
 impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS> {
     /// A controller at its start: contactors open, nothing known of the charge, no fault remembered.
+    ///
+    /// **Limitation: a restart forgets what was latched**, also faults that only the workshop may clear. Nothing is kept here over a loss
+    /// of supply. Whoever builds the core in must keep it from being a way round the workshop:
+    ///
+    /// - store, outside the core and before the supply is gone, that a fault for the workshop is confirmed or latched
+    ///   ([`faults`](Self::faults), [`FaultLimits::clearing`](crate::fault::FaultLimits::clearing));
+    /// - after a start, ask for [`Wanted::Open`](crate::frame::Wanted::Open) until the workshop has cleared what is stored;
+    /// - give the controller a supply that neither the drive's key nor the operator switches.
     #[must_use]
     pub fn new(config: Fitted<CELLS, THERMISTORS>) -> Self {
         const { assert!(CELLS >= 1 && CELLS <= 128, "1 to 128 cells") };
