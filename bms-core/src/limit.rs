@@ -246,7 +246,7 @@ impl Situation {
             to_full: believed.cells.map(|cells| most - cells.highest.1),
             resistance: rules.resistance.scaled(factor),
             temperatures,
-            charge: estimated.known_charge(rules.known),
+            charge: estimated.known_charge(),
             heat_used: estimated.heat_used(),
             one_c: config.pack.one_c,
             derated: faults.reaction.is_some_and(|(reaction, _)| reaction >= Reaction::Derate),

@@ -40,7 +40,7 @@ section! {
         near_empty: Ratio,
         /// What is left of either at the end.
         end: Amps,
-        /// Width of a cell's charge interval up to which its worse end counts in full.
+        /// Width of a cell's charge interval, as a part of the rated capacity, up to which its worse end counts in full.
         known: Ratio,
         /// From this used part of the heat budget on the current falls ...
         heat_from: Ratio,

@@ -59,8 +59,8 @@ pub(super) struct Count<const CELLS: usize> {
     /// Least low end and greatest high end of `cells`, and the same of those seen in this round.
     extremes: Interval,
     extremes_of_round: Interval,
-    /// Least capacity as a part of the most.
-    least_of_most: Ratio,
+    /// Of an interval wider than this, only so much counts.
+    known: Coulombs,
     /// The cells whose known charge is nearest to either end, and the same of those seen in this round.
     nearest: Nearest,
     nearest_of_round: Nearest,
@@ -110,11 +110,7 @@ impl<const CELLS: usize> Count<CELLS> {
             turn: 0,
             extremes: anything,
             extremes_of_round: NOTHING,
-            least_of_most: config
-                .charge
-                .capacity_least
-                .fraction_of(config.charge.capacity_most)
-                .unwrap_or(Ratio::ONE),
+            known: config.pack.capacity.scaled(config.limits.known),
             nearest: Nearest::NONE,
             nearest_of_round: Nearest::NONE,
         };
@@ -196,7 +192,7 @@ impl<const CELLS: usize> Count<CELLS> {
 
     /// No cell misses more than the most it can hold, nor less than nothing: one cell a tick is held to that. A count that lies wholly
     /// beyond contradicts it; such a cell may be anything from then on, and is told with what was counted.
-    pub(super) fn hold_one_within_range(&mut self, known: Ratio) -> Option<(u8, Interval)> {
+    pub(super) fn hold_one_within_range(&mut self) -> Option<(u8, Interval)> {
         let cell = self.turn;
         let mut contradicts = None;
         if let Some(missing) = self.counted(cell) {
@@ -211,7 +207,7 @@ impl<const CELLS: usize> Count<CELLS> {
                 self.extremes_of_round = self.extremes_of_round.spanning(*anchor);
             }
         }
-        if let Some(counts) = self.known(cell, known) {
+        if let Some(counts) = self.known(cell) {
             self.nearest_of_round.take(cell, counts);
         }
         if let Some(difference) = self.difference(cell) {
@@ -335,31 +331,20 @@ impl<const CELLS: usize> Count<CELLS> {
         self.as_charge(self.extremes.plus(self.moved), self.bled.high)
     }
 
-    /// What this cell misses of the least capacity, as far as it is known: of an interval wider than `known` in state of charge, either
-    /// end counts only so far as the other one supports it. So the two ends cross where next to nothing is known.
-    ///
-    /// ```text
-    /// low  = max(low / most, high / least − known)        both times the least capacity
-    /// high = min(high / least, low / most + known)
-    /// ```
-    fn known(&self, cell: u8, known: Ratio) -> Option<Interval> {
-        let missing = self.missing(cell)?;
-        let (fullest, emptiest) =
-            (missing.low.scaled(self.least_of_most), missing.high.min(self.capacity_least));
-        let known = self.capacity_least.scaled(known);
-        Some(Interval { low: fullest.max(emptiest - known), high: emptiest.min(fullest + known) })
+    /// What this cell misses, as far as that is known: of an interval wider than `known`, either end counts only so far as the other
+    /// one supports it. So the two ends cross where next to nothing is known.
+    fn known(&self, cell: u8) -> Option<Interval> {
+        let Interval { low, high } = self.counted(cell)?;
+        let high = high.min(self.capacity_least);
+        Some(Interval { low: low.max(high - self.known), high: high.min(low + self.known) })
     }
 
     /// State of charge of the cell nearest to empty and of the one nearest to full, of each only what is known (see [`Self::known`]).
     /// The cells are chosen once a round: the string moves all of them alike meanwhile.
-    pub(super) fn known_charge(&self, known: Ratio) -> (Ratio, Ratio) {
-        let left = |missing: Coulombs| {
-            let empty = missing.max(Coulombs::ZERO).fraction_of(self.capacity_least).unwrap_or(Ratio::ONE);
-            Ratio::ONE - empty.min(Ratio::ONE)
-        };
-        let counts = |cell| self.known(cell, known).unwrap_or_default();
+    pub(super) fn known_charge(&self) -> (Ratio, Ratio) {
+        let known = |cell| self.known(cell).unwrap_or_default();
         let Nearest { full, empty } = &self.nearest;
-        (left(counts(empty.0).high), left(counts(full.0).low))
+        self.as_charge(Interval { low: known(full.0).low, high: known(empty.0).high }, Coulombs::ZERO)
     }
 
     /// Least and most state of charge of one cell.

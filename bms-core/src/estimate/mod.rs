@@ -163,7 +163,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
         let current = string_current(believed, surroundings.proven_open, config);
         let moment = Moment { believed, current, bleeding: surroundings.bleeding, config };
         let moved = self.count.advance(&moment);
-        if let Some((cell, counted)) = self.count.hold_one_within_range(config.limits.known) {
+        if let Some((cell, counted)) = self.count.hold_one_within_range() {
             self.comparison.contradict(cell, counted, self.count.within_full_and_empty(), witness);
         }
         self.rest.advance(&moment);
@@ -225,9 +225,9 @@ impl<const CELLS: usize> Estimated<CELLS> {
     }
 
     /// State of charge of the cell nearest to empty and of the one nearest to full, 0 to 1, each at the worse end of its own interval. Of an
-    /// interval wider than `known` only so much counts: knowing nothing of a cell, [0, 1], is nearer to neither end, and the two cross.
-    pub(crate) fn known_charge(&self, known: Ratio) -> (Ratio, Ratio) {
-        self.count.known_charge(known)
+    /// interval wider than `limits.known` only so much counts: a cell of which nothing is known is near to neither end, and the two cross.
+    pub(crate) fn known_charge(&self) -> (Ratio, Ratio) {
+        self.count.known_charge()
     }
 
     /// Lowest and highest credible state of charge of one cell, 0 to 1; `None` for a cell that does not exist.
