@@ -41,10 +41,12 @@ fn start(ohms: u32) -> Result<Start, Box<dyn Error>> {
     let config = Config { sequence: SequenceFacts::of(Ohms(ohms), Ohms(2_500), 1_000), ..Config::crane() };
     let mut core = Controller::<96, 16>::new(config.fit().map_err(|error| error.to_string())?);
     let idle = Demand { amps: 0.0, giver: Giver::Drive, outside_celsius: 25.0 };
-    let asked = Asked { contactors: Wanted::Closed, ..Asked::NOTHING };
     let (mut samples, mut rise_ms, mut charged_ms) = (Vec::new(), None, None);
     for tick in 0..2_000_u32 {
         let at = tick * TICK_MS;
+        // A switch that stands on when the firmware starts closes nothing.
+        let contactors = if tick == 0 { Wanted::Open } else { Wanted::Closed };
+        let asked = Asked { contactors, ..Asked::NOTHING };
         let decision = core.tick(&world.measure(tick.into(), Instant(at), asked), &mut ());
         let before = world.bus.link_volts;
         world.step(f64::from(TICK_MS) / 1_000.0, &Actuators::from(&decision), &idle);

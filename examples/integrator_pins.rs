@@ -152,13 +152,15 @@ fn main() -> ExitCode {
         },
     );
     let mut controller = Controller::<16, 8>::new(Config::trainer().fit().expect("the defaults are valid"));
-    let asked = Asked { contactors: Wanted::Closed, ..Asked::NOTHING };
     let (mut closed, mut opened) = (false, false);
     for at in (0..8_000).step_by(10) {
         if at == 4_000 {
             println!("{at:>5} ms  cell 3 reads 3.9 V from now on");
             wires.third_cell.set(3_900);
         }
+        // A switch that stands on when the firmware starts closes nothing: it must have been off once.
+        let contactors = if at == 0 { Wanted::Open } else { Wanted::Closed };
+        let asked = Asked { contactors, ..Asked::NOTHING };
         let frame = board.sample(Instant(at), asked, |trouble| println!("{trouble:?}"));
         let decision = controller.tick(&frame, &mut Log(at));
         board.act(&decision, |trouble| println!("{trouble:?}"));

@@ -144,8 +144,10 @@ impl Yard {
         }
     }
 
-    /// Asks for closed contactors and waits until they are.
+    /// Asks for closed contactors, which counts after open ones, and waits until they are.
     fn close(&mut self) {
+        self.asked.contactors = Wanted::Open;
+        self.pass(0.01);
         self.asked.contactors = Wanted::Closed;
         self.pass(3.0);
         assert_eq!(self.core.step(), Step::Closed, "{:?}", self.heard.0);

@@ -194,7 +194,8 @@ fn precharge_takes_the_published_times() {
     }
 }
 
-/// Runs world and firmware of this pack together.
+/// Runs world and firmware of this pack together. In the first tick open contactors are asked for: a switch that stands on when the
+/// firmware starts closes nothing.
 fn closed_loop_of(
     spec: &PackSpec,
     celsius: f64,
@@ -208,7 +209,8 @@ fn closed_loop_of(
     let mut heard = Heard::default();
     for tick in 0..(seconds * 100.0) as u32 {
         let now = f64::from(tick) / 100.0;
-        let asked = Asked { contactors: wanted(now), ..Asked::NOTHING };
+        let contactors = if tick == 0 { Wanted::Open } else { wanted(now) };
+        let asked = Asked { contactors, ..Asked::NOTHING };
         let decision = core.tick(&world.measure(tick.into(), Instant(tick * 10), asked), &mut heard);
         let demand = Demand { amps: amps(now), giver: Giver::Drive, outside_celsius: celsius };
         world.step(0.01, &Actuators::from(&decision), &demand);

@@ -154,7 +154,8 @@ pub struct Feedback {
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Asked {
-    /// Where the operator wants the contactors, for as long as it is asked.
+    /// Where the operator wants the contactors, for as long as it is asked. After the controller's start, a clear, or an opening that
+    /// a fault demanded, [`Wanted::Closed`] counts only once [`Wanted::Open`] was asked: none of these starts anything by itself.
     pub contactors: Wanted,
     /// A request to clear the fault memory. It counts in the tick in which it comes.
     pub clear: Option<Clearance>,

@@ -67,9 +67,11 @@ proptest! {
         let spec = PackSpec::trainer();
         let mut world = World::<16, 8>::new(&spec, 9, Initial { charge: 0.6, celsius: 20.0 }).unwrap();
         let mut core = Controller::<16, 8>::new(config.fit().unwrap());
-        let asked = Asked { contactors: Wanted::Closed, ..Asked::NOTHING };
         let (onset, mut opened) = (3_000 / tick_ms, None);
         for tick in 0..onset + 2_000 / tick_ms {
+            // A switch that stands on when the firmware starts closes nothing.
+            let contactors = if tick == 0 { Wanted::Open } else { Wanted::Closed };
+            let asked = Asked { contactors, ..Asked::NOTHING };
             let mut frame = world.measure(tick.into(), Instant(tick * tick_ms), asked);
             if tick >= onset {
                 frame.cells.age = Millis(age);

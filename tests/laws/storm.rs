@@ -173,10 +173,12 @@ struct Shift {
 }
 
 impl Shift {
-    fn asked(&mut self, dice: &mut Dice) -> Asked {
+    /// A pack that stands open although closed contactors are asked for is soon asked again, as an operator would.
+    fn asked(&mut self, dice: &mut Dice, step: Step) -> Asked {
+        let patience = if step == Step::Open { 30 } else { 600 };
         self.wants = match self.wants {
-            Wanted::Closed if dice.one_in(600) => Wanted::Open,
-            Wanted::Open if dice.one_in(150) => Wanted::Closed,
+            Wanted::Closed if dice.one_in(patience) => Wanted::Open,
+            Wanted::Open if dice.one_in(patience.min(150)) => Wanted::Closed,
             stays => stays,
         };
         if dice.one_in(200) {
@@ -207,7 +209,8 @@ fn weather<const CELLS: usize, const THERMISTORS: usize>(
     let mut spells: Vec<Spell<CELLS, THERMISTORS>> = Vec::new();
     let mut lost = 0;
     for tick in 0..3_000_u32 {
-        let asked = shift.asked(&mut dice);
+        // A switch that stands on when the firmware starts closes nothing.
+        let asked = if tick == 0 { Asked::NOTHING } else { shift.asked(&mut dice, before.step) };
         if lost > 0 {
             lost -= 1;
         } else {

@@ -9,11 +9,16 @@
 //! - positive: precharge lets go after the longest pull-in, and the link must hold. Without positive it would fall with
 //!   `R_d · C`; the proof waits until that fall would exceed five times the measuring error. Feedback alone would not do: a plain
 //!   auxiliary contact need not move with the main one.
+//!
+//! A request to close is a switch that may stand on for hours. It must not start anything when a controller is reset, a fault is
+//! cleared or a bar is lifted: whoever does that need not stand at the load (EN ISO 13849-1, manual reset function, from memory: a
+//! reset only enables a separate start). After each of these, and after an opening that a fault demanded, the request counts once
+//! open contactors were asked for. A start whose precharge failed repeats by itself, a few times, with a pause.
 
 use super::findings::{Finding, Findings};
 use super::precharge::{Failure, Verdict, is_charged, significant};
 use super::resistor::{Conducts, Resistor};
-use super::state::{Measured, Sequence};
+use super::state::{Measured, Request, Sequence};
 use super::weld::{Joined, place_of_link, settling};
 use super::{Because, Step};
 use crate::config::{Checked, Config};
@@ -58,6 +63,10 @@ impl Sequence {
         }
         if let Some(refusal) = self.obstacle(now, demanded, faults, config) {
             self.refuse(refusal, witness);
+            return None;
+        }
+        if self.request == Request::Spent {
+            self.refuse(Refusal::AskAgain, witness);
             return None;
         }
         let voltages = now.voltages?;

@@ -14,6 +14,7 @@
 //!    │     not proven, or OpenNow │                     link fell       current fell, grace over
 //!    └────────────────────────────┘ link down, negative settled at half the pack
 //! ```
+//! A request to close counts only if it is newer than the controller's start, the last clear and the last opening that a fault demanded.
 //! OpenNow leads from every closed step to ProvingDead, and from there to Barred, with all coils off in that very tick.
 //!
 //! In every tick the sequence first *observes*: it compares the voltages with what the coils command and reports findings, which

@@ -8,7 +8,7 @@ use super::{Because, Step};
 use crate::config::Checked;
 use crate::decision::{Coil, Coils, FaultSummary};
 use crate::fault::{Fault, Reaction};
-use crate::frame::{Asked, Contact, Contactor, Feedback, PackVoltages};
+use crate::frame::{Asked, Contact, Contactor, Feedback, PackVoltages, Wanted};
 use crate::sense::{Believed, CurrentReading, at_end};
 use crate::units::{Amps, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Refusal, Unseparable, Witness};
@@ -84,6 +84,15 @@ pub(super) struct Steady {
     pub(super) positive: Millis,
 }
 
+/// What a request to close is worth.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub(super) enum Request {
+    /// Something has happened after which nothing may start by itself, and open contactors were not asked for since.
+    Spent,
+    /// It counts.
+    Counts,
+}
+
 /// The state of the contactor sequence.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Sequence {
@@ -126,6 +135,7 @@ pub(crate) struct Sequence {
     pub(super) failures: u8,
     /// What is left of the pause after a failed start.
     pub(super) pause: Millis,
+    pub(super) request: Request,
     /// The kind of refusal that was told last: told once a request.
     told: Option<core::mem::Discriminant<Refusal>>,
     told_points: bool,
@@ -172,6 +182,7 @@ impl Sequence {
             openings_under_load: 0,
             failures: 0,
             pause: Millis::ZERO,
+            request: Request::Spent,
             told: None,
             told_points: false,
         }
@@ -259,7 +270,10 @@ impl Sequence {
         witness: &mut W,
     ) -> Coils {
         if asked.clear.is_some() {
-            self.failures = 0;
+            (self.failures, self.request) = (0, Request::Spent);
+        }
+        if asked.contactors == Wanted::Open {
+            self.request = Request::Counts;
         }
         let demanded = faults.reaction.filter(|(reaction, _)| *reaction >= Reaction::OpenSoon);
         let moved = match demanded {
@@ -320,6 +334,9 @@ impl Sequence {
         }
         if from == Step::Precharging {
             self.resistor.begin();
+        }
+        if to == Step::Barred || matches!(because, Because::FaultDemands { .. }) {
+            self.request = Request::Spent;
         }
         let starting = matches!(from, Step::ClosingNegative | Step::Precharging | Step::ClosingPositive);
         if starting && self.outlook.failed.is_some() {

@@ -406,6 +406,9 @@ pub enum Refusal {
     },
     /// Nothing is in the way any more, but closing stays barred until somebody clears.
     AwaitsClearing,
+    /// The request to close is older than the start of the controller, the last clear, or an opening that a fault demanded: it counts
+    /// again once open contactors were asked for.
+    AskAgain,
     /// There is no cell with this number.
     NoSuchCell(u8),
     /// Only with the contactors open.

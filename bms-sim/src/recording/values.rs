@@ -338,6 +338,6 @@ fn refused(values: Values, why: Refusal) -> Values {
             .and("pack", Quantity::Volts(pack)),
         Refusal::NoSuchCell(cell) => values.place(Place::Cell(cell)),
         Refusal::NotOpen(act) => values.name("act", act),
-        Refusal::AwaitsClearing => values,
+        Refusal::AwaitsClearing | Refusal::AskAgain => values,
     }
 }

@@ -71,7 +71,8 @@ fn precharge_ends_when_the_closed_form_says() {
 
 #[test]
 fn nothing_closes_before_the_link_has_settled() {
-    let dialogue = Dialogue::with(Config::crane()).asks(Wanted::Closed).until(Step::ClosingNegative);
+    let dialogue =
+        Dialogue::with(Config::crane()).at_ms(10).asks(Wanted::Closed).until(Step::ClosingNegative);
     assert!(dialogue.now_ms() >= 520); // release 20 ms, five time constants of 100 ms
     assert_eq!(refusals(&dialogue), []);
 }
@@ -93,9 +94,43 @@ fn an_open_precharge_contactor_is_flat_three_times_and_then_waits_for_a_clear() 
     let closed = dialogue
         .with_plant(|plant| plant.precharge.stuck_open = false)
         .clears()
+        .for_ms(10)
+        .asks(Wanted::Open)
+        .for_ms(10)
+        .asks(Wanted::Closed)
         .until(Step::Closed)
         .for_ms(10);
     assert_eq!(closed.findings.precharge_flat.map(|found| found.broken), Some(false));
+}
+
+/// Manual reset, EN ISO 13849-1 (from memory): it starts nothing by itself. The switch stands on all the time; whoever clears need not
+/// stand at the load. Asked for open and for closed contactors again, the pack closes.
+#[test]
+fn neither_a_restart_nor_a_clear_nor_the_end_of_a_fault_closes_by_itself() {
+    let restarted = Dialogue::with(Config::crane()).asks(Wanted::Closed);
+    let barred = Dialogue::closed()
+        .demands(Reaction::OpenNow, Fault::CellOverVoltageFar)
+        .until(Step::Barred)
+        .clears()
+        .answers(Step::Open);
+    let mut opened =
+        Dialogue::closed().demands(Reaction::OpenSoon, Fault::OverTemperatureFar).until(Step::Open);
+    let cleared = Dialogue::with(Config::crane())
+        .at_ms(1_000)
+        .demands(Reaction::OpenSoon, Fault::OverTemperatureFar)
+        .asks(Wanted::Closed)
+        .for_ms(500)
+        .clears()
+        .answers(Step::Open);
+    opened.reaction = None;
+    for dialogue in [restarted, barred, opened, cleared] {
+        let steps = dialogue.steps().len();
+        let dialogue = dialogue.for_ms(30_000).answers(Step::Open);
+        assert_eq!((dialogue.steps().len(), dialogue.coils), (steps, Coils::NONE));
+        assert_eq!(refusals(&dialogue).last(), Some(&Refusal::AskAgain));
+        assert_eq!(refusals(&dialogue).iter().filter(|refusal| **refusal == Refusal::AskAgain).count(), 1);
+        dialogue.asks(Wanted::Open).for_ms(10).asks(Wanted::Closed).until(Step::Closed);
+    }
 }
 
 /// 500 Ω beside 2.5 kΩ behind 50 Ω: the link ends at 89.3 % (voltage divider).
@@ -551,8 +586,11 @@ fn refusals_name_what_must_change_and_are_told_once() {
 
 #[test]
 fn a_pack_voltage_that_has_collapsed_proves_nothing() {
-    let dialogue =
-        Dialogue::with(Config::crane()).with_plant(|plant| plant.pack = 0).asks(Wanted::Closed).for_ms(3_000);
+    let dialogue = Dialogue::with(Config::crane())
+        .at_ms(10)
+        .with_plant(|plant| plant.pack = 0)
+        .asks(Wanted::Closed)
+        .for_ms(3_000);
     let dialogue = dialogue.answers(Step::Open);
     assert!(matches!(refusals(&dialogue)[..], [Refusal::NotProvenOpen { .. }]));
     assert!(!dialogue.sequence.proven_open());

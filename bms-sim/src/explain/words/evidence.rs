@@ -216,6 +216,11 @@ pub fn refusal(refusal: &Refusal) -> String {
         Refusal::AwaitsClearing => {
             "closing is barred: nothing holds any more, but the memory must be cleared".to_owned()
         }
+        Refusal::AskAgain => {
+            "closing is refused: nothing closes by itself after a start of the controller, a clear, or an opening that a fault \
+             demanded; ask for open contactors once, then for closed ones"
+                .to_owned()
+        }
         Refusal::NoSuchCell(cell) => format!("there is no cell {}", u16::from(*cell) + 1),
         Refusal::NotOpen(asked) => format!("{} is refused while the contactors are not open", act(*asked)),
     }

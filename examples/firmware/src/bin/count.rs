@@ -114,8 +114,8 @@ fn start_again(controller: &mut Crane, config: Fitted<CELLS, THERMISTORS>) {
 /// Two seconds of start-up, until the pack feeds the link.
 fn close(controller: &mut Crane, paper: &mut Paper) -> Result<(), &'static str> {
     let mut coils = Coils::NONE;
-    paper.asked.contactors = Wanted::Closed;
-    for _ in 0..200 {
+    for contactors in core::iter::once(Wanted::Open).chain(core::iter::repeat_n(Wanted::Closed, 200)) {
+        paper.asked.contactors = contactors;
         let frame = paper.tick(coils);
         coils = controller.tick(&frame, &mut ()).coils;
     }
