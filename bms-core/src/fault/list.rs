@@ -242,7 +242,7 @@ list! {
         one precharge::ResistorHot, Ratio = |_| limit(Ratio::ONE, Ratio::percent(60), 0, Report, AtPanel);
     /// The negative contactor does not close.
     NegativeStuckOpen negative_stuck_open "negative contactor stuck open":
-        one contactor::StuckOpen<0>, Found = |_| found(0, Report, AtPanel);
+        one contactor::StuckOpen<0>, Found = |_| found(0, OpenSoon, AtPanel);
     /// The positive contactor does not close.
     PositiveStuckOpen positive_stuck_open "positive contactor stuck open":
         one contactor::StuckOpen<2>, Found = |_| found(0, OpenSoon, AtPanel);

@@ -362,6 +362,31 @@ fn a_contactor_that_drops_out_is_named() {
     assert_eq!(dialogue.found, [Fault::PositiveStuckOpen]);
 }
 
+/// A coil wire that breaks for 60 ms under load: the contactor parts and would close again. Nothing re-closes it before a clear and a
+/// new request.
+#[test]
+fn a_negative_that_drops_out_is_not_closed_again_by_itself() {
+    let mut dialogue = Dialogue::closed().with_plant(|plant| {
+        plant.load_milliamps = -150_000;
+        plant.load_ohms = Some(2);
+        plant.negative.stuck_open = true;
+    });
+    dialogue = dialogue.for_ms(60).with_plant(|plant| {
+        plant.negative.stuck_open = false;
+        (plant.load_milliamps, plant.load_ohms) = (0, None);
+    });
+    let dialogue = dialogue.until(Step::Open).for_ms(60_000).answers(Step::Open);
+    assert_eq!(dialogue.found, [Fault::NegativeStuckOpen]);
+    assert_eq!(dialogue.steps().iter().filter(|step| **step == Step::ClosingNegative).count(), 1);
+    let fault = Fault::NegativeStuckOpen;
+    let last = refusals(&dialogue).pop();
+    assert_eq!(
+        last,
+        Some(Refusal::FaultHolds { act: crate::witness::Act::Close, fault }),
+        "it holds until cleared"
+    );
+}
+
 const GAPS_MS: [u32; 10] = [100, 130, 160, 200, 250, 300, 400, 600, 1_000, 3_000];
 
 /// Without positive the link holds while precharge does, and falls afterwards. Whatever part of that nobody saw, two equal readings on
