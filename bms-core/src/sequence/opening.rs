@@ -101,8 +101,7 @@ impl Sequence {
 
     /// Counts an opening under load, if the current is known to be one.
     fn count_load<W: Witness>(&mut self, now: &Measured, config: &Checked, witness: &mut W) {
-        let amps = now.amps().or(now.current_check);
-        if let Some(amps) = amps.filter(|amps| amps.abs() >= config.sequence.switching_limit) {
+        if let Some(amps) = now.larger().filter(|amps| amps.abs() >= config.sequence.switching_limit) {
             self.openings_under_load = self.openings_under_load.saturating_add(1);
             let count = self.openings_under_load;
             witness.tell(|| Evidence::OpenedUnderLoad { amps, count });
@@ -144,7 +143,7 @@ impl Sequence {
     }
 
     /// Easing: opens once the current has fallen or the grace is over, whatever is asked for meanwhile. A stale current counts
-    /// as a high one.
+    /// as a high one, and where the two channels differ the larger counts: a dead sensor reads like a current that has fallen.
     pub(super) fn easing<W: Witness>(
         &mut self,
         now: &Measured,
@@ -153,15 +152,15 @@ impl Sequence {
         witness: &mut W,
     ) -> Option<(Step, Because)> {
         let below = config.sequence.switching_limit;
-        let fallen = |current: &crate::sense::CurrentReading| !current.at_end && current.amps.abs() < below;
-        if let Some(current) = now.current.filter(fallen) {
-            return Some((Step::Opening, Because::CurrentFallen { amps: current.amps, below }));
+        let known = now.current.is_some_and(|current| !current.at_end);
+        if let Some(amps) = now.larger().filter(|amps| known && amps.abs() < below) {
+            return Some((Step::Opening, Because::CurrentFallen { amps, below }));
         }
         if self.since < grace + now.wait_for_fuse(config) {
             return None;
         }
         self.count_load(now, config, witness);
-        Some((Step::Opening, Because::GraceOver { amps: now.amps(), grace }))
+        Some((Step::Opening, Because::GraceOver { amps: now.amps().and(now.larger()), grace }))
     }
 
     /// Opening: the link must fall.

@@ -45,6 +45,12 @@ impl Measured {
         self.current.map(|current| current.amps)
     }
 
+    /// The larger amount of the two channels that are believed: one that is dead or late hides no current.
+    pub(super) fn larger(&self) -> Option<Amps> {
+        let amounts = [self.amps(), self.current_check];
+        amounts.into_iter().flatten().max_by_key(|amps| amps.abs())
+    }
+
     pub(super) fn link(&self) -> Option<Volts> {
         self.voltages.map(|voltages| voltages.link)
     }

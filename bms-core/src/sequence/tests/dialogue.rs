@@ -515,6 +515,28 @@ fn easing_waits_for_the_current_or_for_the_end_of_the_grace() {
         .because(|because| *because == Because::GraceOver { amps: None, grace });
 }
 
+/// The main channel is dead while the hoist draws 150 A: what the second one shows has not fallen.
+#[test]
+fn a_dead_main_channel_hides_no_current_from_easing() {
+    let mut dialogue = Dialogue::closed();
+    dialogue.check_milliamps = Some(-150_000); // the plant's 0 A are what the main channel shows
+    let dialogue = dialogue
+        .demands(Reaction::OpenSoon, Fault::CurrentSensorsDisagree)
+        .for_ms(1_990)
+        .answers(Step::Easing)
+        .for_ms(20)
+        .answers(Step::Opening)
+        .because(|because| matches!(because, Because::GraceOver { amps: Some(amps), .. } if amps.milli() == -150_000));
+    let amps = Amps::from_milli(-150_000);
+    assert!(dialogue.heard.contains(&Evidence::OpenedUnderLoad { amps, count: 1 }));
+
+    let mut dialogue = Dialogue::closed().demands(Reaction::OpenSoon, Fault::CurrentSensorsDisagree);
+    dialogue.check_milliamps = Some(-150_000);
+    let mut dialogue = dialogue.for_ms(500).answers(Step::Easing);
+    dialogue.check_milliamps = Some(-9_000);
+    dialogue.for_ms(10).answers(Step::Opening);
+}
+
 #[test]
 fn a_low_supply_shortens_the_grace() {
     Dialogue::closed()
