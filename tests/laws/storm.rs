@@ -54,11 +54,11 @@ fn obeys<const CELLS: usize, const THERMISTORS: usize>(
             );
         }
     }
-    // What stands at the end of its range may be more.
+    // What stands at the end of its range may be more; the second channel's lies beyond the breaking limit.
     let range = i64::from(config.pack.current_range.bits()) * 99 / 100;
-    let breaks =
-        |amps: Amps| amps.abs() < config.sequence.breaking_limit && i64::from(amps.abs().bits()) < range;
-    let may_break = breaks(frame.current.value) && breaks(frame.current_check.value);
+    let breaks = |amps: Amps| amps.abs() < config.sequence.breaking_limit;
+    let at_end = i64::from(frame.current.value.abs().bits()) >= range;
+    let may_break = breaks(frame.current.value) && !at_end && breaks(frame.current_check.value);
     let demanded = decision.faults.reaction;
     if let Some((Reaction::OpenNow, fault)) = demanded
         && may_break

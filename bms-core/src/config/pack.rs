@@ -21,6 +21,8 @@ section! {
         nominal: Volts,
         /// Largest current that the main sensor reads, either way.
         current_range: Amps,
+        /// Largest current that the second sensor reads, either way.
+        current_check_range: Amps,
         /// Resistance of a healthy cell with its joint.
         resistance: ResistanceFacts,
         /// The period of a tick.
@@ -46,10 +48,12 @@ impl Pack {
     /// 16 cells of 20 Ah: 4 modules of 4 cells with 2 thermistors each.
     #[must_use]
     pub fn trainer() -> Self {
-        Self::of(4, 4, 2, 20_000, 51_200)
+        let current_check_range = Amps::from_milli(1_200_000);
+        Self { current_check_range, ..Self::of(4, 4, 2, 20_000, 51_200) }
     }
 
-    /// An LFP pack by its counts, its capacity in mAh (up to 4 000 Ah) and its nominal voltage in mV.
+    /// An LFP pack by its counts, its capacity in mAh (up to 4 000 Ah) and its nominal voltage in mV. The main sensor reads 6C; the
+    /// second one reads a short circuit that usual contactors must not break.
     #[must_use]
     pub fn of(
         modules: u8,
@@ -67,6 +71,7 @@ impl Pack {
             one_c,
             nominal: Volts::from_milli(millivolts),
             current_range: one_c.scaled(Ratio::percent(600)),
+            current_check_range: one_c.scaled(Ratio::percent(600)).max(Amps::from_milli(2_500_000)),
             resistance: ResistanceFacts::for_capacity(milliamp_hours),
             tick: Millis(10),
             oldest_age: Millis(30),
@@ -77,6 +82,12 @@ impl Pack {
     #[must_use]
     pub const fn rate(&self, hundredths: i32) -> Amps {
         self.one_c.scaled(Ratio::percent(hundredths))
+    }
+
+    /// The largest current that either sensor reads.
+    #[must_use]
+    pub fn widest_current_range(&self) -> Amps {
+        self.current_range.max(self.current_check_range)
     }
 
     /// Cells in series.

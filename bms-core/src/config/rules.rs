@@ -43,6 +43,8 @@ rules! {
         beside "an over-current limit" faults.over_current_discharge.trip; "the sensor must see what it protects from";
     "pack.current_range": pack.current_range => AtLeast faults.over_current_charge.trip, "the over-current limit, charge",
         beside "an over-current limit" faults.over_current_charge.trip; "the sensor must see what it protects from";
+    "pack.widest_current_range": pack.widest_current_range() => MoreThan sequence.breaking_limit, "what the contactors may break",
+        beside "a breaking limit" sequence.breaking_limit; "one sensor must tell a current that they break from one that the fuse clears";
     "pack.tick": pack.tick => MoreThan Millis::ZERO, "0"; "time must pass";
     "pack.oldest_age": pack.oldest_age => AtLeast pack.tick, "a tick", beside "a tick" pack.tick; "else nothing would ever be believed";
 

@@ -69,10 +69,11 @@ impl SequenceFacts {
         Self::of(Ohms(50), Ohms(2_500), 1_000)
     }
 
-    /// The training bench: 10 Ω, 5 mF, 500 Ω at 51 V.
+    /// The training bench: 10 Ω, 5 mF, 500 Ω at 51 V, and contactors of half the size.
     #[must_use]
     pub fn trainer() -> Self {
-        Self::of(Ohms(10), Ohms(500), 5_000)
+        let breaking_limit = Amps::from_milli(1_000_000);
+        Self { breaking_limit, ..Self::of(Ohms(10), Ohms(500), 5_000) }
     }
 
     /// Usual contactors around these resistors and this link (microfarads).

@@ -74,7 +74,11 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     type Quantity = Amps;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Amps>) -> Sight {
         let gap = match (seen.believed.current, seen.believed.current_check) {
-            (Some(main), Some(check)) => Some((main.raw - check).abs()),
+            (Some(main), Some(check)) => {
+                // At its end the main channel says "at least this": what the wider one shows beyond it is no contradiction.
+                let beyond = if main.raw > Amps::ZERO { check - main.raw } else { main.raw - check };
+                Some(if main.at_end && beyond > Amps::ZERO { Amps::ZERO } else { beyond.abs() })
+            }
             _ => None,
         };
         limit.sight(Place::Pack, gap)

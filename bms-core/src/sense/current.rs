@@ -52,9 +52,9 @@ const LEARNING: Millis = Millis::from_seconds(10);
 /// A reading this near to the end of the range stands at it: converters stop a step or two short. Common practice, no source.
 const END: Ratio = Ratio::from_milli(999);
 
-/// Whether a reading of either channel stands at an end of the range: the true current may be more.
-pub(crate) fn at_end(raw: Amps, config: &Config) -> bool {
-    raw.abs() >= config.pack.current_range.scaled(END)
+/// Whether a reading stands at an end of its channel's range: the true current may be more.
+pub(crate) fn at_end(raw: Amps, range: Amps) -> bool {
+    raw.abs() >= range.scaled(END)
 }
 
 /// What is kept of the channel from frame to frame.
@@ -112,7 +112,7 @@ impl CurrentChannel {
             self.since_load = Millis::ZERO;
         }
         let range = config.pack.current_range;
-        let at_end = at_end(raw, config);
+        let at_end = at_end(raw, range);
         let error = if at_end { range } else { self.error(amps, config) };
         let unlearnt = if self.offset.is_some() { Amps::ZERO } else { config.sensing.current_offset };
         Some(CurrentReading { amps, raw, unlearnt, error, at_end, calm: self.calm })

@@ -57,27 +57,36 @@ impl Measured {
 
     /// How long opening waits for the fuse to clear a current that the contactors must not break; zero where they may break it.
     ///
-    /// | main channel | second channel | waits for |
-    /// | --- | --- | --- |
-    /// | beyond the breaking limit | the same, or none | the fuse |
-    /// | none | beyond | the fuse |
-    /// | one beyond, | the other not | the time in which the two must agree |
-    /// | neither beyond, or none at all | | nothing |
+    /// | what is believed | waits for |
+    /// | --- | --- |
+    /// | every channel may be beyond the breaking limit | the fuse |
+    /// | one may be, the other is not, and they contradict each other | the time in which the two must agree |
+    /// | one may be, the other is not, and both may be true | nothing |
+    /// | none may be, or there is none | nothing |
     ///
-    /// A reading at its end counts as beyond. Where the two contradict each other one sensor is broken, or a short circuit is so
-    /// young that only one has seen it: both cases are over when their disagreement would be a fault. Knowing nothing waits for
-    /// nothing: that the readings are lost and a short circuit flows as well is the less likely, and the reaction is due now.
+    /// A reading at the end of its range says "at least this": the current may be beyond the breaking limit, and any reading of the other
+    /// channel from there on may be true. So a main channel that ends at 600 A and a second one that reads 800 A let the contactors break
+    /// a short circuit in the cold, in which the fuse is slow. Where the two contradict each other one sensor is broken, or
+    /// the short circuit is so young that only one has seen it: both cases are over when their disagreement would be a fault. Knowing
+    /// nothing waits for nothing: that the readings are lost and a short circuit flows as well is the less likely, and the reaction is
+    /// due now.
     pub(super) fn wait_for_fuse(&self, config: &Checked) -> Millis {
-        let beyond = |amps: Amps| amps.abs() > config.sequence.breaking_limit;
-        let main = self.current.map(|current| current.at_end || beyond(current.amps));
-        let check = self.current_check.map(|amps| at_end(amps, config) || beyond(amps));
+        // At least and at most what the amount may be, by each channel.
+        let bounds = |amps: Amps, at_end| (amps.abs(), if at_end { Amps::MAX } else { amps.abs() });
+        let main = self.current.map(|current| bounds(current.amps, current.at_end));
+        let range = config.pack.current_check_range;
+        let check = self.current_check.map(|amps| bounds(amps, at_end(amps, range)));
+        let Some(either) = main.or(check) else { return Millis::ZERO };
+        let (main, check) = (main.unwrap_or(either), check.unwrap_or(either));
+        let (limit, disagree) = (config.sequence.breaking_limit, config.faults.current_sensors_disagree);
         let fuse = config.sequence.fuse_wait;
-        match (main, check) {
-            (Some(true), Some(true) | None) | (None, Some(true)) => fuse,
-            (Some(true), Some(false)) | (Some(false), Some(true)) => {
-                fuse.min(config.faults.current_sensors_disagree.dwell)
-            }
-            (Some(false) | None, Some(false) | None) => Millis::ZERO,
+        let contradict = main.0.max(check.0) - main.1.min(check.1) > disagree.trip;
+        if main.1.min(check.1) > limit {
+            fuse
+        } else if main.1.max(check.1) > limit && contradict {
+            fuse.min(disagree.dwell)
+        } else {
+            Millis::ZERO
         }
     }
 }

@@ -249,7 +249,7 @@ impl PackSpec {
                 motor_ohms: 4.0,
             },
             supply: SupplySpec::twelve_volts(),
-            sensors: SensorSpec::of(100.0, 420.0),
+            sensors: SensorSpec::of(100.0, 420.0, 3_000.0),
         }
     }
 
@@ -286,7 +286,7 @@ impl PackSpec {
                 motor_ohms: 1.0,
             },
             supply: SupplySpec::twelve_volts(),
-            sensors: SensorSpec::of(20.0, 72.0),
+            sensors: SensorSpec::of(20.0, 72.0, 1_250.0),
         }
     }
 
@@ -392,7 +392,9 @@ impl SupplySpec {
 }
 
 impl SensorSpec {
-    fn of(ampere_hours: f64, highest_volts: f64) -> Self {
+    /// Channels for this capacity and voltage; the second current sensor reads up to `highest_amps`, a short circuit beyond the breaking
+    /// limit of the contactors.
+    fn of(ampere_hours: f64, highest_volts: f64, highest_amps: f64) -> Self {
         let (size, high) = (ampere_hours / 100.0, highest_volts / 420.0);
         let channel = |noise, offset, gain, step, range, earlier_seconds| ChannelSpec {
             noise,
@@ -407,7 +409,7 @@ impl SensorSpec {
             thermistor: channel(4e-4, 5e-4, 0.0, 1.0 / 4_096.0, 1.0, 0.0),
             pull_up_ohms: 10_000.0,
             current: channel(0.1 * size, 0.15 * size, 2e-3, 0.05 * size, 1_000.0 * size, 0.001),
-            current_check: channel(0.3 * size, 0.5 * size, 5e-3, 0.2 * size, 1_000.0 * size, 0.003),
+            current_check: channel(0.3 * size, 0.5 * size, 5e-3, 0.2 * size, highest_amps, 0.003),
             pack: channel(0.1 * high, 0.15 * high, 1e-3, 0.05 * high, 500.0 * high, 0.0),
             supply: channel(0.02, 0.03, 5e-3, 0.01, 40.0, 0.0),
         }

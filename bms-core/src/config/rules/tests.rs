@@ -29,6 +29,7 @@ const SPOILT: [fn(&mut Config); LISTED] = [
         c.pack.current_range = Amps::from_milli(600_000);
         c.faults.over_current_charge.trip = Amps::from_milli(601_000);
     },
+    |c| c.pack.current_check_range = Amps::from_milli(2_000_000),
     |c| c.pack.tick = Millis::ZERO,
     |c| c.pack.oldest_age = Millis(9),
     |c| c.pack.resistance.expected = Milliohms::ZERO,

@@ -301,7 +301,10 @@ impl Dialogue {
     }
 
     fn measured(&self, elapsed: Millis) -> Measured {
-        let amps = Amps::from_milli(self.plant.milliamps());
+        let held = |milliamps: i32, range: Amps| Amps::from_milli(milliamps).max(-range).min(range);
+        let pack = &self.config.pack;
+        let amps = held(self.plant.milliamps(), pack.current_range);
+        let check = held(self.check_milliamps.unwrap_or(self.plant.milliamps()), pack.current_check_range);
         let mut voltages = self.plant.voltages();
         voltages.pack = Volts::from_milli((self.plant.pack * self.pack_scale / 1_000_000) as i32);
         let current = CurrentReading {
@@ -309,7 +312,7 @@ impl Dialogue {
             raw: amps,
             unlearnt: Amps::ZERO,
             error: Amps::ZERO,
-            at_end: false,
+            at_end: amps.abs() == pack.current_range,
             calm: Millis::ZERO,
         };
         Measured {
@@ -317,8 +320,7 @@ impl Dialogue {
             credit: elapsed.min(self.config.pack.oldest_age),
             voltages: (!self.voltages_are_stale).then_some(voltages),
             current: (!self.current_is_stale).then_some(current),
-            current_check: (!self.check_is_stale)
-                .then_some(self.check_milliamps.map_or(amps, Amps::from_milli)),
+            current_check: (!self.check_is_stale).then_some(check),
             supply: Some(self.supply),
             feedback: Some(self.plant.feedback()),
             cells: true,
