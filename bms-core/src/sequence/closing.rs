@@ -16,9 +16,10 @@
 //! open contactors were asked for. A start whose precharge failed repeats by itself, a few times, with a pause.
 
 use super::findings::{Finding, Findings};
+use super::measured::Measured;
 use super::precharge::{Failure, Verdict, is_charged, significant};
 use super::resistor::{Conducts, Resistor};
-use super::state::{Measured, Request, Sequence};
+use super::state::{Request, Sequence};
 use super::weld::{Joined, place_of_link, settling};
 use super::{Because, Step};
 use crate::config::{Checked, Config};
@@ -323,13 +324,17 @@ impl Sequence {
     }
 }
 
-/// Time without precharge until an open positive would have shown: the fall of the link by more than measuring error,
-/// `t = R_d · C · x/(1 − x)`, with `x` that error over the pack: never shorter than the exact `−ln(1 − x)`.
+/// Time without precharge until an open positive would have shown: the fall of the link by more than measuring error.
 pub(crate) fn proof_of_positive(pack: Volts, config: &Config) -> Millis {
-    let (facts, error) = (&config.sequence, significant(config));
-    let share = error.fraction_of(pack - error).unwrap_or(Ratio::ONE).held_between(Ratio::ZERO, Ratio::ONE);
-    let scaled = i64::from(facts.discharge_time_constant().0).saturating_mul(i64::from(share.bits())) >> 16;
-    Millis(u32::try_from(scaled).unwrap_or(u32::MAX)) + config.pack.tick
+    time_to_fall(significant(config), pack, config) + config.pack.tick
+}
+
+/// Time in which the bleed-down lowers a link as high as the pack by so much: `t = R_d · C · x/(1 − x)`, with `x` the fall over the pack,
+/// never shorter than the exact `−ln(1 − x)`.
+pub(super) fn time_to_fall(fall: Volts, pack: Volts, config: &Config) -> Millis {
+    let share = fall.fraction_of(pack - fall).unwrap_or(Ratio::ONE).held_between(Ratio::ZERO, Ratio::ONE);
+    let constant = i64::from(config.sequence.discharge_time_constant().0);
+    Millis(u32::try_from(constant.saturating_mul(i64::from(share.bits())) >> 16).unwrap_or(u32::MAX))
 }
 
 fn closing(seen: &PackVoltages) -> Because {

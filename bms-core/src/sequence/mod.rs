@@ -22,6 +22,7 @@
 
 mod closing;
 mod findings;
+mod measured;
 mod opening;
 mod precharge;
 mod resistor;

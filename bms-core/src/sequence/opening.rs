@@ -9,7 +9,8 @@
 //! ```
 //! It is judged when the expected fall exceeds twice the fall that a welded precharge allows and five times the measuring error;
 //! three quarters of it are asked for, since a capacitor may have a tenth more than it says. A load or a turning motor may move
-//! the link as well: any level that is clearly not the pack's shows as much.
+//! the link as well: any level that is clearly not the pack's shows as much. A weld holds the link still, at either level; a contactor
+//! that is slow lets it fall late, but on and on. So a link that has fallen by more than measuring error a moment ago accuses nobody.
 //!
 //! A link that stays at the pack may also have lost its bleed-down. Nothing tells the two apart while negative holds, so that is said,
 //! and the graver one is taken. Afterwards they part: behind a welded positive the capacitor still empties through its bleed-down and the
@@ -23,10 +24,11 @@
 //! one neither hides such a current nor delays a reaction for long. The wait for the fuse is bounded, since in the cold
 //! the same short circuit draws less and the contactors must break it after all.
 
-use super::closing::{Demanded, reason_to_open, stopped_by};
+use super::closing::{Demanded, reason_to_open, stopped_by, time_to_fall};
 use super::findings::{Finding, Findings};
+use super::measured::Measured;
 use super::precharge::{curve, end_limit, significant};
-use super::state::{Measured, Sequence};
+use super::state::Sequence;
 use super::weld::{Joined, place_of_link, settling};
 use super::{Because, Step};
 use crate::config::{Checked, Config};
@@ -49,14 +51,15 @@ fn telling_fall(pack: Volts, config: &Config) -> Volts {
     (by_precharge + by_precharge).max(significant(config))
 }
 
-/// Time in Opening until the fall of an opened positive tells: release, and `t = R_d · C · x/(1 − x)`, with `x` the telling fall over
-/// the pack: never shorter than the exact `−ln(1 − x)`.
+/// Time in Opening until a link that holds still tells a weld: release, the telling fall, and the time in which it holds still.
 pub(crate) fn proof_of_opening(pack: Volts, config: &Config) -> Millis {
-    let (facts, telling) = (&config.sequence, telling_fall(pack, config));
-    let share =
-        telling.fraction_of(pack - telling).unwrap_or(Ratio::ONE).held_between(Ratio::ZERO, Ratio::ONE);
-    let scaled = i64::from(facts.discharge_time_constant().0).saturating_mul(i64::from(share.bits())) >> 16;
-    facts.release + Millis(u32::try_from(scaled).unwrap_or(u32::MAX)) + config.pack.tick
+    let telling = time_to_fall(telling_fall(pack, config), pack, config);
+    config.sequence.release + telling + time_of_stillness(pack, config) + config.pack.tick
+}
+
+/// Time in which the bleed-down alone lowers the link by two measuring errors.
+fn time_of_stillness(pack: Volts, config: &Config) -> Millis {
+    time_to_fall(config.sensing.voltage_error + config.sensing.voltage_error, pack, config)
 }
 
 impl Sequence {
@@ -180,6 +183,10 @@ impl Sequence {
         if lowest.is_none() {
             self.lifted = self.steady.positive;
         }
+        self.level = Some(match self.level.filter(|_| lowest.is_some()) {
+            Some((level, since)) if seen.link > level - config.sensing.voltage_error => (level, since),
+            Some(_) | None => (seen.link, self.steady.positive),
+        });
         self.lowest = Some(lowest.map_or(seen.link, |lowest| lowest.min(seen.link)));
         let highest = self.link_from.map_or(seen.link, |before| before.max(seen.link));
         self.link_from = Some(highest);
@@ -194,7 +201,7 @@ impl Sequence {
             self.outlook.parted = true;
             let open = Some(Finding::kept(seen.link, from - asked));
             (findings.positive_welded, findings.precharge_welded) = (open, open);
-        } else if expected >= telling {
+        } else if expected >= telling && self.is_still(seen.pack, config) {
             let welded = Some(Finding::broken(seen.link, from - asked));
             let halfway = seen.pack.scaled(Ratio::ONE - config.sequence.end_ratio());
             self.precharge_named = seen.link < seen.pack - Volts::from_bits(halfway.bits() / 2);
@@ -208,6 +215,11 @@ impl Sequence {
             };
             self.outlook.failed = Some(stopped_by(fault, config));
         }
+    }
+
+    /// Whether the link has not fallen by more than measuring error in the time in which the bleed-down alone lowers it by twice that.
+    fn is_still(&self, pack: Volts, config: &Checked) -> bool {
+        self.level.is_some_and(|(_, since)| self.steady.positive - since >= time_of_stillness(pack, config))
     }
 
     /// Opening: negative follows.

@@ -1,6 +1,7 @@
 //! The state of the sequence, its two halves of a tick, and the one place where the step changes.
 
 use super::findings::{Findings, LinkLeft};
+use super::measured::Measured;
 use super::precharge::Start;
 use super::resistor::Resistor;
 use super::weld::Floating;
@@ -8,88 +9,10 @@ use super::{Because, Step};
 use crate::config::Checked;
 use crate::decision::{Coil, Coils, FaultSummary};
 use crate::fault::{Fault, Reaction};
-use crate::frame::{Asked, Contact, Contactor, Feedback, PackVoltages, Wanted};
-use crate::sense::{Believed, CurrentReading, at_end};
-use crate::units::{Amps, Millis, Ratio, Volts};
+use crate::frame::{Asked, Contact, Contactor, Feedback, Wanted};
+use crate::sense::Believed;
+use crate::units::{Millis, Ratio, Volts};
 use crate::witness::{Evidence, Refusal, Unseparable, Witness};
-
-/// The parts of a frame that the sequence looks at, whatever the size of the pack.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Measured {
-    pub(super) elapsed: Millis,
-    pub(super) credit: Millis,
-    pub(super) voltages: Option<PackVoltages>,
-    pub(super) current: Option<CurrentReading>,
-    pub(super) current_check: Option<Amps>,
-    pub(super) supply: Option<Volts>,
-    pub(super) feedback: Option<Feedback>,
-    /// Whether the cells are believed: a pack with a reversed cell must never get as far as precharge.
-    pub(super) cells: bool,
-}
-
-impl Measured {
-    fn of<const CELLS: usize, const THERMISTORS: usize>(believed: &Believed<'_, CELLS, THERMISTORS>) -> Self {
-        Self {
-            elapsed: believed.elapsed,
-            credit: believed.credit,
-            voltages: believed.voltages,
-            current: believed.current,
-            current_check: believed.current_check,
-            supply: believed.supply,
-            feedback: believed.feedback,
-            cells: believed.cells.is_some(),
-        }
-    }
-
-    pub(super) fn amps(&self) -> Option<Amps> {
-        self.current.map(|current| current.amps)
-    }
-
-    /// The larger amount of the two channels that are believed: one that is dead or late hides no current.
-    pub(super) fn larger(&self) -> Option<Amps> {
-        let amounts = [self.amps(), self.current_check];
-        amounts.into_iter().flatten().max_by_key(|amps| amps.abs())
-    }
-
-    pub(super) fn link(&self) -> Option<Volts> {
-        self.voltages.map(|voltages| voltages.link)
-    }
-
-    /// How long opening waits for the fuse to clear a current that the contactors must not break; zero where they may break it.
-    ///
-    /// | what is believed | waits for |
-    /// | --- | --- |
-    /// | every channel may be beyond the breaking limit | the fuse |
-    /// | one may be, the other is not, and they contradict each other | the time in which the two must agree |
-    /// | one may be, the other is not, and both may be true | nothing |
-    /// | none may be, or there is none | nothing |
-    ///
-    /// A reading at the end of its range says "at least this": the current may be beyond the breaking limit, and any reading of the other
-    /// channel from there on may be true. So a main channel that ends at 600 A and a second one that reads 800 A let the contactors break
-    /// a short circuit in the cold, in which the fuse is slow. Where the two contradict each other one sensor is broken, or
-    /// the short circuit is so young that only one has seen it: both cases are over when their disagreement would be a fault. Knowing
-    /// nothing waits for nothing: that the readings are lost and a short circuit flows as well is the less likely, and the reaction is
-    /// due now.
-    pub(super) fn wait_for_fuse(&self, config: &Checked) -> Millis {
-        // At least and at most what the amount may be, by each channel.
-        let bounds = |amps: Amps, at_end| (amps.abs(), if at_end { Amps::MAX } else { amps.abs() });
-        let main = self.current.map(|current| bounds(current.amps, current.at_end));
-        let range = config.pack.current_check_range;
-        let check = self.current_check.map(|amps| bounds(amps, at_end(amps, range)));
-        let Some(either) = main.or(check) else { return Millis::ZERO };
-        let (main, check) = (main.unwrap_or(either), check.unwrap_or(either));
-        let (limit, disagree) = (config.sequence.breaking_limit, config.faults.current_sensors_disagree);
-        let fuse = config.sequence.fuse_wait;
-        let contradict = main.0.max(check.0) - main.1.min(check.1) > disagree.trip;
-        if main.1.min(check.1) > limit {
-            fuse
-        } else if main.1.max(check.1) > limit && contradict {
-            fuse.min(disagree.dwell)
-        } else {
-            Millis::ZERO
-        }
-    }
-}
 
 /// Time since each coil was last switched.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -127,6 +50,9 @@ pub(crate) struct Sequence {
     pub(super) link_from: Option<Volts>,
     /// In Opening: the lowest link since it was last lifted.
     pub(super) lowest: Option<Volts>,
+    /// In Opening: the level from which the link has not fallen by more than measuring error, and for how long positive had been commanded
+    /// open when it came there.
+    pub(super) level: Option<(Volts, Millis)>,
     /// In Opening: for how long positive had been commanded open when the link was last lifted, or may have been unseen.
     pub(super) lifted: Millis,
     /// In ClosingPositive: for how long precharge had been commanded open when the link was first read without it.
@@ -185,6 +111,7 @@ impl Sequence {
             start: Start::new(Volts::ZERO),
             link_from: None,
             lowest: None,
+            level: None,
             lifted: Millis::ZERO,
             unaided: None,
             unread: Millis::ZERO,
@@ -332,7 +259,7 @@ impl Sequence {
         witness.tell(|| Evidence::Moved { from, to, because });
         (self.step, self.since) = (to, Millis::ZERO);
         (self.link_from, self.lowest) = (now.link(), now.link());
-        (self.lifted, self.unaided) = (Millis::ZERO, None);
+        (self.level, self.lifted, self.unaided) = (None, Millis::ZERO, None);
         (self.negative_made, self.differed, self.fuse_waited) = (None, Millis::ZERO, Millis::ZERO);
         match to {
             Step::Precharging => {

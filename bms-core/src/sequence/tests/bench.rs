@@ -10,18 +10,20 @@ use crate::fault::{Fault, Reaction};
 use crate::frame::{Asked, Clearance, Contact, Feedback, PackVoltages, Wanted};
 use crate::sense::CurrentReading;
 use crate::sequence::findings::Findings;
-use crate::sequence::state::{Measured, Sequence};
+use crate::sequence::measured::Measured;
+use crate::sequence::state::Sequence;
 use crate::sequence::{Because, Step};
 use crate::units::{Amps, Millis, Ratio, Volts};
 use crate::witness::Evidence;
 
-/// A contactor that takes 20 ms to close and 10 ms to open.
+/// A contactor that takes 20 ms to close and 10 ms to open, or so much longer.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Relay {
     energised_ms: i64,
     made: bool,
     pub(super) welded: bool,
     pub(super) stuck_open: bool,
+    pub(super) late_ms: i64,
 }
 
 impl Relay {
@@ -30,9 +32,9 @@ impl Relay {
             Coil::On => self.energised_ms.max(0) + ms,
             Coil::Off => self.energised_ms.min(0) - ms,
         };
-        if self.energised_ms >= 20 {
+        if self.energised_ms >= 20 + self.late_ms {
             self.made = true;
-        } else if self.energised_ms <= -10 {
+        } else if self.energised_ms <= -10 - self.late_ms {
             self.made = false;
         }
     }

@@ -278,6 +278,22 @@ fn an_open_bleed_down_is_told_from_a_welded_positive_after_opening() {
     assert_eq!(sound.has_heard(|evidence| matches!(evidence, Evidence::CannotSeparate(_))), 0);
 }
 
+/// A positive that opens 10 to 85 ms late lets the link fall as far as a welded precharge holds it by the time of the verdict, but on from
+/// there: it is no weld. One that takes longer has not opened by then, and is called so.
+#[test]
+fn a_slow_positive_is_no_welded_precharge() {
+    for late_ms in (0..=300).step_by(5) {
+        let dialogue = Dialogue::closed()
+            .with_plant(|plant| plant.positive.late_ms = late_ms)
+            .asks(Wanted::Open)
+            .until(Step::ProvingDead)
+            .for_ms(10_000);
+        let expected: &[Fault] = if dialogue.found.is_empty() { &[] } else { &[Fault::PositiveWelded] };
+        assert_eq!(dialogue.found, expected, "{late_ms} ms late");
+        assert!(late_ms > 85 || dialogue.found.is_empty(), "{late_ms} ms late");
+    }
+}
+
 /// A braking load charges the link for a moment after positive has opened, also after the time that a release may take: 8 A for 1 ms
 /// lift 1 mF by 8 V. The height it falls from is not the pack's, so half a tick's worth of fall below the pack is no weld.
 #[test]
