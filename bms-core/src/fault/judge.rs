@@ -12,7 +12,7 @@ use crate::each::Each;
 use crate::estimate::Estimated;
 use crate::frame::{Asked, Clearance};
 use crate::sense::Believed;
-use crate::sequence::{Findings, Step};
+use crate::sequence::{Finding, Findings, Step};
 use crate::units::{
     Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ohms, Ratio, Uptime, Volts,
 };
@@ -192,16 +192,18 @@ impl Sight {
     }
 
     /// What the contactor sequence found at a moment of its own.
-    pub(super) fn of_finding(place: Place, finding: Option<crate::sequence::Finding>) -> Self {
-        finding.map_or(Self::UNKNOWN, |finding| Self {
-            place,
-            observed: Some(Quantity::Volts(finding.observed)),
-            limit: Some(Quantity::Volts(finding.bound)),
-            reading: if finding.broken { Reading::Beyond } else { Reading::Within },
-            // A broken bound has been passed on its bad side.
-            worse: if finding.observed < finding.bound { Worse::Lower } else { Worse::Higher },
-            pending: false,
-        })
+    pub(super) fn of_finding(place: Place, finding: Option<Finding>) -> Self {
+        let Some(Finding { broken, figures }) = finding else { return Self::UNKNOWN };
+        let found = Self::found(place, broken);
+        let Some((observed, bound)) = figures else { return found };
+        // A broken bound has been passed on its bad side, and one that is kept lies on that side of the value.
+        let worse = if (observed < bound) == broken { Worse::Lower } else { Worse::Higher };
+        Self {
+            observed: Some(Quantity::Volts(observed)),
+            limit: Some(Quantity::Volts(bound)),
+            worse,
+            ..found
+        }
     }
 
     /// Nothing to look at in this tick: every stage stays.

@@ -146,6 +146,10 @@ impl Sequence {
         let Some(seen) = now.voltages else { return };
         let from = *self.link_from.get_or_insert(seen.link);
         let most = from + significant(config);
+        // Shown by a quarter of the span at most between `behind_negative` and the pack, or without that point by no value.
+        let least = seen.pack - Volts::from_bits((seen.pack - seen.link).bits() / 4);
+        let figures = config.sensing.points.behind_negative.then_some((seen.behind_negative, least));
+        let negative = |broken| Finding { broken, figures };
         if seen.link > most {
             let found = Some(Finding::broken(seen.link, most));
             // Between two readings precharge lifts the link by a third at most; positive brings all of it.
@@ -160,11 +164,11 @@ impl Sequence {
             self.outlook.failed = Some(stopped_by(fault, config));
         } else if self.negative_shows(&seen, now, config) {
             self.negative_made.get_or_insert(Millis::ZERO);
-            findings.negative_stuck_open = Some(Finding::kept(seen.behind_negative, seen.pack));
+            findings.negative_stuck_open = Some(negative(false));
         } else {
             self.negative_made = None;
             if self.since >= config.sequence.step_deadline {
-                findings.negative_stuck_open = Some(Finding::broken(seen.behind_negative, seen.pack));
+                findings.negative_stuck_open = Some(negative(true));
                 self.outlook.failed = Some(stopped_by(Fault::NegativeStuckOpen, config));
             }
         }
@@ -236,7 +240,7 @@ impl Sequence {
             Verdict::Rising => {}
             Verdict::Charged { within, after } => {
                 self.outlook.charged = Some((within, after));
-                findings.precharge_is_well(seen.link, bound);
+                findings.precharge_is_well();
             }
             Verdict::Failed(failure, found) => {
                 findings.precharge_failed(failure, found);

@@ -4,15 +4,13 @@ use super::precharge::Failure;
 use crate::frame::Contactor;
 use crate::units::{Ratio, Volts};
 
-/// What a finding is about: a value and the bound it was held against.
+/// Whether something is wrong, and the figures that say so.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Finding {
-    /// Whether the bound was broken.
+    /// Whether it is wrong.
     pub(crate) broken: bool,
-    /// The value.
-    pub(crate) observed: Volts,
-    /// The bound.
-    pub(crate) bound: Volts,
+    /// A value and the bound it was held against; `None` where no value decided.
+    pub(crate) figures: Option<(Volts, Volts)>,
 }
 
 /// The link when it should be down.
@@ -47,25 +45,28 @@ pub(crate) struct Findings {
 }
 
 impl Finding {
+    /// Nothing is wrong, and there is nothing to measure it by.
+    pub(super) const WELL: Self = Self { broken: false, figures: None };
+
     /// A bound that is kept.
     pub(super) const fn kept(observed: Volts, bound: Volts) -> Self {
-        Self { broken: false, observed, bound }
+        Self { broken: false, figures: Some((observed, bound)) }
     }
 
     /// A bound that is broken.
     pub(super) const fn broken(observed: Volts, bound: Volts) -> Self {
-        Self { broken: true, observed, bound }
+        Self { broken: true, figures: Some((observed, bound)) }
     }
 }
 
 impl Findings {
     /// Nothing is wrong with precharge: a start ran well, or none is running.
-    pub(super) const fn precharge_is_well(&mut self, observed: Volts, bound: Volts) {
-        let kept = Some(Finding::kept(observed, bound));
-        self.precharge_flat = kept;
-        self.precharge_stalled = kept;
-        self.precharge_too_slow = kept;
-        self.precharge_too_fast = kept;
+    pub(super) const fn precharge_is_well(&mut self) {
+        let well = Some(Finding::WELL);
+        self.precharge_flat = well;
+        self.precharge_stalled = well;
+        self.precharge_too_slow = well;
+        self.precharge_too_fast = well;
     }
 
     /// A start has failed.

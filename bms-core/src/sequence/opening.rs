@@ -114,13 +114,14 @@ impl Sequence {
     /// Closed and Easing: pack and link are one; where they differ, a contactor has opened by itself.
     pub(super) fn look_at_closed(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
         let Some(seen) = now.voltages else { return };
-        findings.precharge_is_well(seen.link, seen.pack);
+        findings.precharge_is_well();
         // The end limit is wider than any error of scale, and a link without its contactor passes it in a tenth of a second.
         let most = end_limit(seen.pack, config).max(significant(config));
-        let differs = (seen.pack - seen.link).abs() > most;
+        let apart = (seen.pack - seen.link).abs();
+        let differs = apart > most;
         self.differed = if differs { self.differed + now.credit } else { Millis::ZERO };
-        let kept = Some(Finding::kept(seen.link, seen.pack - most));
-        let broken = Some(Finding::broken(seen.link, seen.pack - most));
+        let kept = Some(Finding::kept(apart, most));
+        let broken = Some(Finding::broken(apart, most));
         if !differs {
             (findings.negative_stuck_open, findings.positive_stuck_open) = (kept, kept);
         } else if self.differed >= DIFFERENCE_DWELL {
@@ -233,12 +234,10 @@ impl Sequence {
 
     /// All coils off: what the settled cross voltages say of welds, continuously.
     pub(super) fn look_at_rest(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
-        if self.step != Step::ProvingDead
-            && let Some(seen) = now.voltages
-        {
-            let kept = Finding::kept(seen.link, seen.pack);
-            findings.precharge_is_well(seen.link, seen.pack);
-            (findings.negative_stuck_open, findings.positive_stuck_open) = (Some(kept), Some(kept));
+        if self.step != Step::ProvingDead && now.voltages.is_some() {
+            findings.precharge_is_well();
+            (findings.negative_stuck_open, findings.positive_stuck_open) =
+                (Some(Finding::WELL), Some(Finding::WELL));
         }
         if self.apart < settling(config) {
             return;
@@ -260,10 +259,9 @@ impl Sequence {
         let points = &config.sensing.points;
         // A joined side reads the whole pack behind it; the bound is where it stops being told from a floating link.
         let quarter = Volts::from_bits((seen.pack - seen.link).bits() / 4);
-        let negative =
-            |broken| Finding { broken, observed: seen.behind_negative, bound: seen.pack - quarter };
-        let positive =
-            |broken| Finding { broken, observed: seen.behind_positive, bound: seen.pack - quarter };
+        let bound = seen.pack - quarter;
+        let negative = |broken| Finding { broken, figures: Some((seen.behind_negative, bound)) };
+        let positive = |broken| Finding { broken, figures: Some((seen.behind_positive, bound)) };
         if points.behind_negative {
             findings.negative_welded = Some(negative(joined == Joined::Negative));
         }

@@ -311,7 +311,7 @@ fn per_constant(rise: Ratio, [.., oldest]: [Millis; 4], constant: Millis) -> Rat
 }
 
 const fn failed(failure: Failure, observed: Volts, bound: Volts) -> Verdict {
-    Verdict::Failed(failure, Finding { broken: true, observed, bound })
+    Verdict::Failed(failure, Finding::broken(observed, bound))
 }
 
 #[cfg(test)]
