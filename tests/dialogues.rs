@@ -2,8 +2,8 @@
 
 use bms_core::decision::Coils;
 use bms_core::frame::{Asked, Clearance, Contact, Contactor, Frame, Wanted};
-use bms_core::units::Instant;
-use bms_core::witness::{Act, Place, Refusal};
+use bms_core::units::{Instant, Ratio};
+use bms_core::witness::{Act, Place, Quantity, Refusal};
 use bms_core::{Config, Controller, Evidence, Fault, Step, Witness};
 use bms_sim::case::Case;
 use bms_sim::defect::{Defect, Kind};
@@ -336,6 +336,55 @@ fn a_contact_that_the_voltages_contradict_is_only_reported() {
         assert!(yard.confirmed(Fault::FeedbackImplausible));
         assert!(yard.is_clear(Fault::ContactorStateUnknown));
         assert_eq!(yard.core.step(), Step::Closed);
+    }
+}
+
+/// Slow by 80 ms, positive lets the link fall that much later, and on from where a welded precharge would hold it.
+#[test]
+fn a_slow_positive_is_not_taken_for_a_weld() {
+    let mut yard = Yard::new(&Config::crane());
+    yard.close();
+    yard.has(Kind::ContactorSlow, 2);
+    for _ in 0..2 {
+        yard.open();
+        assert_eq!(yard.core.step(), Step::Open);
+        for fault in [Fault::PrechargeWelded, Fault::PositiveWelded, Fault::NegativeWelded] {
+            assert!(yard.is_clear(fault), "{fault:?}");
+        }
+        yard.close();
+    }
+}
+
+/// The most that was seen of the precharge resistor's heat.
+struct Hottest(Ratio);
+
+impl Witness for Hottest {
+    fn saw(&mut self, evidence: Evidence) {
+        if let Evidence::Assessed(seen) = evidence
+            && let (Fault::PrechargeResistorHot, Some(Quantity::Ratio(heat))) = (seen.fault, seen.observed)
+        {
+            self.0 = self.0.max(heat);
+        }
+    }
+}
+
+/// ½CV² whatever the resistance (TI TIDUF73): at 317 V, (317/307.2)²/2 = 53.2 % of the two full starts that are allowed at once,
+/// whenever within a tick the contactor makes contact.
+#[test]
+fn a_start_costs_the_precharge_resistor_the_same_whenever_contact_is_made() {
+    for seed in 0..10 {
+        let initial = Initial { charge: 0.6, celsius: 18.0 };
+        let mut world = World::<96, 16>::new(&PackSpec::crane(), seed, initial).expect("the crane is valid");
+        let mut core = Controller::<96, 16>::new(Config::crane().fit().expect("the default is valid"));
+        let mut hottest = Hottest(Ratio::ZERO);
+        for tick in 0..250_u32 {
+            let contactors = if tick < 100 { Wanted::Open } else { Wanted::Closed };
+            let asked = Asked { contactors, ..Asked::NOTHING };
+            let decision = core.tick(&world.measure(tick.into(), Instant(tick * 10), asked), &mut hottest);
+            world.step(0.01, &Actuators::from(&decision), &Demand::default());
+        }
+        assert_eq!(core.step(), Step::Closed);
+        assert!((500..=560).contains(&hottest.0.milli()), "seed {seed}: {:?}", hottest.0);
     }
 }
 

@@ -224,7 +224,7 @@ impl Sequence {
         let conducts = match (rose_before, self.start.has_risen()) {
             (true, _) => Conducts::Throughout,
             (false, true) => Conducts::FromNow,
-            (false, false) if self.is_shorted(now, &seen, config) => Conducts::Throughout,
+            (false, false) if self.is_shorted(now, &seen, config) => Conducts::Perhaps,
             (false, false) => Conducts::Not,
         };
         self.resistor.pass(seen.pack - seen.link, conducts, now.elapsed, config);

@@ -12,6 +12,8 @@
 //! `V` is the nominal pack voltage, `dt` the time since the frame before. The first term is exact for a start without load, however
 //! far apart the frames are; the second for a link that stalls or is shorted, which adds one full start every half time
 //! constant without end. In the tick in which the link first rises only the first counts: contact was made somewhere within it.
+//! A current into a link that has not risen is a short circuit, or contact was made just before the reading: it counts in the next
+//! tick, and only if the link has not risen in that one either.
 
 use crate::config::Checked;
 use crate::units::{Celsius, Millis, Ratio, Volts};
@@ -24,6 +26,8 @@ pub(super) struct Resistor {
     start: Ratio,
     /// Square of the voltage across it, as a fraction of the nominal pack voltage, a tick ago.
     before: Option<Ratio>,
+    /// What the last tick has added if it was a short circuit.
+    doubted: Ratio,
 }
 
 /// How the voltage across the resistor is to be counted in this tick.
@@ -33,21 +37,25 @@ pub(super) enum Conducts {
     Not,
     /// The link has begun to rise in this tick.
     FromNow,
+    /// For the whole tick, or in its last moment only: the next one tells.
+    Perhaps,
     /// For the whole tick.
     Throughout,
 }
 
 impl Resistor {
-    pub(super) const COLD: Self = Self { rise: Celsius::ZERO, start: Ratio::ZERO, before: None };
+    pub(super) const COLD: Self =
+        Self { rise: Celsius::ZERO, start: Ratio::ZERO, before: None, doubted: Ratio::ZERO };
 
     /// Rise above its surroundings.
     pub(super) const fn rise(&self) -> Celsius {
         self.rise
     }
 
-    /// A new start begins.
-    pub(super) fn begin(&mut self) {
-        (self.start, self.before) = (Ratio::ZERO, None);
+    /// A new start begins, or one has ended. What was doubted until then was a short circuit: nothing has risen.
+    pub(super) fn begin(&mut self, config: &Checked) {
+        self.rise = self.rise + config.sequence.resistor_rise_per_start.scaled(self.doubted);
+        (self.start, self.before, self.doubted) = (Ratio::ZERO, None, Ratio::ZERO);
     }
 
     /// The larger of the rise as a fraction of the most allowed, and the energy of this start as a fraction of two full starts.
@@ -75,16 +83,18 @@ impl Resistor {
         let square = part.scaled(part);
         let before = self.before.replace(square).unwrap_or(square);
         let charged = (before - square).max(Ratio::ZERO);
+        let micros = i64::from(facts.precharge_ohms.0).saturating_mul(i64::from(facts.link_microfarads));
+        let twice = i64::from(square.bits()).saturating_mul(i64::from(elapsed.0).saturating_mul(2_000));
+        let throughout = charged.max(Ratio::from_wide(twice.checked_div(micros).unwrap_or(i64::MAX)));
+        let doubted = core::mem::replace(&mut self.doubted, Ratio::ZERO);
         let share = match conducts {
-            Conducts::Not => Ratio::ZERO,
+            Conducts::Not => doubted,
             Conducts::FromNow => charged,
-            Conducts::Throughout => {
-                let micros =
-                    i64::from(facts.precharge_ohms.0).saturating_mul(i64::from(facts.link_microfarads));
-                let twice =
-                    i64::from(square.bits()).saturating_mul(i64::from(elapsed.0).saturating_mul(2_000));
-                charged.max(Ratio::from_wide(twice.checked_div(micros).unwrap_or(i64::MAX)))
+            Conducts::Perhaps => {
+                self.doubted = throughout;
+                doubted
             }
+            Conducts::Throughout => throughout,
         };
         self.start = self.start + share;
         self.rise = self.rise + facts.resistor_rise_per_start.scaled(share);
@@ -116,7 +126,7 @@ mod tests {
     }
 
     fn start(resistor: &mut Resistor, config: &Checked, link: impl Fn(u32) -> Volts) {
-        resistor.begin();
+        resistor.begin(config);
         resistor.pass(config.pack.nominal, Conducts::Not, Millis(10), config);
         for tick in 1..30 {
             let conducts = if tick == 1 { Conducts::FromNow } else { Conducts::Throughout };
@@ -148,6 +158,32 @@ mod tests {
         assert!(resistor.start.milli() >= 1_999);
         resistor.pass(config.pack.nominal, Conducts::Throughout, Millis(1), &config);
         assert!(resistor.overloaded() && resistor.heat(&config) >= Ratio::ONE);
+    }
+
+    /// Contact in the last moment of a tick: current flows and the link has not risen yet. Nothing has been spent before it rises.
+    #[test]
+    fn a_contact_just_before_a_reading_costs_no_more_than_a_start() {
+        let (config, mut resistor) = (crane(), Resistor::COLD);
+        resistor.begin(&config);
+        resistor.pass(config.pack.nominal, Conducts::Perhaps, Millis(10), &config);
+        for tick in 1..30 {
+            let link = curve(Volts::ZERO, config.pack.nominal, Millis(tick * 10), Millis(50));
+            let conducts = if tick == 1 { Conducts::FromNow } else { Conducts::Throughout };
+            resistor.pass(config.pack.nominal - link, conducts, Millis(10), &config);
+        }
+        let found = resistor.start.milli();
+        assert!((990..=1_010).contains(&found), "{found}");
+    }
+
+    /// A short that ends before the next tick could tell has heated the resistor all the same: 2 · 10 ms / 50 ms of a start.
+    #[test]
+    fn a_short_in_the_last_tick_of_a_start_is_counted() {
+        let (config, mut resistor) = (crane(), Resistor::COLD);
+        resistor.begin(&config);
+        resistor.pass(config.pack.nominal, Conducts::Perhaps, Millis(10), &config);
+        resistor.begin(&config);
+        let rise = resistor.rise().milli();
+        assert!((11_900..=12_100).contains(&rise), "{rise} m°C"); // 0.4 of 30 °C a start
     }
 
     /// Three full starts are allowed, the fourth is refused, and after one cooling time constant (e⁻¹: 37 %) two fit again.

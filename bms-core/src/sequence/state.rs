@@ -264,7 +264,7 @@ impl Sequence {
         match to {
             Step::Precharging => {
                 self.start = Start::new(now.link().unwrap_or(Volts::ZERO));
-                self.resistor.begin();
+                self.resistor.begin(config);
             }
             Step::Closed => self.failures = 0,
             Step::Open | Step::Barred => (self.barring, self.told) = (false, None),
@@ -275,7 +275,7 @@ impl Sequence {
             | Step::ProvingDead => {}
         }
         if from == Step::Precharging {
-            self.resistor.begin();
+            self.resistor.begin(config);
         }
         if to == Step::Barred || matches!(because, Because::FaultDemands { .. }) {
             self.request = Request::Spent;

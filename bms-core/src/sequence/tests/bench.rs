@@ -95,9 +95,6 @@ impl Plant {
 
     fn pass(&mut self, coils: Coils, tick_ms: i64) {
         for _ in 0..tick_ms {
-            self.negative.pass(coils.negative, 1);
-            self.precharge.pass(coils.precharge, 1);
-            self.positive.pass(coils.positive, 1);
             for _ in 0..10 {
                 // µA · 0.1 ms / µF = 100 µV
                 let drained =
@@ -114,6 +111,10 @@ impl Plant {
                 // Time constant of the floating link: 100 ms.
                 (false, false) => self.lifted + (span / 2 - self.lifted) / 100,
             };
+            // Last, so that a contact made at the end of a tick draws current into a link that has not risen yet.
+            self.negative.pass(coils.negative, 1);
+            self.precharge.pass(coils.precharge, 1);
+            self.positive.pass(coils.positive, 1);
         }
     }
 

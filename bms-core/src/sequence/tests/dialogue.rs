@@ -1,6 +1,6 @@
 //! Dialogues: what the sequence does when the bench behaves, and when each part of it does not.
 
-use super::bench::Dialogue;
+use super::bench::{Dialogue, findings};
 use crate::config::Config;
 use crate::decision::{Coil, Coils};
 use crate::fault::{Fault, Reaction};
@@ -67,6 +67,43 @@ fn precharge_ends_when_the_closed_form_says() {
     };
     let after = dialogue.moves().into_iter().find_map(ended).unwrap_or(0);
     assert!((155..=185).contains(&after), "{after} ms");
+}
+
+/// ½CV² in the resistor and half of it in the most allowed: a start from nothing shows 50 %, whenever contact is made within a tick.
+#[test]
+fn a_healthy_start_heats_the_resistor_by_one_start() {
+    let mut dialogue = crane().asks(Wanted::Closed).until(Step::ClosingNegative);
+    let mut hottest = Ratio::ZERO;
+    while dialogue.sequence.step() != Step::Closed {
+        dialogue.tick();
+        hottest = hottest.max(dialogue.findings.resistor_heat);
+    }
+    assert!((490..=510).contains(&hottest.milli()), "{hottest:?}");
+}
+
+/// What is told is what was compared, and nothing where nothing was.
+#[test]
+fn findings_tell_the_figures_that_decided() {
+    let figures = |dialogue: &Dialogue| {
+        findings(&dialogue.findings).map(|(found, _)| found.and_then(|found| found.figures))
+    };
+    let at_rest = crane();
+    assert_eq!(figures(&at_rest)[..6], [None; 6], "no start runs");
+    assert!(at_rest.findings.precharge_stalled.is_some_and(|found| !found.broken));
+
+    // A turning motor lifts the link 30 V above the pack once positive has parted: 5 % of 307.2 V are allowed, on either side. It has
+    // fallen for 50 ms by the time it is found: 337.2 V · e^(−50 ms/2.5 s) − 307.2 V = 23.3 V.
+    let mut parted = Dialogue::closed().with_plant(|plant| {
+        plant.positive.stuck_open = true;
+        plant.link = plant.pack + 30_000_000;
+    });
+    while parted.found.is_empty() {
+        parted.tick();
+    }
+    let found = parted.findings.positive_stuck_open.expect("found just now");
+    let (observed, bound) = found.figures.expect("measured");
+    assert!(found.broken && (23_000..=23_700).contains(&observed.milli()), "{observed:?}");
+    assert!((15_340..=15_380).contains(&bound.milli()), "{bound:?}");
 }
 
 #[test]
