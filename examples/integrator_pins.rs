@@ -125,8 +125,18 @@ impl Witness for Log {
 fn main() -> ExitCode {
     let wires = Wires { third_cell: Cell::new(3_300), ..Wires::default() };
     let volts = Scale { at_zero: Volts::ZERO, at_full: Volts::from_milli(100_000) };
-    let amps = Scale { at_zero: Amps::from_milli(-120_000), at_full: Amps::from_milli(120_000) };
+    let amps = |most: i32| Scale { at_zero: Amps::from_milli(-most), at_full: Amps::from_milli(most) };
     let supply = Scale { at_zero: Volts::ZERO, at_full: Volts::from_milli(24_000) };
+    let scales = Scales {
+        current: amps(120_000),
+        current_check: amps(1_200_000), // a short circuit beyond what the contactors may break
+        pack: volts,
+        behind_negative: Some(volts),
+        behind_positive: Some(volts),
+        link: volts,
+        supply,
+    };
+    let config = Config::trainer().fit().expect("the defaults are valid");
     let mut board = Board::<_, _, _, _, _, 16, 8>::new(
         Coils {
             negative: Pin(&wires.negative),
@@ -141,17 +151,9 @@ fn main() -> ExitCode {
         Fan,
         Inputs(&wires),
         Chips(&wires),
-        Scales {
-            current: amps,
-            current_check: amps,
-            pack: volts,
-            behind_negative: Some(volts),
-            behind_positive: Some(volts),
-            link: volts,
-            supply,
-        },
+        scales.fit(&config).expect("the configuration is the one of this board"),
     );
-    let mut controller = Controller::<16, 8>::new(Config::trainer().fit().expect("the defaults are valid"));
+    let mut controller = Controller::<16, 8>::new(config);
     let (mut closed, mut opened) = (false, false);
     for at in (0..8_000).step_by(10) {
         if at == 4_000 {

@@ -78,25 +78,25 @@
 //! }
 //!
 //! let of_pack = Scale { at_zero: Volts::ZERO, at_full: Volts::from_milli(100_000) };
-//! let both_ways = Scale { at_zero: Amps::from_milli(-120_000), at_full: Amps::from_milli(120_000) };
+//! let both_ways = |most: i32| Scale { at_zero: Amps::from_milli(-most), at_full: Amps::from_milli(most) };
 //! let scales = Scales {
-//!     current: both_ways,
-//!     current_check: both_ways,
+//!     current: both_ways(120_000),
+//!     current_check: both_ways(1_200_000), // a short circuit beyond what the contactors may break
 //!     pack: of_pack,
 //!     behind_negative: Some(of_pack),
 //!     behind_positive: Some(of_pack),
 //!     link: of_pack,
 //!     supply: Scale { at_zero: Volts::ZERO, at_full: Volts::from_milli(24_000) },
 //! };
+//! let config = Config::trainer().fit().expect("the defaults are valid");
 //! let mut board = Board::<_, _, _, _, _, 16, 8>::new(
 //!     Coils { negative: Pin(true), precharge: Pin(true), positive: Pin(true) },
 //!     Feedback { negative: Pin(false), precharge: Pin(false), positive: Pin(false) },
 //!     Fan(0),
 //!     Inputs,
 //!     Cells,
-//!     scales,
+//!     scales.fit(&config).expect("the configuration is the one of this board"),
 //! );
-//! let config = Config::trainer().fit().expect("the defaults are valid");
 //! let mut controller = Controller::<16, 8>::new(config);
 //!
 //! let frame = board.sample(Instant(10), Asked::NOTHING, |trouble| panic!("{trouble:?}"));
@@ -109,10 +109,14 @@
 //! assert!(!board.coils().positive.0, "released");
 //! ```
 
+mod scale;
+
+pub use scale::{FittedScales, Misfit, Scale, Scales};
+
 use crate::decision::{self, CellSet, Coil, Cooling, Decision};
 use crate::each::Each;
 use crate::frame::{self, Asked, Contact, Contactor, Frame, PackVoltages, Part};
-use crate::units::{Amps, Instant, Millis, Ratio, Volts};
+use crate::units::{Instant, Millis, Ratio, Volts};
 use embedded_hal::digital::{self, Error as _, InputPin, OutputPin};
 use embedded_hal::pwm::{self, Error as _, SetDutyCycle};
 
@@ -288,50 +292,6 @@ fn read(pin: &mut impl InputPin) -> Result<Contact, digital::ErrorKind> {
     }
 }
 
-/// A straight line from a fraction of the reference to a quantity.
-#[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Scale<Q> {
-    /// The quantity at a ratio of 0.
-    pub at_zero: Q,
-    /// The quantity at a ratio of 1.
-    pub at_full: Q,
-}
-
-macro_rules! scale {
-    ($($quantity:ident)+) => {
-        $(impl Scale<$quantity> {
-            /// The quantity at a ratio, rounded towards minus infinity to one step.
-            #[must_use]
-            pub fn at(&self, ratio: Ratio) -> $quantity {
-                self.at_zero + (self.at_full - self.at_zero).scaled(ratio)
-            }
-        })+
-    };
-}
-
-scale! { Volts Amps }
-
-/// How the analogue inputs are scaled.
-#[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Scales {
-    /// Main current sensor, positive when it charges the pack.
-    pub current: Scale<Amps>,
-    /// Second current sensor, positive when it charges the pack.
-    pub current_check: Scale<Amps>,
-    /// B+ to B−.
-    pub pack: Scale<Volts>,
-    /// B+ to L−; `None` where this point is not measured, as `sensing.points` then says too.
-    pub behind_negative: Option<Scale<Volts>>,
-    /// L+ to B−; `None` where this point is not measured, as `sensing.points` then says too.
-    pub behind_positive: Option<Scale<Volts>>,
-    /// L+ to L−.
-    pub link: Scale<Volts>,
-    /// Auxiliary supply.
-    pub supply: Scale<Volts>,
-}
-
 /// Everything between the core and the pins.
 #[derive(Clone, Debug)]
 pub struct Board<C, F, W, A, E, const CELLS: usize, const THERMISTORS: usize> {
@@ -340,14 +300,21 @@ pub struct Board<C, F, W, A, E, const CELLS: usize, const THERMISTORS: usize> {
     cooling: W,
     converter: A,
     front_end: E,
-    scales: Scales,
+    scales: FittedScales,
     frame: Frame<CELLS, THERMISTORS>,
 }
 
 impl<C, F, W, A, E, const CELLS: usize, const THERMISTORS: usize> Board<C, F, W, A, E, CELLS, THERMISTORS> {
-    /// Puts the parts together; nothing is read or written yet.
+    /// Puts the parts together; nothing is read or written yet. The scales come from [`Scales::fit`], so that they fit the configuration.
     #[must_use]
-    pub const fn new(coils: C, feedback: F, cooling: W, converter: A, front_end: E, scales: Scales) -> Self {
+    pub const fn new(
+        coils: C,
+        feedback: F,
+        cooling: W,
+        converter: A,
+        front_end: E,
+        scales: FittedScales,
+    ) -> Self {
         Self { coils, feedback, cooling, converter, front_end, scales, frame: Frame::empty(Instant(0)) }
     }
 
@@ -413,7 +380,7 @@ where
     ) -> Frame<CELLS, THERMISTORS> {
         // A clock that runs backwards says nothing about how old a reading is: then it is too old.
         let elapsed = at.since(self.frame.at).unwrap_or(Millis::MAX);
-        let (scales, converter, kept) = (&self.scales, &mut self.converter, &mut self.frame);
+        let (scales, converter, kept) = (self.scales.get(), &mut self.converter, &mut self.frame);
         (kept.at, kept.asked) = (at, asked);
         let mut input = |channel| {
             converter.ratio(channel).map_err(|error| trouble(Trouble::Input(channel, error.kind()))).ok()

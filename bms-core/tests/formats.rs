@@ -65,8 +65,8 @@ values! {
     written { bms_core::config::ConfigError, bms_core::config::Key, bms_core::witness::Evidence, }
     formatted {
         bms_core::fault::Dwells, bms_core::fault::Shown,
-        bms_core::hal::Channel, bms_core::hal::DriverErrorKind, bms_core::hal::Scale<bms_core::units::Volts>,
-        bms_core::hal::Scales, bms_core::hal::Trouble,
+        bms_core::hal::Channel, bms_core::hal::DriverErrorKind, bms_core::hal::FittedScales, bms_core::hal::Misfit,
+        bms_core::hal::Scale<bms_core::units::Volts>, bms_core::hal::Scales, bms_core::hal::Trouble,
     }
 }
 

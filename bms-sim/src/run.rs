@@ -52,7 +52,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         let config = config.fit().unwrap_or_else(|error| Fitted::barred(*config, error));
         Ok(Self {
             case: Arc::clone(case),
-            board: SimulatedBoard::new(&world.spec().sensors),
+            board: SimulatedBoard::new(&world.spec().sensors, &config)?,
             world,
             core: Controller::new(config),
             tick: 0,

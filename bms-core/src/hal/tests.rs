@@ -1,8 +1,10 @@
 //! Exact pin traffic against mocked pins, and what failures do to a frame.
 
 use super::*;
+use crate::config::Config;
 use crate::decision::{CurrentLimits, FaultSummary};
 use crate::sequence::Step;
+use crate::units::Amps;
 use core::cell::RefCell;
 use core::convert::Infallible;
 use core::slice::from_ref;
@@ -59,7 +61,7 @@ fn scales() -> Scales {
     let amps = Scale { at_zero: Amps::from_milli(-600_000), at_full: Amps::from_milli(600_000) };
     Scales {
         current: amps,
-        current_check: amps,
+        current_check: Scale { at_zero: Amps::from_milli(3_000_000), at_full: Amps::from_milli(-3_000_000) },
         pack: volts,
         behind_negative: Some(volts),
         behind_positive: None,
@@ -68,12 +70,47 @@ fn scales() -> Scales {
     }
 }
 
+/// The crane without the point behind positive.
+fn config() -> Config {
+    let mut config = Config::crane();
+    config.sensing.points.behind_positive = false;
+    config
+}
+
+/// A quarter of the span less, on either side of either sensor, and a point too many or too few.
+#[test]
+fn scales_that_contradict_the_configuration_are_refused() {
+    let says = |spoil: fn(&mut Scales)| {
+        let mut scales = scales();
+        spoil(&mut scales);
+        scales.fit(&config()).map_or_else(|misfit| misfit.to_string(), |_| "fits".to_owned())
+    };
+    assert_eq!(says(|_| ()), "fits");
+    assert_eq!(
+        says(|scales| scales.current.at_full = Amps::from_milli(450_000)),
+        "scale `current` spans −600 A to 450 A, less than pack.current_range = 600 A either way"
+    );
+    assert_eq!(
+        says(|scales| scales.current_check.at_full = Amps::from_milli(-2_000_000)),
+        "scale `current_check` spans 3000 A to −2000 A, less than pack.current_check_range = 2500 A either way"
+    );
+    assert_eq!(
+        says(|scales| scales.behind_negative = None),
+        "there is no scale `behind_negative`, but sensing.points.behind_negative says that the point is measured"
+    );
+    assert_eq!(
+        says(|scales| scales.behind_positive = Some(scales.pack)),
+        "there is a scale `behind_positive`, but sensing.points.behind_positive says that the point is not measured"
+    );
+}
+
 fn board(coils: [&[Edge]; 3], feedback: [&[Edge]; 3], fan: &[Duty]) -> TestBoard {
     let [negative, precharge, positive] = coils.map(Pin::new);
     let coils = Coils { negative, precharge, positive };
     let [negative, precharge, positive] = feedback.map(Pin::new);
     let feedback = Feedback { negative, precharge, positive };
-    Board::new(coils, feedback, Fan::new(fan), Inputs { fails: None }, Chips::default(), scales())
+    let scales = scales().fit(&config()).expect("they fit");
+    Board::new(coils, feedback, Fan::new(fan), Inputs { fails: None }, Chips::default(), scales)
 }
 
 /// Every expected edge has come, and no other.

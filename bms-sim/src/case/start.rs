@@ -35,6 +35,9 @@ pub enum StartError {
     /// A defect was put into the case by hand and makes no sense.
     #[error(transparent)]
     Defect(#[from] DefectError),
+    /// The firmware was configured by hand for sensors that the pack does not have.
+    #[error(transparent)]
+    Board(#[from] bms_core::hal::Misfit),
     /// A cell was put into the case by hand that the pack does not have.
     #[error("start.cell = {found}; accepted is 1 to {count}")]
     Cell {

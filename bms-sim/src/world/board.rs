@@ -16,11 +16,11 @@
 use super::Actuators;
 use super::sensor::nearest;
 use super::spec::SensorSpec;
-use bms_core::Each;
 use bms_core::decision::{CellSet, Decision};
 use bms_core::frame::{Contact, Frame};
-use bms_core::hal::{Board, Channel, Coils, Converter, Feedback, FrontEnd, Scale, Scales};
+use bms_core::hal::{Board, Channel, Coils, Converter, Feedback, FrontEnd, Misfit, Scale, Scales};
 use bms_core::units::{Amps, Ratio, Volts};
+use bms_core::{Config, Each};
 use core::convert::Infallible;
 use embedded_hal::digital::{self, InputPin, OutputPin};
 use embedded_hal::pwm::{self, SetDutyCycle};
@@ -174,9 +174,12 @@ struct Counters {
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> SimulatedBoard<CELLS, THERMISTORS> {
-    /// A board for these sensors, everything driven off.
-    #[must_use]
-    pub fn new(sensors: &SensorSpec) -> Self {
+    /// A board for these sensors, with the points that the firmware is configured for, everything driven off.
+    ///
+    /// # Errors
+    /// When the firmware is configured for a current that a sensor does not reach.
+    pub fn new(sensors: &SensorSpec, config: &Config) -> Result<Self, Misfit> {
+        let points = config.sensing.points;
         let pack =
             Scale { at_zero: Volts::from_bits(-half(sensors.pack.step)), at_full: volts(sensors.pack.step) };
         let amps =
@@ -186,14 +189,15 @@ impl<const CELLS: usize, const THERMISTORS: usize> SimulatedBoard<CELLS, THERMIS
             current: amps(sensors.current.step),
             current_check: amps(sensors.current_check.step),
             pack,
-            behind_negative: Some(pack),
-            behind_positive: Some(pack),
+            behind_negative: points.behind_negative.then_some(pack),
+            behind_positive: points.behind_positive.then_some(pack),
             link: pack,
             supply: Scale { at_zero: Volts::from_bits(-half(supply)), at_full: volts(supply) },
         };
+        let scales = scales.fit(config)?;
         let off = Pin::default();
         let counter = |step: f64| f64::from(HALF) / f64::from(half(step));
-        Self {
+        Ok(Self {
             binding: Board::new(
                 Coils { negative: off, precharge: off, positive: off },
                 Feedback { negative: off, precharge: off, positive: off },
@@ -208,7 +212,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> SimulatedBoard<CELLS, THERMIS
                 pack: counter(sensors.pack.step),
                 supply: counter(supply),
             },
-        }
+        })
     }
 
     /// Lets the drivers show what the sensors see, and makes a frame of it through the binding.
@@ -292,7 +296,7 @@ mod tests {
         ] {
             let case = Arc::new(Case::parse(text, "case").unwrap());
             let mut played = Loop::<96, 16>::new(&case).unwrap();
-            let mut board = SimulatedBoard::new(&played.world.spec().sensors);
+            let mut board = SimulatedBoard::new(&played.world.spec().sensors, played.core.config()).unwrap();
             while !played.over() && played.tick < 3_000 {
                 let seen = played.frame();
                 let through = board.sample(&seen);
@@ -325,7 +329,8 @@ mod tests {
     fn bleed_switches_and_fan_follow() {
         let case = Case::parse(include_str!("../../../examples/cases/healthy-shift.toml"), "case").unwrap();
         let mut played = Loop::<96, 16>::new(&Arc::new(case)).unwrap();
-        let mut board = SimulatedBoard::<96, 16>::new(&played.world.spec().sensors);
+        let mut board =
+            SimulatedBoard::<96, 16>::new(&played.world.spec().sensors, played.core.config()).unwrap();
         let off = played.advance(&mut ());
         let mut on = off;
         on.bleed.insert(0);

@@ -1,11 +1,11 @@
 //! A board whose drivers may answer anything and fail in every way: the optimiser knows nothing of what they do.
 
-use bms_core::Each;
 use bms_core::decision::CellSet;
 use bms_core::hal::{
-    Board, Channel, Coils, Converter, DriverError, DriverErrorKind, Feedback, FrontEnd, Scale, Scales,
+    Board, Channel, Coils, Converter, DriverError, DriverErrorKind, Feedback, FrontEnd, Misfit, Scale, Scales,
 };
 use bms_core::units::{Amps, Ratio, Volts};
+use bms_core::{Config, Each};
 use core::hint::black_box;
 use embedded_hal::{digital, pwm};
 
@@ -28,22 +28,28 @@ pub type Anything<const CELLS: usize, const THERMISTORS: usize> = Board<
 >;
 
 /// A board with unknown scales.
-#[must_use]
-pub fn anything<const CELLS: usize, const THERMISTORS: usize>() -> Anything<CELLS, THERMISTORS> {
+///
+/// # Errors
+///
+/// They may not fit the configuration.
+pub fn anything<const CELLS: usize, const THERMISTORS: usize>(
+    config: &Config,
+) -> Result<Anything<CELLS, THERMISTORS>, Misfit> {
     let volts = black_box(Scale { at_zero: Volts::ZERO, at_full: Volts::from_milli(500_000) });
-    let amps = black_box(Scale { at_zero: Amps::from_milli(-600_000), at_full: Amps::from_milli(600_000) });
+    let amps =
+        black_box(Scale { at_zero: Amps::from_milli(-3_000_000), at_full: Amps::from_milli(3_000_000) });
     let scales = black_box(Scales {
         current: amps,
         current_check: amps,
         pack: volts,
         behind_negative: Some(volts),
-        behind_positive: None,
+        behind_positive: Some(volts),
         link: volts,
         supply: volts,
     });
     let coils = Coils { negative: Driver, precharge: Driver, positive: Driver };
     let feedback = Feedback { negative: Driver, precharge: Driver, positive: Driver };
-    Board::new(coils, feedback, Driver, Driver, Driver, scales)
+    Ok(Board::new(coils, feedback, Driver, Driver, Driver, scales.fit(config)?))
 }
 
 /// Fails or not.

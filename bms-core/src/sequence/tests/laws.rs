@@ -78,7 +78,9 @@ fn may_break(now: &Measured) -> bool {
     let check = now.current_check.map(|amps| amps.milli().abs());
     let less = |milliamps: i32| milliamps < 1_999_000;
     match now.current {
-        Some(current) if current.at_end => check.is_some_and(|check| check >= 600_000 && less(check)),
+        Some(current) if current.at_end => {
+            check.is_some_and(|check| check >= current.amps.milli().abs() && less(check))
+        }
         Some(current) => less(current.amps.milli().abs()) && check.is_none_or(less),
         None => check.is_none_or(less),
     }

@@ -82,7 +82,10 @@ fn main() -> ! {
     let mut controller = Controller::<{ PACK.0 }, { PACK.1 }>::new(checked);
     let mut alike = true;
     #[cfg(feature = "board")]
-    let mut board = firmware::board::anything::<{ PACK.0 }, { PACK.1 }>();
+    let Ok(mut board) = firmware::board::anything::<{ PACK.0 }, { PACK.1 }>(&checked) else {
+        debug::exit(debug::EXIT_FAILURE);
+        loop {}
+    };
     for at in 0..8 {
         #[cfg(feature = "board")]
         let frame = board.sample(black_box(Instant(at)), black_box(Asked::NOTHING), |trouble| {
