@@ -61,29 +61,9 @@ pub(super) struct Count<const CELLS: usize> {
     extremes_of_round: Interval,
     /// Of an interval wider than this, only so much counts.
     known: Coulombs,
-    /// The cells whose known charge is nearest to either end, and the same of those seen in this round.
-    nearest: Nearest,
-    nearest_of_round: Nearest,
-}
-
-/// The cells that are nearest to full and to empty, each with what it then misses as [`Count::known`] counts it.
-#[derive(Clone, Debug, PartialEq)]
-struct Nearest {
-    full: (u8, Coulombs),
-    empty: (u8, Coulombs),
-}
-
-impl Nearest {
-    const NONE: Self = Self { full: (0, NOTHING.low), empty: (0, NOTHING.high) };
-
-    fn take(&mut self, cell: u8, known: Interval) {
-        if known.low < self.full.1 {
-            self.full = (cell, known.low);
-        }
-        if known.high > self.empty.1 {
-            self.empty = (cell, known.high);
-        }
-    }
+    /// The same of what is known of each cell, less `moved`, and of those seen in this round.
+    known_extremes: Interval,
+    known_of_round: Interval,
 }
 
 /// Holds nothing: the start of a search for extremes.
@@ -111,8 +91,8 @@ impl<const CELLS: usize> Count<CELLS> {
             extremes: anything,
             extremes_of_round: NOTHING,
             known: config.pack.capacity.scaled(config.limits.known),
-            nearest: Nearest::NONE,
-            nearest_of_round: Nearest::NONE,
+            known_extremes: NOTHING,
+            known_of_round: NOTHING,
         };
         let apart = count.anything_apart();
         count.differences = Each::all(apart);
@@ -208,7 +188,7 @@ impl<const CELLS: usize> Count<CELLS> {
             }
         }
         if let Some(counts) = self.known(cell) {
-            self.nearest_of_round.take(cell, counts);
+            self.known_of_round = self.known_of_round.spanning(counts.minus(self.moved));
         }
         if let Some(difference) = self.difference(cell) {
             let apart = self.anything_apart();
@@ -221,7 +201,7 @@ impl<const CELLS: usize> Count<CELLS> {
         if usize::from(self.turn) >= CELLS {
             self.turn = 0;
             self.extremes = core::mem::replace(&mut self.extremes_of_round, NOTHING);
-            self.nearest = core::mem::replace(&mut self.nearest_of_round, Nearest::NONE);
+            self.known_extremes = core::mem::replace(&mut self.known_of_round, NOTHING);
         }
         contradicts
     }
@@ -340,11 +320,9 @@ impl<const CELLS: usize> Count<CELLS> {
     }
 
     /// State of charge of the cell nearest to empty and of the one nearest to full, of each only what is known (see [`Self::known`]).
-    /// The cells are chosen once a round: the string moves all of them alike meanwhile.
+    /// Every cell is looked at once a round; the string moves all of them alike meanwhile.
     pub(super) fn known_charge(&self) -> (Ratio, Ratio) {
-        let known = |cell| self.known(cell).unwrap_or_default();
-        let Nearest { full, empty } = &self.nearest;
-        self.as_charge(Interval { low: known(full.0).low, high: known(empty.0).high }, Coulombs::ZERO)
+        self.as_charge(self.known_extremes.plus(self.moved), Coulombs::ZERO)
     }
 
     /// Least and most state of charge of one cell.
