@@ -88,7 +88,7 @@ pub const fn part(part: PartName) -> &'static str {
 pub const fn rule(rule: LimitRule) -> &'static str {
     match rule {
         LimitRule::Rating => "what the pack is built for",
-        LimitRule::CellVoltage => "a cell's voltage ten seconds ahead",
+        LimitRule::CellVoltage => "the voltage that a cell would soon reach",
         LimitRule::Temperature => "temperature",
         LimitRule::Charge => "the worse end of the charge interval",
         LimitRule::HeatBudget => "the heat budget of fuse and cable",
