@@ -64,8 +64,7 @@
 //! [rest]                          # optional: larger steps while the contactors stand and nothing is asked of the pack
 //! step_s = 10
 //!
-//! [limits.cell_over_voltage]      # optional: the firmware's limits by fault, in the unit that `list faults` prints, within a
-//!                                 # quarter and four times of the usual and what its sensor can read
+//! [limits.cell_over_voltage]      # optional: the firmware's limits by fault, in the unit that `list faults` prints
 //! trip = 3.70
 //! dwell_ms = 1000                 # and release, release_dwell_ms
 //!
@@ -81,6 +80,8 @@
 //! # let case = case.expect("the example in the documentation is accepted");
 //! # assert_eq!(case.duty.len(), 21);
 //! ```
+//!
+//! A limit is accepted between a quarter and four times of the usual one, and within what its sensor can read.
 //!
 //! # Places and severities of defects
 //!
