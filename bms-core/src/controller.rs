@@ -5,7 +5,7 @@ use crate::config::{Checked, Fitted, Integrity};
 use crate::decision::{CellSet, Cooling, CurrentLimits, Decision, FaultSummary};
 use crate::estimate::{Estimated, Surroundings};
 use crate::fault::{Fault, Faults, Memory, Reaction, Seen};
-use crate::frame::{Asked, Frame};
+use crate::frame::{Asked, Clearance, Frame};
 use crate::limit::Limiter;
 use crate::sense::{Believed, Sense, Standstill};
 use crate::sequence::{Sequence, Step};
@@ -89,7 +89,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         let proven_open = self.sequence.proven_open();
         let before = self.faults.summary();
         let flows = [before.suspect, before.confirmed].iter().any(|set| set.holds(Fault::CurrentWhileOpen));
-        let believed = self.sense.judge(frame, config, Standstill { proven_open, flows }, witness);
+        let vouched = flows && frame.asked.after(self.asked).clear == Some(Clearance::Service);
+        let believed = self.sense.judge(frame, config, Standstill { proven_open, flows, vouched }, witness);
         self.now = self.now.after(believed.elapsed);
         let asked = frame.asked.after(self.asked);
         self.asked = frame.asked;

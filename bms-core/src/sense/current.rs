@@ -17,7 +17,9 @@
 //!
 //! A current that leaks past open contactors must not be learnt away. Nothing is learnt while one is suspected, and once an offset is
 //! learnt a new one may differ from it by no more than what is stated to be left: a sensor does not move further, a leak does. Of a
-//! leak that is there from the start and below the stated offset nothing can be known; a smaller stated offset shows it.
+//! leak that is there from the start and below the stated offset nothing can be known; a smaller stated offset shows it. A mean that has
+//! moved further leaves both in doubt: from then on the error is the stated one again, until the workshop clears `current while open`
+//! with the contactors proven open. It vouches that nothing flows, so the offset is learnt anew.
 //!
 //! A reading at the end of the sensor's range says only "at least this": its error is then the whole range.
 
@@ -61,6 +63,8 @@ pub(crate) fn at_end(raw: Amps, range: Amps) -> bool {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct CurrentChannel {
     offset: Option<Amps>,
+    /// The last mean lay further from the offset than an offset moves.
+    moved: bool,
     sum_bits: i64,
     readings: u32,
     averaged: Millis,
@@ -75,6 +79,7 @@ const UNSEEN: Millis = Millis::from_seconds(1);
 impl CurrentChannel {
     pub(super) const NEW: Self = Self {
         offset: None,
+        moved: false,
         sum_bits: 0,
         readings: 0,
         averaged: Millis::ZERO,
@@ -105,6 +110,10 @@ impl CurrentChannel {
             self.calm = Millis::ZERO;
         }
         self.unseen = Millis::ZERO;
+        if standstill.vouched && standstill.proven_open {
+            (self.offset, self.moved) = (None, false);
+            self.forget();
+        }
         self.learn(raw, credit, standstill, config, witness);
         let amps = raw - self.offset.unwrap_or(Amps::ZERO);
         self.calm = if amps.abs() > config.pack.rate(5) { Millis::ZERO } else { self.calm + credit };
@@ -146,7 +155,8 @@ impl CurrentChannel {
         let over = self.averaged;
         self.forget();
         let moved = self.offset.map_or(Amps::ZERO, |before| (mean - before).abs());
-        if mean.abs() <= config.sensing.current_offset && moved <= config.sensing.current_offset_learnt {
+        self.moved = moved > config.sensing.current_offset_learnt;
+        if mean.abs() <= config.sensing.current_offset && !self.moved {
             self.offset = Some(mean);
             witness.tell(|| Evidence::OffsetLearnt { amps: mean, over });
         }
@@ -158,8 +168,8 @@ impl CurrentChannel {
 
     fn error(&self, amps: Amps, config: &Config) -> Amps {
         let offset = match self.offset {
-            Some(_) => config.sensing.current_offset_learnt,
-            None => config.sensing.current_offset,
+            Some(_) if !self.moved => config.sensing.current_offset_learnt,
+            Some(_) | None => config.sensing.current_offset,
         };
         let gain = config.sensing.current_gain;
         let measured = offset + amps.abs().scaled(gain);
@@ -180,7 +190,7 @@ mod tests {
     }
 
     fn feed(channel: &mut CurrentChannel, milli: i32, ticks: u32, open: bool) -> CurrentReading {
-        feed_at(channel, milli, ticks, Standstill { proven_open: open, flows: false })
+        feed_at(channel, milli, ticks, Standstill { proven_open: open, ..Standstill::default() })
     }
 
     fn feed_at(
@@ -231,10 +241,27 @@ mod tests {
     fn nothing_is_learnt_while_current_is_seen_to_flow() {
         let mut channel = CurrentChannel::NEW;
         feed(&mut channel, 500, 900, true);
-        let flows = Standstill { proven_open: true, flows: true };
+        let flows = Standstill { proven_open: true, flows: true, vouched: false };
         assert_eq!(feed_at(&mut channel, 500, 3_000, flows).amps, amps(500));
         assert_eq!(feed(&mut channel, 500, 999, true).amps, amps(500));
         assert_eq!(feed(&mut channel, 500, 1, true).amps, Amps::ZERO);
+    }
+
+    /// A leak of 1.5 A was there from the start and was learnt. Mended, the sensor reads 0 A: the old offset is in doubt until the workshop
+    /// vouches that nothing flows, and is learnt anew then. Nobody can vouch for contactors that are not proven open.
+    #[test]
+    fn an_offset_that_was_a_leak_is_doubted_and_forgotten_when_the_workshop_vouches() {
+        let mut channel = CurrentChannel::NEW;
+        feed(&mut channel, 1_500, 1_000, true);
+        let doubted = feed(&mut channel, 0, 1_000, true);
+        assert_eq!((doubted.amps, doubted.error >= amps(2_000)), (amps(-1_500), true));
+        let vouched = Standstill { proven_open: false, flows: true, vouched: true };
+        assert_eq!(feed_at(&mut channel, 0, 1, vouched).amps, amps(-1_500));
+        let vouched = Standstill { proven_open: true, flows: true, vouched: true };
+        let anew = feed_at(&mut channel, 0, 1, vouched);
+        assert_eq!((anew.amps, anew.unlearnt.milli()), (Amps::ZERO, 2_000));
+        let learnt = feed(&mut channel, 0, 1_000, true);
+        assert_eq!((learnt.amps, learnt.unlearnt), (Amps::ZERO, Amps::ZERO));
     }
 
     #[test]
@@ -302,7 +329,7 @@ mod tests {
             let config = Config::trainer();
             let mut channel = CurrentChannel::NEW;
             for (bits, elapsed, open) in readings {
-                let standstill = Standstill { proven_open: open, flows: elapsed % 2 == 0 };
+                let standstill = Standstill { proven_open: open, flows: elapsed % 2 == 0, vouched: false };
                 let seen = channel.judge(bits.map(Amps::from_bits), (Millis(elapsed), Millis(elapsed.min(30))), standstill, &config, &mut ());
                 prop_assert_eq!(seen.is_some(), bits.is_some());
                 prop_assert!(seen.is_none_or(|seen| seen.error >= Amps::ZERO));

@@ -112,6 +112,8 @@ pub(crate) struct Standstill {
     pub(crate) proven_open: bool,
     /// Current seems to flow all the same: `current while open` is suspect or confirmed.
     pub(crate) flows: bool,
+    /// The workshop clears it in this tick: it vouches that nothing flows.
+    pub(crate) vouched: bool,
 }
 
 /// What is kept from frame to frame to judge the next one.
@@ -219,10 +221,10 @@ mod tests {
     }
 
     /// Nothing is proven.
-    const SHUT: Standstill = Standstill { proven_open: false, flows: false };
+    const SHUT: Standstill = Standstill { proven_open: false, flows: false, vouched: false };
 
     const fn standing(proven_open: bool) -> Standstill {
-        Standstill { proven_open, flows: false }
+        Standstill { proven_open, flows: false, vouched: false }
     }
 
     fn crane() -> Checked {
