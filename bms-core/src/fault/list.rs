@@ -159,7 +159,9 @@ list! {
     /// Counted charge is excluded by the open-circuit voltage, or by what a cell can hold.
     ChargeCountDisagrees charge_count_disagrees "charge count disagrees":
         one resistance::ChargeGap, Coulombs = |pack: &Pack| {
-            limit(pack.capacity.scaled(Ratio::percent(1)), Coulombs::ZERO, 0, Report, AtPanel)
+            let gap = pack.capacity.scaled(Ratio::percent(1));
+            // From the trip on a count opens and heals; one just short of it must not hold the fault for ever.
+            limit(gap, gap.scaled(Ratio::percent(99)), 0, Report, AtPanel)
         };
     /// Hottest sensor that is not at a rail, or module that may be hotter because no sensor of it is believed; first step.
     OverTemperature over_temperature "over-temperature, first step":
