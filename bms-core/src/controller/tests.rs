@@ -231,3 +231,26 @@ fn a_thermistor_at_each_of_128_cells_is_answered() {
     let sequence = SequenceFacts::of(Ohms(50), Ohms(2_000), 1_000);
     answers_any_frame::<128, 128>(Pack::of(128, 1, 1, 100_000, 409_600), sequence);
 }
+
+/// A channel at its end says "at least this", whichever of the two is the narrower one; against a current the other way it contradicts.
+#[test]
+fn a_channel_at_its_end_contradicts_nothing_beyond_it() {
+    for (main, check, disagree) in
+        [(500, 120, false), (500, -120, true), (500, 110, true), (-500, -120, false)]
+    {
+        let mut config = Config::trainer();
+        config.pack.current_range = Amps::from_milli(1_200_000);
+        config.pack.current_check_range = Amps::from_milli(120_000);
+        config.faults = crate::fault::FaultLimits::for_pack(&config.pack);
+        let mut controller = Controller::<16, 8>::new(config.fit().expect("one range reaches far enough"));
+        let mut found = false;
+        for tick in 1..=50 {
+            let mut frame = Frame::empty(Instant(tick * 10));
+            frame.current = Part::fresh(Amps::from_milli(main * 1_000));
+            frame.current_check = Part::fresh(Amps::from_milli(check * 1_000));
+            let faults = controller.tick(&frame, &mut ()).faults;
+            found |= faults.confirmed.holds(Fault::CurrentSensorsDisagree);
+        }
+        assert_eq!(found, disagree, "{main} A and {check} A");
+    }
+}

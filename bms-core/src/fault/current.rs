@@ -9,7 +9,7 @@
 //! may be the sensor.
 
 use super::judge::{Found, Limit, Seen, Sight, Watch};
-use crate::sense::FLOWS;
+use crate::sense::{FLOWS, at_end};
 use crate::sequence::Step;
 use crate::units::{Amps, Ratio};
 use crate::witness::Place;
@@ -75,9 +75,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Amps>) -> Sight {
         let gap = match (seen.believed.current, seen.believed.current_check) {
             (Some(main), Some(check)) => {
-                // At its end the main channel says "at least this": what the wider one shows beyond it is no contradiction.
-                let beyond = if main.raw > Amps::ZERO { check - main.raw } else { main.raw - check };
-                Some(if main.at_end && beyond > Amps::ZERO { Amps::ZERO } else { beyond.abs() })
+                // At its end a channel says "at least this": what the other shows beyond it is no contradiction.
+                let beyond = |end: Amps, other: Amps| {
+                    if end > Amps::ZERO { other > end } else { other < end }
+                };
+                let check_ends = at_end(check, seen.config.pack.current_check_range);
+                let agree = main.at_end && beyond(main.raw, check) || check_ends && beyond(check, main.raw);
+                Some(if agree { Amps::ZERO } else { (check - main.raw).abs() })
             }
             _ => None,
         };
@@ -100,7 +104,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
         };
         let flowing = if current.raw.abs() > FLOWS { current.raw.abs() } else { current.amps.abs() };
         let observed = Some(if open { flowing } else { Amps::ZERO });
-        let idle = current.unlearnt;
+        // Not so much that it excuses a reading that flows, whatever the offset.
+        let idle = current.unlearnt.min((FLOWS - limit.trip).max(Amps::ZERO));
         Limit::<Amps>::between(Place::Pack, observed, limit.trip + idle, limit.release + idle)
     }
 }
