@@ -39,10 +39,16 @@ impl Measured {
         self.current.map(|current| current.amps)
     }
 
-    /// The larger amount of the two channels that are believed: one that is dead or late hides no current.
-    pub(super) fn larger(&self) -> Option<Amps> {
-        let amounts = [self.amps(), self.current_check];
-        amounts.into_iter().flatten().max_by_key(|amps| amps.abs())
+    /// The current; of two channels that contradict each other the larger amount, so that one that is dead or late hides none. As long
+    /// as they agree within their errors the main one counts, whose offset is learnt.
+    pub(super) fn larger(&self, config: &Checked) -> Option<Amps> {
+        match (self.amps(), self.current_check) {
+            (Some(main), Some(check)) => {
+                let contradict = (main - check).abs() > config.faults.current_sensors_disagree.trip;
+                Some(if contradict && check.abs() > main.abs() { check } else { main })
+            }
+            (main, check) => main.or(check),
+        }
     }
 
     pub(super) fn link(&self) -> Option<Volts> {

@@ -91,7 +91,7 @@ impl Sequence {
                     return None;
                 }
                 let because = if self.fuse_waited > Millis::ZERO {
-                    Because::FuseCleared { amps: now.amps(), after: self.fuse_waited }
+                    Because::FuseCleared { amps: now.larger(config), after: self.fuse_waited }
                 } else {
                     demands
                 };
@@ -104,7 +104,7 @@ impl Sequence {
 
     /// Counts an opening under load, if the current is known to be one.
     fn count_load<W: Witness>(&mut self, now: &Measured, config: &Checked, witness: &mut W) {
-        if let Some(amps) = now.larger().filter(|amps| amps.abs() >= config.sequence.switching_limit) {
+        if let Some(amps) = now.larger(config).filter(|amps| amps.abs() >= config.sequence.switching_limit) {
             self.openings_under_load = self.openings_under_load.saturating_add(1);
             let count = self.openings_under_load;
             witness.tell(|| Evidence::OpenedUnderLoad { amps, count });
@@ -157,14 +157,14 @@ impl Sequence {
     ) -> Option<(Step, Because)> {
         let below = config.sequence.switching_limit;
         let known = now.current.is_some_and(|current| !current.at_end);
-        if let Some(amps) = now.larger().filter(|amps| known && amps.abs() < below) {
+        if let Some(amps) = now.larger(config).filter(|amps| known && amps.abs() < below) {
             return Some((Step::Opening, Because::CurrentFallen { amps, below }));
         }
         if self.since < grace + now.wait_for_fuse(config) {
             return None;
         }
         self.count_load(now, config, witness);
-        Some((Step::Opening, Because::GraceOver { amps: now.amps().and(now.larger()), grace }))
+        Some((Step::Opening, Because::GraceOver { amps: now.amps().and(now.larger(config)), grace }))
     }
 
     /// Opening: the link must fall.
