@@ -294,6 +294,7 @@ struct StringCurrent {
 /// dividers draws from it, and that is less than the front end's own drain: better than any sensor, and it holds across a gap between
 /// frames. A reading beyond the limit of `current while open` is believed instead: something then
 /// flows past the contactors. A smaller current past them would go uncounted; that it does not flow is part of what is stated.
+/// While the two channels contradict each other nobody knows which is right: the error then reaches from the one to the other.
 fn string_current<const CELLS: usize, const THERMISTORS: usize>(
     believed: &Believed<'_, CELLS, THERMISTORS>,
     proven_open: bool,
@@ -301,10 +302,13 @@ fn string_current<const CELLS: usize, const THERMISTORS: usize>(
 ) -> Option<StringCurrent> {
     let reading = believed.current.as_ref()?;
     let flows = reading.at_end || reading.amps.abs() > config.faults.current_while_open.trip;
+    let apart = believed.current_check.map_or(Amps::ZERO, |check| (check - reading.raw).abs());
+    let contradict = apart > config.faults.current_sensors_disagree.trip;
+    let contradiction = if contradict { apart } else { Amps::ZERO };
     Some(if proven_open && !flows {
         StringCurrent { amps: Amps::ZERO, error: config.charge.drain, proven: true }
     } else {
-        StringCurrent { amps: reading.amps, error: reading.error, proven: false }
+        StringCurrent { amps: reading.amps, error: reading.error.max(contradiction), proven: false }
     })
 }
 

@@ -33,6 +33,8 @@ struct Bench {
     step: Step,
     proven_open: bool,
     cleared: Option<Clearance>,
+    /// The second current channel.
+    check: Option<Amps>,
 }
 
 /// Keeps all that it hears.
@@ -59,6 +61,7 @@ impl Bench {
             step: Step::Closed,
             proven_open: false,
             cleared: None,
+            check: None,
         }
     }
 
@@ -88,7 +91,7 @@ impl Bench {
                 coldest: Some((0, self.celsius)),
             },
             current,
-            current_check: None,
+            current_check: self.check,
             voltages: None,
             supply: None,
             feedback: None,
@@ -139,6 +142,20 @@ fn discarded(heard: &Heard) -> Vec<Discarded> {
         _ => None,
     };
     heard.0.iter().filter_map(because).collect()
+}
+
+/// A main channel that is dead says 0 A, the second one 150 A out of the pack: nobody knows which is true, so the count must hold both.
+/// 150 A for 60 s are 2.5 Ah.
+#[test]
+fn of_two_channels_that_contradict_each_other_the_count_believes_both() {
+    let mut bench = Bench::new();
+    let hours = |tenths: i32| Coulombs::from_milliamp_hours(100 * tenths);
+    bench.estimated.count.believe(3, Interval { low: hours(500), high: hours(500) });
+    bench.check = Some(Amps::from_milli(-150_000));
+    bench.hold(0, 6_000);
+    let missing = bench.estimated.missing(3).expect("there is a cell 3");
+    assert!(missing.low <= hours(500) && missing.high >= hours(525), "{missing:?}");
+    assert!(missing.high <= hours(530), "{missing:?}");
 }
 
 /// Worked by hand: 3.300 → 3.238 V at 100 A is 62 mV / 100 A = 0.62 mΩ.
