@@ -4,8 +4,8 @@
 //!
 //! Only a sensor at a rail is left out: a doubtful one still counts where it is the more dangerous reading, hot as hot and cold as
 //! cold. A module without any believed sensor counts as its warmest neighbour and more, and as its coldest neighbour and less; where
-//! that is the worst, the place is the module. Without any sensor in the whole pack it may be anything: every module counts as too hot
-//! for any current and as cold as the table goes. Only a part that did not come says nothing here, because it is stale.
+//! that is the worst, the place is the module. Without any sensor in the whole pack it may be anything: every module counts as hot and
+//! as cold as the table goes. Only a part that did not come says nothing here, because it is stale.
 //!
 //! How fast a blind module warms cannot be known; what it may have become counts.
 //!

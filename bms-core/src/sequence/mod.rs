@@ -15,6 +15,8 @@
 //!    └────────────────────────────┘ link down, negative settled at half the pack
 //! ```
 //! A request to close counts only if it is newer than the controller's start, the last clear and the last opening that a fault demanded.
+//! One that is refused because something is missing for the moment (supply, proof that all are open, a cool resistor) stands: whoever
+//! holds it goes on asking, and the contactors close once it is there.
 //! OpenNow leads from every closed step to ProvingDead, and from there to Barred, with all coils off in that very tick.
 //!
 //! In every tick the sequence first *observes*: it compares the voltages with what the coils command and reports findings, which

@@ -325,9 +325,17 @@ fn a_slow_positive_is_no_welded_precharge() {
             .asks(Wanted::Open)
             .until(Step::ProvingDead)
             .for_ms(10_000);
-        let expected: &[Fault] = if dialogue.found.is_empty() { &[] } else { &[Fault::PositiveWelded] };
-        assert_eq!(dialogue.found, expected, "{late_ms} ms late");
-        assert!(late_ms > 85 || dialogue.found.is_empty(), "{late_ms} ms late");
+        match late_ms {
+            // Not longer than the release that is configured, and what the fall of the link takes to show.
+            0..=85 => assert_eq!(dialogue.found, [], "{late_ms} ms late"),
+            // It has not opened when it is judged.
+            200.. => assert_eq!(dialogue.found, [Fault::PositiveWelded], "{late_ms} ms late"),
+            _ => assert!(
+                dialogue.found.is_empty() || dialogue.found == [Fault::PositiveWelded],
+                "{late_ms} ms late: {:?}",
+                dialogue.found
+            ),
+        }
     }
 }
 
