@@ -170,7 +170,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
         if let Some(cell) = surroundings.replaced {
             self.replace(cell, surroundings.step, witness);
         }
-        if let Some(by) = surroundings.cleared.filter(|_| open(surroundings.step)) {
+        if let Some(by) = surroundings.cleared.filter(|_| surroundings.step.commands_open()) {
             self.forget_load_steps(by, config);
         }
         self.comparison.advance(&mut self.count, &self.rest, &moment, moved, witness);
@@ -184,7 +184,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
     fn replace<W: Witness>(&mut self, cell: u8, step: Step, witness: &mut W) {
         if usize::from(cell) >= CELLS {
             witness.tell(|| Evidence::Refused(Refusal::NoSuchCell(cell)));
-        } else if !open(step) {
+        } else if !step.commands_open() {
             witness.tell(|| Evidence::Refused(Refusal::NotOpen(Act::Replace)));
         } else {
             self.count.replace(cell);
@@ -310,19 +310,6 @@ fn string_current<const CELLS: usize, const THERMISTORS: usize>(
     } else {
         StringCurrent { amps: reading.amps, error: reading.error.max(contradiction), proven: false }
     })
-}
-
-/// Whether all contactors are commanded open.
-const fn open(step: Step) -> bool {
-    match step {
-        Step::Open | Step::ProvingDead | Step::Barred => true,
-        Step::ClosingNegative
-        | Step::Precharging
-        | Step::ClosingPositive
-        | Step::Closed
-        | Step::Easing
-        | Step::Opening => false,
-    }
 }
 
 /// Whether contactors or precharge are at work.

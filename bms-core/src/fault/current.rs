@@ -93,17 +93,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     type Quantity = Amps;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Amps>) -> Sight {
         let Some(current) = seen.believed.current else { return Sight::UNKNOWN };
-        let open = match seen.step {
-            Step::Open | Step::ProvingDead | Step::Barred => true,
-            Step::ClosingNegative
-            | Step::Precharging
-            | Step::ClosingPositive
-            | Step::Closed
-            | Step::Easing
-            | Step::Opening => false,
-        };
         let flowing = if current.raw.abs() > FLOWS { current.raw.abs() } else { current.amps.abs() };
-        let observed = Some(if open { flowing } else { Amps::ZERO });
+        let observed = Some(if seen.step.commands_open() { flowing } else { Amps::ZERO });
         // Not so much that it excuses a reading that flows, whatever the offset.
         let idle = current.unlearnt.min((FLOWS - limit.trip).max(Amps::ZERO));
         Limit::<Amps>::between(Place::Pack, observed, limit.trip + idle, limit.release + idle)

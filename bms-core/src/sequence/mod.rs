@@ -69,6 +69,21 @@ pub enum Step {
     Barred,
 }
 
+impl Step {
+    /// Whether all three are commanded open.
+    pub(crate) const fn commands_open(self) -> bool {
+        match self {
+            Self::Open | Self::ProvingDead | Self::Barred => true,
+            Self::ClosingNegative
+            | Self::Precharging
+            | Self::ClosingPositive
+            | Self::Closed
+            | Self::Easing
+            | Self::Opening => false,
+        }
+    }
+}
+
 /// Why the contactor sequence moved. Each carries what was seen.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
