@@ -227,8 +227,8 @@ rules! {
     "faults.too_cold_to_work.trip": faults.too_cold_to_work.trip => MoreThan COLDEST, "the coldest end of the thermistor's table"; "no reading lies beyond it";
     "faults.thermistor_open.trip": faults.thermistor_open.trip => MoreThan cold_end, "the share at the coldest end of the table"; "cold is no open wire";
     "faults.thermistor_open.trip": faults.thermistor_open.trip => LessThan Ratio::ONE, "the whole"; "no converter reads its reference exactly";
-    "faults.thermistor_shorted.trip": faults.thermistor_shorted.trip => MoreThan Ratio::ONE - hot_end, "the share at the hottest end of the table"; "heat is no short circuit";
-    "faults.thermistor_shorted.trip": faults.thermistor_shorted.trip => LessThan Ratio::ONE, "the whole"; "no converter reads nothing exactly";
+    "faults.thermistor_shorted.trip": faults.thermistor_shorted.trip => LessThan hot_end, "the share at the hottest end of the table"; "heat is no short circuit";
+    "faults.thermistor_shorted.trip": faults.thermistor_shorted.trip => MoreThan Ratio::ZERO, "nothing"; "no converter reads nothing exactly";
     "faults.over_current_charge.dwell": faults.over_current_charge.dwell => AtMost lasts(faults.over_current_charge.trip, pack), "the time that fuse and cable stand it",
         beside "a limit" faults.over_current_charge.trip; "the hazard comes no sooner than the reaction";
     "faults.over_current_discharge.dwell": faults.over_current_discharge.dwell => AtMost lasts(faults.over_current_discharge.trip, pack), "the time that fuse and cable stand it",

@@ -178,12 +178,12 @@ list! {
     /// A sensor above 45 °C warms in every single second.
     TemperatureRisingFast temperature_rising_fast "temperature rising fast":
         one temperature::Rising, CelsiusPerSecond = |_| limit(per_second(300), per_second(270), 5_000, OpenNow, AtService);
-    /// A thermistor reads at the rail of an open wire.
+    /// Nearly all of the reference voltage stands at a thermistor: an open wire.
     ThermistorOpen thermistor_open "thermistor open":
         each thermistor::Open, Ratio = |_| limit(Ratio::percent(99), Ratio::from_milli(988), 200, Report, AtPanel);
-    /// A thermistor reads at the rail of a short circuit.
+    /// Nearly nothing of the reference voltage stands at a thermistor: a short circuit.
     ThermistorShorted thermistor_shorted "thermistor shorted":
-        each thermistor::Shorted, Ratio = |_| limit(Ratio::percent(99), Ratio::from_milli(988), 200, Report, AtPanel);
+        each thermistor::Shorted, Ratio = |_| limit(Ratio::percent(1), Ratio::from_milli(12), 200, Report, AtPanel);
     /// A thermistor changes faster than anything with its mass can.
     ThermistorJump thermistor_jump "thermistor jump":
         each thermistor::Jump, Celsius = |_| limit(celsius(5_000), celsius(4_500), 0, Report, AtPanel);

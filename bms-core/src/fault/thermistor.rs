@@ -10,10 +10,10 @@ use crate::sense::SensorReading;
 use crate::units::{Celsius, Ratio};
 use crate::witness::Place;
 
-/// Near the rail of an open wire: the observed value is the nearness to that rail, 1 at the rail itself.
+/// Nearly all of the reference stands at the thermistor: an open wire.
 pub(super) struct Open;
 
-/// Near the rail of a short circuit.
+/// Nearly nothing of it does: a short circuit.
 pub(super) struct Shorted;
 
 /// Change over a second, twice in a row.
@@ -31,30 +31,27 @@ pub(super) struct ModulesBlind;
 impl<const CELLS: usize, const THERMISTORS: usize> WatchThermistor<CELLS, THERMISTORS> for Open {
     type Quantity = Ratio;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, thermistor: u8, limit: &Limit<Ratio>) -> Sight {
-        let nearness = |ratio: Ratio| match seen.config.sensing.wiring {
-            Wiring::PullUp => ratio,
-            Wiring::PullDown => Ratio::ONE - ratio,
-        };
-        limit.sight(Place::Thermistor(thermistor), raw(seen, thermistor).map(nearness))
+        limit.sight(Place::Thermistor(thermistor), share(seen, thermistor))
     }
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> WatchThermistor<CELLS, THERMISTORS> for Shorted {
     type Quantity = Ratio;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, thermistor: u8, limit: &Limit<Ratio>) -> Sight {
-        let nearness = |ratio: Ratio| match seen.config.sensing.wiring {
-            Wiring::PullUp => Ratio::ONE - ratio,
-            Wiring::PullDown => ratio,
-        };
-        limit.sight(Place::Thermistor(thermistor), raw(seen, thermistor).map(nearness))
+        limit.sight(Place::Thermistor(thermistor), share(seen, thermistor))
     }
 }
 
-fn raw<const CELLS: usize, const THERMISTORS: usize>(
+/// The thermistor's own share of the reference: 1 when its wire is open, 0 when it is shorted, however it is wired.
+fn share<const CELLS: usize, const THERMISTORS: usize>(
     seen: &Seen<'_, CELLS, THERMISTORS>,
     thermistor: u8,
 ) -> Option<Ratio> {
-    seen.believed.thermistors.and_then(|ratios| ratios.at(thermistor)).copied()
+    let measured = *seen.believed.thermistors?.at(thermistor)?;
+    Some(match seen.config.sensing.wiring {
+        Wiring::PullUp => measured,
+        Wiring::PullDown => Ratio::ONE - measured,
+    })
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> WatchThermistor<CELLS, THERMISTORS> for Jump {

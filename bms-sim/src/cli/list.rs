@@ -49,10 +49,7 @@ fn faults() -> String {
     let heading = format!("{:<26} {:<42} {:>16}  {:<14} reaction\n", "key", "fault", "limit", "dwell");
     Fault::ALL.into_iter().fold(heading, |lines, fault| {
         let shown = limits.shown(fault);
-        let limit = shown.trip.map_or_else(
-            || "by its own rule".to_owned(),
-            |trip| words::quantity(words::as_read(fault, trip)),
-        );
+        let limit = shown.trip.map_or_else(|| "by its own rule".to_owned(), words::quantity);
         let (key, name, dwell) = (fault.key(), fault.words(), words::dwell(shown.dwell));
         let reaction = words::reaction(shown.reaction);
         let meaning = fault.meaning();

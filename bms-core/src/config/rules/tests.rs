@@ -179,8 +179,8 @@ const SPOILT: [fn(&mut Config); LISTED] = [
     |c| c.faults.thermistor_open.trip = Ratio::percent(95),
     |c| c.faults.thermistor_open.trip = Ratio::ONE,
     // 531 Ω to 10 kΩ at 125 °C give 5.04 %.
-    |c| c.faults.thermistor_shorted.trip = Ratio::from_milli(949),
-    |c| c.faults.thermistor_shorted.trip = Ratio::ONE,
+    |c| c.faults.thermistor_shorted.trip = Ratio::from_milli(51),
+    |c| c.faults.thermistor_shorted.trip = Ratio::ZERO,
     // (3² − 1) and (5² − 1) of the rated heat: 30 s / 8 and 30 s / 24.
     |c| c.faults.over_current_charge.dwell = Millis(3_760),
     |c| c.faults.over_current_discharge.dwell = Millis(1_260),

@@ -7,7 +7,7 @@ use super::numbers::{
     amp_hours, amps, celsius, clock, compared, duration, milliohms, ohms, percent, place, placed, quantity,
     rounded, volts, volts_finely,
 };
-use super::watched::{as_read, watched};
+use super::watched::watched;
 use crate::case::Case;
 use crate::recording::JudgedStep;
 use bms_core::config::ResistanceFacts;
@@ -73,9 +73,7 @@ pub fn assessment(seen: &Assessment) -> String {
         }
         Stage::Clear | Stage::Confirmed { .. } | Stage::Latched => String::new(),
     };
-    let (observed, limit) =
-        (seen.observed.map(|q| as_read(seen.fault, q)), seen.limit.map(|q| as_read(seen.fault, q)));
-    match (observed, limit) {
+    match (seen.observed, seen.limit) {
         (Some(observed), Some(limit)) => {
             let (observed, limit, apart) = compared(observed, limit);
             let side = if seen.reading == Reading::Beyond { "past it" } else { "short of it" };

@@ -26,7 +26,6 @@ pub use story::{
     acted, balanced, confirmed, cooled, duty_begins, ends, left_out, nearest, nearest_heading,
     none_confirmed, played, tightest, unmet, until_open, why,
 };
-pub use watched::as_read;
 pub use world::{breach, defect, defect_begins, defect_ends, link, never_suspected, verdict};
 
 /// The usual cautions, wherever work on a pack is shown.

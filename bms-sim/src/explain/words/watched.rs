@@ -2,8 +2,7 @@
 
 use super::numbers::place;
 use bms_core::fault::Fault;
-use bms_core::units::Ratio;
-use bms_core::witness::{Place, Quantity};
+use bms_core::witness::Place;
 
 /// What is watched for a fault, as the beginning of a sentence that its value ends.
 pub(super) fn watched(fault: Fault, at: Place) -> String {
@@ -62,16 +61,5 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         | Fault::LinkStaysLive
         | Fault::SupplyLow
         | Fault::ConfigurationInvalid => format!("{at} shows"),
-    }
-}
-
-/// The value as an instrument would show it: a shorted thermistor is judged by how near it stands to the lower end of the reference.
-#[must_use]
-pub fn as_read(fault: Fault, judged: Quantity) -> Quantity {
-    match judged {
-        Quantity::Ratio(nearness) if fault == Fault::ThermistorShorted => {
-            Quantity::Ratio(Ratio::ONE - nearness)
-        }
-        other => other,
     }
 }
