@@ -70,6 +70,19 @@ pub enum Step {
 }
 
 impl Step {
+    /// All of them, in the order of a working day.
+    pub const ALL: [Self; 9] = [
+        Self::Open,
+        Self::ClosingNegative,
+        Self::Precharging,
+        Self::ClosingPositive,
+        Self::Closed,
+        Self::Easing,
+        Self::Opening,
+        Self::ProvingDead,
+        Self::Barred,
+    ];
+
     /// Whether all three are commanded open.
     pub(crate) const fn commands_open(self) -> bool {
         match self {

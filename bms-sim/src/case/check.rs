@@ -28,18 +28,6 @@ pub(super) const USUAL_TICK_MS: u64 = 10;
 pub(super) const TICK_MS: (u64, u64) = (1, 10);
 /// Steps at rest, in seconds: the world's formulas are meant for up to a minute.
 pub(super) const REST_SECONDS: (f64, f64) = (0.1, 60.0);
-/// The steps of the contactor sequence, as files call them.
-const STEPS: [Step; 9] = [
-    Step::Open,
-    Step::ClosingNegative,
-    Step::Precharging,
-    Step::ClosingPositive,
-    Step::Closed,
-    Step::Easing,
-    Step::Opening,
-    Step::ProvingDead,
-    Step::Barred,
-];
 
 /// The checked case.
 pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, CaseError> {
@@ -309,8 +297,8 @@ fn expectation(
     let ends = match &typed.ends {
         None => None,
         Some(name) => {
-            let names = STEPS.map(|step| format!("{step:?}"));
-            Some(STEPS[source.word(&path.key("ends"), name, &names.each_ref().map(String::as_str))?])
+            let names = Step::ALL.map(|step| format!("{step:?}"));
+            Some(Step::ALL[source.word(&path.key("ends"), name, &names.each_ref().map(String::as_str))?])
         }
     };
     if let Some(spread) = typed.spread_ah {

@@ -14,18 +14,6 @@ use crate::units::{Amps, Millis, Volts};
 use crate::witness::{Evidence, Witness};
 use proptest::prelude::*;
 
-const STEPS: [Step; 9] = [
-    Step::Open,
-    Step::ClosingNegative,
-    Step::Precharging,
-    Step::ClosingPositive,
-    Step::Closed,
-    Step::Easing,
-    Step::Opening,
-    Step::ProvingDead,
-    Step::Barred,
-];
-
 /// The sequence as it stands in a step that a bench has really reached.
 fn standing_in(step: Step) -> Dialogue {
     let opened = |dialogue: Dialogue| dialogue.asks(Wanted::Open);
@@ -190,7 +178,7 @@ fn every_step_keeps_the_laws_in_every_situation() {
     ];
     let currents =
         [None, Some((0, false)), Some((-80_000, false)), Some((-600_000, true)), Some((2_500_000, true))];
-    for step in STEPS {
+    for step in Step::ALL {
         let standing = standing_in(step);
         assert_eq!(standing.sequence.step(), step);
         for seen in voltages {
@@ -224,7 +212,7 @@ fn every_step_keeps_the_laws_in_every_situation() {
 
 #[test]
 fn open_now_opens_everything_in_that_tick_from_every_step() {
-    for step in STEPS {
+    for step in Step::ALL {
         let mut dialogue = standing_in(step).demands(Reaction::OpenNow, Fault::CellReversed);
         dialogue.tick();
         assert_eq!(dialogue.coils, Coils::NONE, "from {step:?}");
@@ -237,7 +225,7 @@ fn open_now_opens_everything_in_that_tick_from_every_step() {
 /// The same ticks decide the same whether anybody listens or not.
 #[test]
 fn nobody_listening_changes_nothing() {
-    for step in STEPS {
+    for step in Step::ALL {
         let standing = standing_in(step);
         let (mut heard, mut unheard) = (standing.sequence.clone(), standing.sequence.clone());
         for link in 0..40 {
@@ -307,10 +295,10 @@ proptest! {
     /// Whatever is measured, asked and demanded, tick after tick, from wherever a bench can stand.
     #[test]
     fn the_laws_hold_on_every_path(
-        place in 0..STEPS.len(),
+        place in 0..Step::ALL.len(),
         ticks in prop::collection::vec((frames(), 0..REACTIONS.len() + 20, any::<bool>(), 0..30_u8), 1..120),
     ) {
-        let standing = standing_in(STEPS[place]);
+        let standing = standing_in(Step::ALL[place]);
         let (mut sequence, mut coils) = (standing.sequence, standing.coils);
         for (now, reaction, wants, clear) in ticks {
             let contactors = if wants { Wanted::Closed } else { Wanted::Open };
