@@ -177,7 +177,7 @@ fn what_cannot_grow_has_no_ramp() {
             "kind = \"thermistor_open\"\nthermistor = 3\nramp_s = 5"
         ),
         str![[
-            r#"joint.toml:27: defect.ramp_s: not accepted with kind = "thermistor_open"; accepted there are thermistor, at_s, until_s"#
+            r#"joint.toml:27: defect.ramp_s: not accepted with kind = "thermistor_open"; accepted there are thermistor, at_s, until_s, intermittent_period_s, intermittent_duty"#
         ]]
     );
     assert_data_eq!(
@@ -187,6 +187,43 @@ fn what_cannot_grow_has_no_ramp() {
         ),
         str![[
             r#"joint.toml:27: defect.ramp_s: not accepted with kind = "charge_out_of_line"; accepted there are cell, ampere_hours, at_s, until_s"#
+        ]]
+    );
+}
+
+#[test]
+fn spells_take_both_their_keys_and_nothing_beyond_their_bounds() {
+    for (keys, told) in [
+        (
+            "intermittent_duty = 0.5",
+            "24: defect.intermittent_period_s: missing; accepted is a number from 0.02 to 5184000 s",
+        ),
+        (
+            "intermittent_period_s = 5",
+            "24: defect.intermittent_duty: missing; accepted is a number from 0.01 to 0.99",
+        ),
+        (
+            "intermittent_period_s = 0.01\nintermittent_duty = 0.5",
+            "29: defect.intermittent_period_s = 0.01: accepted is a number from 0.02 to 5184000 s",
+        ),
+        (
+            "intermittent_period_s = 5\nintermittent_duty = 1",
+            "30: defect.intermittent_duty = 1: accepted is a number from 0.01 to 0.99",
+        ),
+        (
+            "intermittent_period_s = \"often\"",
+            "29: defect.intermittent_period_s = \"often\": accepted is a number from 0.02 to 5184000 s",
+        ),
+    ] {
+        assert_eq!(line("until_s = 90", keys), format!("joint.toml:{told}"));
+    }
+    assert_data_eq!(
+        line(
+            "kind = \"added_resistance\"\ncell = 37\nmilliohms = 4.0",
+            "kind = \"charge_out_of_line\"\ncell = 3\nintermittent_duty = 0.5"
+        ),
+        str![[
+            r#"joint.toml:27: defect.intermittent_duty: not accepted with kind = "charge_out_of_line"; accepted there are cell, ampere_hours, at_s, until_s"#
         ]]
     );
 }
@@ -244,7 +281,7 @@ fn a_severity_in_another_unit_is_met_with_the_right_key() {
     assert_data_eq!(
         line("milliohms = 4.0", "percent = 4"),
         str![[
-            r#"joint.toml:27: defect.percent: not accepted with kind = "added_resistance"; accepted there are cell, milliohms, at_s, until_s, ramp_s"#
+            r#"joint.toml:27: defect.percent: not accepted with kind = "added_resistance"; accepted there are cell, milliohms, at_s, until_s, ramp_s, intermittent_period_s, intermittent_duty"#
         ]]
     );
 }
@@ -254,7 +291,7 @@ fn a_place_of_another_kind_is_met_with_the_right_key() {
     assert_data_eq!(
         line("cell = 37", "joint = 37"),
         str![[
-            r#"joint.toml:26: defect.joint: not accepted with kind = "added_resistance"; accepted there are cell, milliohms, at_s, until_s, ramp_s"#
+            r#"joint.toml:26: defect.joint: not accepted with kind = "added_resistance"; accepted there are cell, milliohms, at_s, until_s, ramp_s, intermittent_period_s, intermittent_duty"#
         ]]
     );
 }

@@ -174,6 +174,8 @@ fn a_defect_can_be_written_from_the_list() {
             assert!(text.contains(&format!("{key} = {least} to {most}, usually {usual}")), "{key}");
         }
         assert_eq!(parsed(&format!("{lines}ramp_s = 1\n")).is_ok(), defect["grows"] == true, "{lines}");
+        let spells = parsed(&format!("{lines}intermittent_period_s = 1\nintermittent_duty = 0.5\n"));
+        assert_eq!(spells.is_ok(), defect["comes_and_goes"] == true, "{lines}");
     }
     assert!(
         text.contains("takes current_sensor = \"main\" or \"check\"; amps = -200 to 200, usually 5\n"),

@@ -12,7 +12,7 @@ use super::error::Accepted;
 use super::file::severity_key;
 use super::limits;
 use super::place::{Path, Source};
-use crate::defect::Kind;
+use crate::defect::{Kind, Spells};
 use bms_core::Fault;
 
 /// What is accepted at this place.
@@ -89,6 +89,8 @@ fn by_key(source: &Source<'_>, key: &str) -> Accepted {
         },
         "duration_s" | "for_s" => seconds(DURATION_SECONDS.0),
         "step_s" => number(REST_SECONDS, "s"),
+        "intermittent_period_s" => number(Spells::PERIOD_SECONDS, "s"),
+        "intermittent_duty" => number(Spells::DUTY, ""),
         key if key.ends_with("_s") => seconds(0.0),
         _ => Accepted::Said("a number"),
     }

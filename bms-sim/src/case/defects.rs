@@ -5,12 +5,16 @@ use super::check::{MOST_SECONDS, place, words};
 use super::error::{Accepted, CaseError, Problem};
 use super::file::{DefectTable, severity_key};
 use super::place::{Path, Source};
-use crate::defect::{Defect, Kind, MOST, PlaceKind};
+use crate::defect::{Defect, Kind, MOST, PlaceKind, Spells};
 
 /// The current sensors: the one that is steered by, and the one that it is checked against.
 pub(crate) const CURRENT_SENSORS: [&str; 2] = ["main", "check"];
 /// The contactors, in the order in which they close.
 pub(crate) const CONTACTORS: [&str; 3] = ["negative", "precharge", "positive"];
+
+/// The keys of spells.
+const PERIOD_KEY: &str = "intermittent_period_s";
+const DUTY_KEY: &str = "intermittent_duty";
 
 /// The checked defects.
 pub(super) fn checked(
@@ -49,6 +53,7 @@ fn one(
     let grows_seconds = typed.ramp_s.unwrap_or(0.0);
     source.number(&path.key("ramp_s"), grows_seconds, (0.0, MOST_SECONDS), "s")?;
     refuse_others(source, path, typed, kind)?;
+    let spells = spells(source, path, typed)?;
     Ok(Defect {
         kind,
         place: place_of(source, path, typed, kind, pack)?,
@@ -56,7 +61,23 @@ fn one(
         onset_seconds,
         end_seconds: typed.until_s,
         grows_seconds,
+        spells,
     })
+}
+
+/// The spells in which it comes and goes: both keys or none.
+fn spells(source: &Source<'_>, path: &Path, typed: &DefectTable) -> Result<Option<Spells>, CaseError> {
+    let missing =
+        |key, (low, high), unit| Err(source.missing(path, key, Accepted::Number { low, high, unit }));
+    match (typed.intermittent_period_s, typed.intermittent_duty) {
+        (None, None) => Ok(None),
+        (None, Some(_)) => missing(PERIOD_KEY, Spells::PERIOD_SECONDS, "s"),
+        (Some(_), None) => missing(DUTY_KEY, Spells::DUTY, ""),
+        (Some(period), Some(duty)) => Ok(Some(Spells {
+            period_seconds: source.number(&path.key(PERIOD_KEY), period, Spells::PERIOD_SECONDS, "s")?,
+            duty: source.number(&path.key(DUTY_KEY), duty, Spells::DUTY, "")?,
+        })),
+    }
 }
 
 fn keys() -> Vec<&'static str> {
@@ -83,10 +104,14 @@ fn refuse_others(source: &Source<'_>, path: &Path, typed: &DefectTable, kind: Ki
         .find(|(key, _, there)| there.is_some() && Some(*key) != severity_key)
         .map(|(key, _, _)| *key);
     let stray_growth = (typed.ramp_s.is_some() && !kind.grows()).then_some("ramp_s");
-    match stray_place.or(stray_severity).or(stray_growth) {
+    let spells =
+        [(PERIOD_KEY, typed.intermittent_period_s.is_some()), (DUTY_KEY, typed.intermittent_duty.is_some())];
+    let stray_spell = spells.iter().find(|(_, there)| *there && !kind.comes_and_goes()).map(|(key, _)| *key);
+    match stray_place.or(stray_severity).or(stray_growth).or(stray_spell) {
         None => Ok(()),
         Some(stray) => {
             let times = ["at_s", "until_s"].into_iter().chain(kind.grows().then_some("ramp_s"));
+            let times = times.chain([PERIOD_KEY, DUTY_KEY].into_iter().filter(|_| kind.comes_and_goes()));
             let accepted: Vec<&str> = place_key.into_iter().chain(severity_key).chain(times).collect();
             let beside = format!("kind = \"{}\"", kind.key());
             Err(source

@@ -90,6 +90,8 @@ pub(super) struct DefectTable {
     pub(super) at_s: Option<f64>,
     pub(super) until_s: Option<f64>,
     pub(super) ramp_s: Option<f64>,
+    pub(super) intermittent_period_s: Option<f64>,
+    pub(super) intermittent_duty: Option<f64>,
     pub(super) cell: Option<u64>,
     pub(super) joint: Option<u64>,
     pub(super) thermistor: Option<u64>,

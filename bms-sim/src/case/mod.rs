@@ -53,13 +53,15 @@
 //! ask = "replace"                 # tells the firmware that this cell was replaced
 //! cell = 5
 //!
-//! [[defect]]                      # up to 16; `list defects` prints the kinds with their units and ranges
+//! [[defect]]                      # up to 32; `list defects` prints the kinds with their units and ranges
 //! kind = "loose_joint_tap_above"
 //! joint = 37                      # the place: see below
 //! milliohms = 4.0                 # the severity in the unit of the kind: see below; the usual one when left out
 //! at_s = 30                       # onset, 0 when left out
 //! until_s = 90                    # stays when left out
 //! ramp_s = 5                      # grows over this time; at once when left out; only where the severity can grow
+//! intermittent_period_s = 10      # comes and goes: present for this share of each period from the onset on; both keys or none
+//! intermittent_duty = 0.4
 //!
 //! [rest]                          # optional: larger steps while the contactors stand and nothing is asked of the pack
 //! step_s = 10
@@ -259,7 +261,7 @@ impl Case {
     }
 
     /// The next instant after this one, in seconds, at which anything of the case changes: a phase or an act begins, a defect begins,
-    /// ends or is fully grown, the ambient bends, the story ends. A larger step must not reach beyond it.
+    /// ends, comes, goes or is fully grown, the ambient bends, the story ends. A larger step must not reach beyond it.
     #[must_use]
     pub fn next_change_after(&self, seconds: f64) -> f64 {
         let phases = self.duty.partition_point(|phase| phase.from_seconds <= seconds);
@@ -269,10 +271,7 @@ impl Case {
             .filter_map(|place| self.duty.get(place));
         let phases = phases.flat_map(|phase| [phase.from_seconds, phase.from_seconds + phase.seconds]);
         let acts = self.acts.iter().map(|act| std::time::Duration::from_millis(act.at_ms).as_secs_f64());
-        let defects = self.defects.iter().flat_map(|defect| {
-            let onset = defect.onset_seconds;
-            [onset, onset + defect.grows_seconds, defect.end_seconds.unwrap_or(onset)]
-        });
+        let defects = self.defects.iter().map(|defect| defect.next_change_after(seconds));
         let points = self.surroundings.iter().map(|point| point.at_seconds);
         let changes = phases.chain(acts).chain(defects).chain(points);
         changes.filter(|at| *at > seconds).fold(self.duration_seconds, f64::min)
@@ -326,6 +325,8 @@ fn as_defects<S: Serializer>(defects: &[Defect], to: S) -> Result<S::Ok, S::Erro
         at_s: f64,
         until_s: Option<f64>,
         ramp_s: f64,
+        intermittent_period_s: Option<f64>,
+        intermittent_duty: Option<f64>,
     }
     let mut list = to.serialize_seq(Some(defects.len()))?;
     for defect in defects {
@@ -337,6 +338,8 @@ fn as_defects<S: Serializer>(defects: &[Defect], to: S) -> Result<S::Ok, S::Erro
             at_s: defect.onset_seconds,
             until_s: defect.end_seconds,
             ramp_s: defect.grows_seconds,
+            intermittent_period_s: defect.spells.map(|spells| spells.period_seconds),
+            intermittent_duty: defect.spells.map(|spells| spells.duty),
         })?;
     }
     list.end()

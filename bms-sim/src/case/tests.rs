@@ -1,7 +1,7 @@
 //! What is read from a text is what stands in it.
 
 use super::*;
-use crate::defect::Kind;
+use crate::defect::{Kind, Spells};
 use bms_core::frame::{Clearance, Wanted};
 use bms_core::units::{Millis, Volts};
 use proptest::prelude::*;
@@ -55,15 +55,19 @@ fn acts_are_put_in_order_of_time() {
 #[test]
 fn places_are_numbered_from_1_and_a_severity_left_out_is_the_usual_one() {
     let case = with(
-        "[[defect]]\nkind = 'contactor_welded'\ncontactor = 'positive'\n[[defect]]\nkind = 'added_resistance'\ncell = 16\nat_s = 3\nuntil_s = 9\nramp_s = 2\n",
+        "[[defect]]\nkind = 'contactor_welded'\ncontactor = 'positive'\n[[defect]]\nkind = 'added_resistance'\ncell = 16\nat_s = 3\nuntil_s = 9\nramp_s = 2\nintermittent_period_s = 4\nintermittent_duty = 0.25\n",
     );
     assert_eq!(case.defects[0], Defect::usual(Kind::ContactorWelded, 2, 0.0));
     let second = Defect {
         end_seconds: Some(9.0),
         grows_seconds: 2.0,
+        spells: Some(Spells { period_seconds: 4.0, duty: 0.25 }),
         ..Defect::usual(Kind::AddedResistance, 15, 3.0)
     };
     assert_eq!(case.defects[1], second);
+    assert!(
+        (case.next_change_after(3.0) - 4.0).abs() < 1e-9 && (case.next_change_after(4.0) - 5.0).abs() < 1e-9
+    );
 }
 
 /// The limits that `list faults` prints lie within what a case accepts, in the unit printed; a thousand times them lies outside.

@@ -140,6 +140,7 @@ struct DefectShown {
     place: Option<PlaceShown>,
     severity: Option<SeverityShown>,
     grows: bool,
+    comes_and_goes: bool,
 }
 
 #[derive(Serialize)]
@@ -169,6 +170,7 @@ impl DefectsShown {
                 place: kind.place().key().map(|key| PlaceShown { key, names: names(kind.place()) }),
                 severity: severity_key(unit).map(|key| SeverityShown { key, unit, least, most, usual }),
                 grows: kind.grows(),
+                comes_and_goes: kind.comes_and_goes(),
             }
         };
         Self { schema: 1, generator: GENERATOR, defects: Kind::ALL.iter().map(of).collect() }

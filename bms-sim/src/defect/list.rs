@@ -1,4 +1,7 @@
 //! THE list of defects. Menus, help, tables and tests are made from it; nothing else may list them.
+//!
+//! A new kind is one line here, one arm in `effect` that writes its deviation, and the physics that reads it. What also happens once, at
+//! the onset, is named at the end of its line.
 
 /// What the place of a defect counts.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
@@ -35,16 +38,45 @@ impl PlaceKind {
     }
 }
 
+/// What happens once, at the onset of a defect, beside what it writes into the deviations.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Once {
+    /// Nothing: all of it is a deviation.
+    Nothing,
+    /// The voltage between a cell's taps is caught, at which a reading then stands still.
+    CatchesCell,
+    /// What a thermistor's divider shows is caught.
+    CatchesThermistor,
+    /// Charge is put into a cell or taken from it.
+    MovesCharge,
+}
+
 impl Kind {
     /// Whether it can grow over a time: not what is only present or absent, nor what happens once, at the onset.
     #[must_use]
     pub const fn grows(self) -> bool {
-        !self.unit().is_empty() && !matches!(self, Self::ChargeOutOfLine)
+        !self.unit().is_empty() && self.comes_and_goes()
+    }
+
+    /// Whether it can come and go: not what happens once.
+    #[must_use]
+    pub const fn comes_and_goes(self) -> bool {
+        !matches!(self.once(), Once::MovesCharge)
     }
 }
 
+/// The word after `once`, or nothing.
+macro_rules! once {
+    () => {
+        Once::Nothing
+    };
+    ($once:ident) => {
+        Once::$once
+    };
+}
+
 macro_rules! defects {
-    ($($kind:ident: $name:literal, $key:literal, $place:ident, $unit:literal, $low:literal ..= $high:literal, $usual:literal, $changes:literal;)*) => {
+    ($($kind:ident: $name:literal, $key:literal, $place:ident, $unit:literal, $low:literal ..= $high:literal, $usual:literal, $changes:literal $(, once $once:ident)?;)*) => {
         /// A kind of defect.
         #[derive(Clone, Copy, Debug, Eq, Hash, Ord, PartialEq, PartialOrd)]
         pub enum Kind {
@@ -91,6 +123,12 @@ macro_rules! defects {
                 match self { $(Self::$kind => $usual,)* }
             }
 
+            /// What happens once, at its onset.
+            #[must_use]
+            pub const fn once(self) -> Once {
+                match self { $(Self::$kind => once!($($once)?),)* }
+            }
+
             /// What it changes in the pack, as a sentence.
             #[must_use]
             pub const fn changes(self) -> &'static str {
@@ -108,7 +146,8 @@ defects! {
     LooseJointTapBelow: "loose joint, sense wire below it", "loose_joint_tap_below", Joint, "mΩ", 0.02 ..= 200.0, 2.0,
         "The joint between a cell and the next one has more resistance and heats; its drop is measured with the upper cell.";
     ChargeOutOfLine: "charge out of line after a swap", "charge_out_of_line", Cell, "Ah", -200.0 ..= 200.0, -2.0,
-        "At the onset the cell holds this much more (or less) charge than before; clearing does not give it back.";
+        "At the onset the cell holds this much more (or less) charge than before; clearing does not give it back.",
+        once MovesCharge;
     CellLeak: "leak across a cell", "cell_leak", Cell, "Ω", 0.05 ..= 10000.0, 10.0,
         "A resistance across the cell, inside: it loses charge and the lost energy heats it.";
     LostCapacity: "lost capacity", "lost_capacity", Cell, "%", 0.1 ..= 90.0, 20.0,
@@ -118,7 +157,8 @@ defects! {
     CellChannelOffset: "cell channel offset", "cell_channel_offset", Cell, "mV", -500.0 ..= 500.0, 30.0,
         "The cell's measuring channel reads this much too high.";
     CellChannelFrozen: "cell channel frozen", "cell_channel_frozen", Cell, "", 1.0 ..= 1.0, 1.0,
-        "The cell's reading stays where it was at the onset, bit for bit.";
+        "The cell's reading stays where it was at the onset, bit for bit.",
+        once CatchesCell;
     CurrentOffset: "current sensor offset", "current_offset", CurrentSensor, "A", -200.0 ..= 200.0, 5.0,
         "The current sensor reads this much too high (towards charge).";
     CurrentGain: "current sensor gain error", "current_gain", CurrentSensor, "%", -90.0 ..= 200.0, 5.0,
@@ -132,7 +172,8 @@ defects! {
     ThermistorMoisture: "moisture beside a thermistor", "thermistor_moisture", Thermistor, "kΩ", 5.0 ..= 5000.0, 100.0,
         "A leak in parallel with the thermistor: it reads too warm, most in the cold.";
     ThermistorFrozen: "thermistor reading frozen", "thermistor_frozen", Thermistor, "", 1.0 ..= 1.0, 1.0,
-        "The thermistor's reading stays where it was at the onset, bit for bit.";
+        "The thermistor's reading stays where it was at the onset, bit for bit.",
+        once CatchesThermistor;
     ThermistorOffset: "thermistor reading displaced", "thermistor_offset", Thermistor, "°C", -60.0 ..= 60.0, 10.0,
         "The thermistor is this much warmer than the cell it should follow.";
     ThermistorDetached: "thermistor detached from its cell", "thermistor_detached", Thermistor, "%", 1.0 ..= 100.0, 100.0,

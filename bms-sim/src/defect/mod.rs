@@ -1,15 +1,17 @@
 //! Defects: what is physically wrong in the modelled pack, and since when.
 //!
 //! A defect has a kind ([`Kind`], the one list), a place, a severity in the kind's unit, an onset, and if it likes an
-//! end and a time over which it grows. Injecting and clearing are one call each on the world. A defect never changes
+//! end, a time over which it grows, and [`Spells`] in which it comes and goes. Injecting and clearing are one call each on the world. A defect never changes
 //! a part itself: it writes the pack's [`Deviations`], which are made anew from
 //! "all sound" whenever anything changes. After clearing, the world is therefore the one that never had the defect,
 //! but for what physics keeps: heat, charge, wear.
 
 mod effect;
 mod list;
+mod spell;
 
-pub use list::{Kind, PlaceKind};
+pub use list::{Kind, Once, PlaceKind};
+pub use spell::Spells;
 
 use crate::world::World;
 use crate::world::deviation::Deviations;
@@ -30,19 +32,47 @@ pub struct Defect {
     /// Over how many seconds it grows to its severity; 0 at once. What is only present or absent is present from the
     /// onset.
     pub grows_seconds: f64,
+    /// The spells in which it comes and goes; without them it stays.
+    pub spells: Option<Spells>,
 }
 
 impl Defect {
     /// This kind at this place with its usual severity, from that instant on, at once and for ever.
     #[must_use]
     pub const fn usual(kind: Kind, place: usize, onset_seconds: f64) -> Self {
-        Self { kind, place, severity: kind.usual(), onset_seconds, end_seconds: None, grows_seconds: 0.0 }
+        Self {
+            kind,
+            place,
+            severity: kind.usual(),
+            onset_seconds,
+            end_seconds: None,
+            grows_seconds: 0.0,
+            spells: None,
+        }
     }
 
-    /// Its growth at an instant, 0 to 1; none before the onset and after the end.
+    /// The next instant after this one, in seconds, at which it begins, is fully grown, comes, goes or ends; infinite when nothing of
+    /// it changes any more.
+    #[must_use]
+    pub fn next_change_after(&self, seconds: f64) -> f64 {
+        let end = self.end_seconds.unwrap_or(f64::INFINITY);
+        if seconds > end - MOMENT {
+            return f64::INFINITY;
+        }
+        let onset = self.onset_seconds;
+        let spell = match self.spells {
+            Some(spells) if seconds >= onset - MOMENT => onset + spells.next_change(seconds - onset),
+            Some(_) | None => f64::INFINITY,
+        };
+        let changes = [onset, onset + self.grows_seconds, spell, end];
+        changes.into_iter().filter(|at| *at > seconds + MOMENT).fold(f64::INFINITY, f64::min)
+    }
+
+    /// Its growth at an instant, 0 to 1; none while it is absent: before the onset, after the end, between two spells.
     fn growth(&self, seconds: f64) -> Option<f64> {
         let since = seconds - self.onset_seconds;
-        if since < -MOMENT || self.end_seconds.is_some_and(|end| seconds > end - MOMENT) {
+        let over = self.end_seconds.is_some_and(|end| seconds > end - MOMENT);
+        if since < -MOMENT || over || self.spells.is_some_and(|spells| !spells.present(since)) {
             None
         } else if self.grows_seconds > 0.0 {
             Some((since / self.grows_seconds).clamp(0.0, 1.0))
@@ -51,7 +81,7 @@ impl Defect {
         }
     }
 
-    fn grows(&self, seconds: f64) -> bool {
+    fn growing(&self, seconds: f64) -> bool {
         self.growth(seconds).is_some_and(|growth| growth < 1.0)
     }
 }
@@ -105,13 +135,43 @@ pub enum DefectError {
         /// Growth time asked for.
         grows: f64,
     },
+    /// What is only present or absent, or happens once, cannot grow.
+    #[error("{kind}: growing for {grows} s; accepted is 0, it is there at once")]
+    Growth {
+        /// Name of the kind.
+        kind: &'static str,
+        /// Growth time asked for.
+        grows: f64,
+    },
+    /// What happens once cannot come and go.
+    #[error("{kind}: it happens once and cannot come and go")]
+    Spells {
+        /// Name of the kind.
+        kind: &'static str,
+    },
+    /// The spells make no sense.
+    #[error(
+        "{kind}: a share of {duty} every {period} s is not accepted; accepted are {} to {} every {} to {} s",
+        Spells::DUTY.0,
+        Spells::DUTY.1,
+        Spells::PERIOD_SECONDS.0,
+        Spells::PERIOD_SECONDS.1
+    )]
+    Spell {
+        /// Name of the kind.
+        kind: &'static str,
+        /// Period asked for.
+        period: f64,
+        /// Share asked for.
+        duty: f64,
+    },
     /// Too many at a time.
     #[error("{MOST} defects are present already; clear one first")]
     TooMany,
 }
 
 /// Most defects at a time.
-pub const MOST: usize = 16;
+pub const MOST: usize = 32;
 
 /// The defects of a world.
 #[derive(Clone, Debug, PartialEq)]
@@ -147,11 +207,9 @@ impl Defects {
 
     fn plan(&mut self, seconds: f64) {
         let defects = self.list.iter().flatten().map(|present| &present.defect);
-        self.growing = defects.clone().any(|defect| defect.grows(seconds));
-        self.next_seconds = defects
-            .flat_map(|defect| [defect.onset_seconds, defect.end_seconds.unwrap_or(f64::INFINITY)])
-            .filter(|at| *at > seconds + MOMENT)
-            .fold(f64::INFINITY, f64::min);
+        self.growing = defects.clone().any(|defect| defect.growing(seconds));
+        let changes = defects.map(|defect| defect.next_change_after(seconds));
+        self.next_seconds = changes.fold(f64::INFINITY, f64::min);
     }
 }
 
@@ -222,7 +280,16 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         {
             return Err(DefectError::Time { kind, onset: defect.onset_seconds, end, grows });
         }
-        Ok(())
+        if grows > 0.0 && !defect.kind.grows() {
+            return Err(DefectError::Growth { kind, grows });
+        }
+        match defect.spells {
+            Some(_) if !defect.kind.comes_and_goes() => Err(DefectError::Spells { kind }),
+            Some(spells) if !spells.accepted() => {
+                Err(DefectError::Spell { kind, period: spells.period_seconds, duty: spells.duty })
+            }
+            Some(_) | None => Ok(()),
+        }
     }
 
     /// Writes the deviations anew. Cells are brought up to this instant only when they are touched, so that a defect
@@ -233,6 +300,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         for place in 0..MOST {
             let Some(present) = self.defects.list[place] else { continue };
             let Some(growth) = present.defect.growth(seconds) else {
+                self.defects.list[place] = Some(Present { caught: None, ..present });
                 continue;
             };
             let caught = present.caught.unwrap_or_else(|| self.catch(&present.defect));
@@ -245,42 +313,18 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
 
     /// What happens once, at the onset: a reading is caught, a charge is put out of line.
     fn catch(&mut self, defect: &Defect) -> f64 {
-        match defect.kind {
-            Kind::CellChannelFrozen => self.cells.volts[defect.place],
-            Kind::ThermistorFrozen => self.thermistor_ratio(defect.place),
-            Kind::ChargeOutOfLine => {
+        match defect.kind.once() {
+            Once::Nothing => defect.severity,
+            Once::CatchesCell => self.cells.volts[defect.place],
+            Once::CatchesThermistor => self.thermistor_ratio(defect.place),
+            Once::MovesCharge => {
                 let coulombs = defect.severity * crate::world::spec::COULOMBS_AN_AMPERE_HOUR;
                 self.swap_charge(defect.place, coulombs);
                 coulombs
             }
-            Kind::AddedResistance
-            | Kind::LooseJointTapAbove
-            | Kind::LooseJointTapBelow
-            | Kind::CellLeak
-            | Kind::LostCapacity
-            | Kind::ExternalHeat
-            | Kind::CellChannelOffset
-            | Kind::CurrentOffset
-            | Kind::CurrentGain
-            | Kind::CurrentDead
-            | Kind::ThermistorOpen
-            | Kind::ThermistorShort
-            | Kind::ThermistorMoisture
-            | Kind::ThermistorOffset
-            | Kind::ThermistorDetached
-            | Kind::ContactorWelded
-            | Kind::ContactorCoilOpen
-            | Kind::ContactorSlow
-            | Kind::FeedbackStuckOpen
-            | Kind::FeedbackStuckClosed
-            | Kind::PrechargeDrifted
-            | Kind::PrechargeOpen
-            | Kind::LinkCapacityLost
-            | Kind::BleedDownOpen
-            | Kind::LoadLeftOn
-            | Kind::LoadIgnoresLimit
-            | Kind::MotorTurning
-            | Kind::SupplySagging => defect.severity,
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -8,7 +8,7 @@
 //! | `schema` | integer: 1, the only one there is |
 //! | `generator` | text: name and version of the program |
 //! | `case` | object: `name`, `digest` (CRC-32 of its text, eight hexadecimal digits), `title`, `story`, `pack`, `seed`, `duration_seconds`, `tick_ms`; with case and seed the same run is played again |
-//! | `defects` | list, in the order of the case: `kind` as `list defects` prints it, the place and the severity under the keys of the case file (`cell`, `milliohms`, …), `onset_seconds`, `grows_seconds`, `end_seconds` if it ends, `sentence` |
+//! | `defects` | list, in the order of the case: `kind` as `list defects` prints it, the place and the severity under the keys of the case file (`cell`, `milliohms`, …), `onset_seconds`, `grows_seconds`, `end_seconds` if it ends, `intermittent_period_seconds` and `intermittent_duty` if it comes and goes, `sentence` |
 //! | `decisions_digest` | text: CRC-32 over every decision; equal for equal runs |
 //! | `ticks`, `played_seconds`, `interrupted` | how far it was played, and whether it was stopped before its end |
 //! | `events` | list, in order of time: `tick`, `seconds`, `kind`, `sentence`, `values` (see [`values`]) |
@@ -92,6 +92,10 @@ struct DefectShown {
     grows_seconds: f64,
     #[serde(skip_serializing_if = "Option::is_none")]
     end_seconds: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    intermittent_period_seconds: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    intermittent_duty: Option<f64>,
     sentence: String,
 }
 
@@ -219,6 +223,8 @@ fn of_defect(defect: &Defect) -> DefectShown {
         onset_seconds: defect.onset_seconds,
         grows_seconds: defect.grows_seconds,
         end_seconds: defect.end_seconds,
+        intermittent_period_seconds: defect.spells.map(|spells| spells.period_seconds),
+        intermittent_duty: defect.spells.map(|spells| spells.duty),
         sentence: words::defect(defect),
     }
 }

@@ -38,7 +38,11 @@ pub fn defect(defect: &Defect) -> String {
         (true, true) => format!(", growing over {}", seconds(defect.grows_seconds)),
         (true, false) => format!(" reached after {}", seconds(defect.grows_seconds)),
     };
-    format!("{}{at}{severity}{grows}", defect.kind.name())
+    let spells = defect.spells.map_or_else(String::new, |spells| {
+        let present = seconds(spells.duty * spells.period_seconds);
+        format!(", there for {present} of every {}", seconds(spells.period_seconds))
+    });
+    format!("{}{at}{severity}{grows}{spells}", defect.kind.name())
 }
 
 /// A defect begins.

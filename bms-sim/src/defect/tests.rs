@@ -1,0 +1,130 @@
+//! What the world does with a defect, whatever its kind: begin, grow, come, go, end, refuse.
+
+use super::*;
+use crate::world::load::Demand;
+use crate::world::spec::PackSpec;
+use crate::world::{Actuators, Initial};
+use bms_core::frame::Asked;
+use bms_core::units::Instant;
+
+type Trainer = World<16, 8>;
+
+fn trainer() -> Trainer {
+    World::new(&PackSpec::trainer(), 7, Initial { charge: 0.6, celsius: 20.0 }).unwrap()
+}
+
+const OUTSIDE: Demand = Demand { amps: 0.0, giver: crate::world::load::Giver::Drive, outside_celsius: 20.0 };
+
+fn tick(world: &mut Trainer) {
+    world.step(0.01, &Actuators::OFF, &OUTSIDE);
+}
+
+/// 0.3 s of each second from 2 s to 5 s: in tick `k` it acts when `k·10 ms` lies in one of its spells.
+#[test]
+fn what_comes_and_goes_is_there_in_the_ticks_of_its_spells_only() {
+    let mut world = trainer();
+    let spells = Some(Spells { period_seconds: 1.0, duty: 0.3 });
+    let usual = Defect::usual(Kind::AddedResistance, 3, 2.0);
+    world.inject(Defect { end_seconds: Some(5.0), spells, ..usual }).unwrap();
+    for ticks in 0..700_u32 {
+        tick(&mut world);
+        let present = (200..500).contains(&ticks) && ticks % 100 < 30;
+        let ohms = if present { 3e-3 } else { 0.0 };
+        assert!((world.deviations().cell_ohms[3] - ohms).abs() < 1e-15, "tick {ticks}");
+    }
+}
+
+/// A reading that freezes in spells stands, in each of them, where it was when that spell began.
+#[test]
+fn each_spell_catches_anew() {
+    let mut world = trainer();
+    let spells = Some(Spells { period_seconds: 1.0, duty: 0.5 });
+    world.inject(Defect { spells, ..Defect::usual(Kind::CellChannelFrozen, 2, 0.0) }).unwrap();
+    let discharging = Actuators { bleeding: 1 << 2, ..Actuators::OFF };
+    let mut stood = Vec::new();
+    for _ in 0..300 {
+        let begins = !world.deviations().cells_frozen & 1 << 2 != 0;
+        world.step(0.01, &discharging, &OUTSIDE);
+        if begins && world.deviations().cells_frozen != 0 {
+            stood.push(world.deviations().frozen_volts[2]);
+        }
+    }
+    // The bled cell relaxes meanwhile: no two spells begin at the same voltage.
+    assert_eq!(stood.len(), 2);
+    assert!(stood[1] < stood[0]);
+}
+
+/// After a spell the world is the one of a defect that ended then, and no different at the next spell from one that begins there.
+#[test]
+fn a_spell_ends_as_a_defect_ends() {
+    let (mut spells, mut ended) = (trainer(), trainer());
+    let usual = Defect::usual(Kind::CellLeak, 5, 0.5);
+    spells.inject(Defect { spells: Some(Spells { period_seconds: 4.0, duty: 0.25 }), ..usual }).unwrap();
+    ended.inject(Defect { end_seconds: Some(1.5), ..usual }).unwrap();
+    for _ in 0..400 {
+        tick(&mut spells);
+        tick(&mut ended);
+        assert_eq!(spells.truth(), ended.truth());
+        let frame = |world: &Trainer| world.measure(3, Instant(0), Asked::NOTHING);
+        assert_eq!(frame(&spells), frame(&ended));
+    }
+}
+
+/// Every change lies on an instant that the story knows of: larger steps at rest must not pass over one.
+#[test]
+fn every_change_is_announced() {
+    let spells = Some(Spells { period_seconds: 7.0, duty: 0.4 });
+    let grown =
+        Defect { grows_seconds: 3.0, end_seconds: Some(30.0), ..Defect::usual(Kind::CellLeak, 0, 5.0) };
+    let defect = Defect { spells, ..grown };
+    let mut at = 0.0;
+    let mut found = Vec::new();
+    while defect.next_change_after(at) < f64::INFINITY {
+        at = defect.next_change_after(at);
+        found.push(at);
+    }
+    let expected = [5.0, 7.8, 8.0, 12.0, 14.8, 19.0, 21.8, 26.0, 28.8, 30.0];
+    assert_eq!(found.len(), expected.len(), "{found:?}");
+    assert!(found.iter().zip(expected).all(|(found, expected)| (found - expected).abs() < 1e-9), "{found:?}");
+}
+
+#[test]
+fn what_makes_no_sense_is_refused_in_a_sentence() {
+    let mut world = trainer();
+    let open = Defect::usual(Kind::ThermistorOpen, 0, 0.0);
+    let swapped = Defect::usual(Kind::ChargeOutOfLine, 0, 0.0);
+    let every = |period_seconds, duty| Some(Spells { period_seconds, duty });
+    for (defect, sentence) in [
+        (
+            Defect { grows_seconds: 5.0, ..open },
+            "thermistor open: growing for 5 s; accepted is 0, it is there at once",
+        ),
+        (
+            Defect { grows_seconds: 5.0, ..swapped },
+            "charge out of line after a swap: growing for 5 s; accepted is 0, it is there at once",
+        ),
+        (
+            Defect { spells: every(1.0, 0.5), ..swapped },
+            "charge out of line after a swap: it happens once and cannot come and go",
+        ),
+        (
+            Defect { spells: every(1.0, 1.0), ..open },
+            "thermistor open: a share of 1 every 1 s is not accepted; accepted are 0.01 to 0.99 every 0.02 to 5184000 s",
+        ),
+        (
+            Defect { spells: every(f64::NAN, 0.5), ..open },
+            "thermistor open: a share of 0.5 every NaN s is not accepted; accepted are 0.01 to 0.99 every 0.02 to 5184000 s",
+        ),
+        (Defect { place: 8, ..open }, "thermistor open: there is no thermistor 9; accepted is 1 to 8"),
+        (
+            Defect { end_seconds: Some(-1.0), ..open },
+            "thermistor open: from 0 s to -1 s, growing for 0 s, is no span of time",
+        ),
+    ] {
+        assert_eq!(world.inject(defect).unwrap_err().to_string(), sentence);
+    }
+    for _ in 0..MOST {
+        world.inject(open).unwrap();
+    }
+    assert_eq!(world.inject(open), Err(DefectError::TooMany));
+}
