@@ -7,11 +7,6 @@ use super::file::{DefectTable, severity_key};
 use super::place::{Path, Source};
 use crate::defect::{Defect, Kind, MOST, PlaceKind, Spells};
 
-/// The current sensors: the one that is steered by, and the one that it is checked against.
-pub(crate) const CURRENT_SENSORS: [&str; 2] = ["main", "check"];
-/// The contactors, in the order in which they close.
-pub(crate) const CONTACTORS: [&str; 3] = ["negative", "precharge", "positive"];
-
 /// The keys of spells.
 const PERIOD_KEY: &str = "intermittent_period_s";
 const DUTY_KEY: &str = "intermittent_duty";
@@ -142,8 +137,8 @@ fn place_of(
         PlaceKind::Joint => counted(typed.joint, pack.cells() - 1),
         PlaceKind::Thermistor => counted(typed.thermistor, pack.thermistors()),
         PlaceKind::Module => counted(typed.module, pack.modules()),
-        PlaceKind::CurrentSensor => named(&typed.current_sensor, &CURRENT_SENSORS),
-        PlaceKind::Contactor => named(&typed.contactor, &CONTACTORS),
+        PlaceKind::CurrentSensor => named(&typed.current_sensor, kind.place().names()),
+        PlaceKind::Contactor => named(&typed.contactor, kind.place().names()),
         PlaceKind::Pack => Ok(0),
     }
 }

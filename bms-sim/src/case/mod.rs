@@ -117,7 +117,6 @@ mod place;
 mod start;
 
 pub use act::{Act, Ask};
-pub(crate) use defects::{CONTACTORS, CURRENT_SENSORS};
 pub use duty::{Duty, Phase, Surrounding, Work};
 pub(crate) use error::nearest;
 pub use error::{Accepted, CaseError, Mistake, Problem};

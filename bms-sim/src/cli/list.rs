@@ -1,7 +1,7 @@
 //! `list`: what can be concluded, and what can be wrong. Made from the two lists themselves.
 
 use super::{Ended, show, show_json};
-use crate::case::{CONTACTORS, CURRENT_SENSORS, Pack, severity_key};
+use crate::case::{Pack, severity_key};
 use crate::defect::{Kind, PlaceKind};
 use crate::explain::words;
 use crate::recording::file::GENERATOR;
@@ -71,24 +71,13 @@ fn defects() -> String {
 /// The key of a place and what it accepts.
 fn place(kind: PlaceKind) -> Option<String> {
     let key = kind.key()?;
-    Some(match names(kind) {
+    Some(match kind.names() {
         [] => format!("{key} = a number from 1"),
         names => {
             let quoted: Vec<String> = names.iter().map(|name| format!("\"{name}\"")).collect();
             format!("{key} = {}", quoted.join(" or "))
         }
     })
-}
-
-/// The names of places that have names.
-const fn names(kind: PlaceKind) -> &'static [&'static str] {
-    match kind {
-        PlaceKind::CurrentSensor => &CURRENT_SENSORS,
-        PlaceKind::Contactor => &CONTACTORS,
-        PlaceKind::Cell | PlaceKind::Joint | PlaceKind::Thermistor | PlaceKind::Module | PlaceKind::Pack => {
-            &[]
-        }
-    }
 }
 
 /// The key of a severity, its range and what it usually is.
@@ -167,7 +156,7 @@ impl DefectsShown {
                 kind: kind.key(),
                 name: kind.name(),
                 changes: kind.changes(),
-                place: kind.place().key().map(|key| PlaceShown { key, names: names(kind.place()) }),
+                place: kind.place().key().map(|key| PlaceShown { key, names: kind.place().names() }),
                 severity: severity_key(unit).map(|key| SeverityShown { key, unit, least, most, usual }),
                 grows: kind.grows(),
                 comes_and_goes: kind.comes_and_goes(),

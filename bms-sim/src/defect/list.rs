@@ -3,6 +3,8 @@
 //! A new kind is one line here, one arm in `effect` that writes its deviation, and the physics that reads it. What also happens once, at
 //! the onset, is named at the end of its line.
 
+use crate::world::spec::PackSpec;
+
 /// What the place of a defect counts.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 pub enum PlaceKind {
@@ -34,6 +36,29 @@ impl PlaceKind {
             Self::CurrentSensor => Some("current_sensor"),
             Self::Contactor => Some("contactor"),
             Self::Pack => None,
+        }
+    }
+
+    /// The names of its places in case files, in their order; empty where places are counted.
+    #[must_use]
+    pub const fn names(self) -> &'static [&'static str] {
+        match self {
+            Self::CurrentSensor => &["main", "check"],
+            Self::Contactor => &["negative", "precharge", "positive"],
+            Self::Cell | Self::Joint | Self::Thermistor | Self::Module | Self::Pack => &[],
+        }
+    }
+
+    /// How many such places a pack has.
+    #[must_use]
+    pub fn count(self, spec: &PackSpec) -> usize {
+        match self {
+            Self::Cell => spec.cells,
+            Self::Joint => spec.cells - 1,
+            Self::Thermistor => spec.modules() * spec.thermistors_a_module,
+            Self::Module => spec.modules(),
+            Self::CurrentSensor | Self::Contactor => self.names().len(),
+            Self::Pack => 1,
         }
     }
 }

@@ -103,7 +103,7 @@ pub enum DefectError {
         /// Name of the kind.
         kind: &'static str,
         /// What is counted.
-        place: &'static str,
+        place: String,
         /// The place asked for, counted from 1.
         found: usize,
         /// How many there are.
@@ -249,15 +249,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
 
     fn check(&self, defect: &Defect) -> Result<(), DefectError> {
         let kind = defect.kind.name();
-        let (place, count) = match defect.kind.place() {
-            PlaceKind::Cell => ("cell", CELLS),
-            PlaceKind::Joint => ("joint", CELLS - 1),
-            PlaceKind::Thermistor => ("thermistor", THERMISTORS),
-            PlaceKind::Module => ("module", self.spec().modules()),
-            PlaceKind::CurrentSensor => ("current sensor", 2),
-            PlaceKind::Contactor => ("contactor", 3),
-            PlaceKind::Pack => ("part", 1),
-        };
+        let place = defect.kind.place().key().map_or_else(|| "part".to_owned(), |key| key.replace('_', " "));
+        let count = defect.kind.place().count(self.spec());
         if defect.place >= count {
             return Err(DefectError::Place { kind, place, found: defect.place + 1, count });
         }

@@ -32,8 +32,8 @@
 use super::chain::{Chain, Link, LinkKind, Since};
 use super::verdict::Verdict;
 use super::{Account, story, words};
-use crate::case::{CONTACTORS, CURRENT_SENSORS, Case, Pack, severity_key};
-use crate::defect::{Defect, PlaceKind};
+use crate::case::{Case, Pack, severity_key};
+use crate::defect::Defect;
 use crate::recording::file::{GENERATOR, hexadecimal};
 use crate::recording::values::{self, EventShown, Values};
 use crate::recording::{JudgedStep, Nearest, Recording, Tightest, What, number};
@@ -204,14 +204,9 @@ fn of_defect(defect: &Defect) -> DefectShown {
     let kind = defect.kind;
     let mut what = Values::default();
     if let Some(key) = kind.place().key() {
-        what = match kind.place() {
-            PlaceKind::CurrentSensor => what.with(key, CURRENT_SENSORS.get(defect.place).copied()),
-            PlaceKind::Contactor => what.with(key, CONTACTORS.get(defect.place).copied()),
-            PlaceKind::Cell
-            | PlaceKind::Joint
-            | PlaceKind::Thermistor
-            | PlaceKind::Module
-            | PlaceKind::Pack => what.with(key, defect.place + 1),
+        what = match kind.place().names() {
+            [] => what.with(key, defect.place + 1),
+            names => what.with(key, names.get(defect.place).copied()),
         };
     }
     if let Some(key) = severity_key(kind.unit()) {

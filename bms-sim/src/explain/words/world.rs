@@ -1,32 +1,38 @@
 //! What happened in truth: defects, bounds that were passed, the chain, the verdict.
 
 use super::evidence::assessment;
-use super::names::{contactor, reaction};
+use super::names::reaction;
 use super::numbers::{clock, seconds};
-use crate::case::{CURRENT_SENSORS, Case};
+use crate::case::Case;
 use crate::defect::{Defect, PlaceKind};
 use crate::explain::chain::{Link, LinkKind};
 use crate::explain::verdict::Verdict;
 use crate::recording::Nearest;
 use crate::world::truth::{Bound, Breach};
-use bms_core::frame::Contactor;
+
+/// Where a defect is; empty for what the pack has only once.
+#[must_use]
+pub fn defect_place(kind: PlaceKind, place: usize) -> String {
+    match kind {
+        PlaceKind::Cell => format!("cell {}", place + 1),
+        PlaceKind::Joint => format!("cells {} and {}", place + 1, place + 2),
+        PlaceKind::Thermistor => format!("thermistor {}", place + 1),
+        PlaceKind::Module => format!("module {}", place + 1),
+        PlaceKind::CurrentSensor => {
+            format!("the {} current sensor", kind.names()[place.min(1)])
+        }
+        PlaceKind::Contactor => format!("the {} contactor", kind.names()[place.min(2)]),
+        PlaceKind::Pack => String::new(),
+    }
+}
 
 /// What a defect is and where; the severity with its unit.
 #[must_use]
 pub fn defect(defect: &Defect) -> String {
-    let at = match defect.kind.place() {
-        PlaceKind::Cell => format!(" at cell {}", defect.place + 1),
-        PlaceKind::Joint => format!(" between cells {} and {}", defect.place + 1, defect.place + 2),
-        PlaceKind::Thermistor => format!(" at thermistor {}", defect.place + 1),
-        PlaceKind::Module => format!(" at module {}", defect.place + 1),
-        PlaceKind::CurrentSensor => {
-            format!(" at the {} current sensor", CURRENT_SENSORS[defect.place.min(1)])
-        }
-        PlaceKind::Contactor => {
-            let which = [Contactor::Negative, Contactor::Precharge, Contactor::Positive];
-            format!(" at the {} contactor", contactor(which[defect.place.min(2)]))
-        }
-        PlaceKind::Pack => String::new(),
+    let at = match (defect.kind.place(), defect_place(defect.kind.place(), defect.place)) {
+        (PlaceKind::Pack, _) => String::new(),
+        (PlaceKind::Joint, place) => format!(" between {place}"),
+        (_, place) => format!(" at {place}"),
     };
     let severity = if defect.kind.unit().is_empty() {
         String::new()
