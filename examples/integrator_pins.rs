@@ -2,9 +2,9 @@
 //! reads 3.9 V, and all pins low again. Only `bms-core` is linked; replace the parts below by your drivers.
 #![allow(clippy::print_stdout, reason = "an example talks")]
 
-use bms_core::decision::CellSet;
-use bms_core::frame::{Asked, Wanted};
-use bms_core::hal::{Board, Channel, Coils, Converter, Feedback, FrontEnd, Scale, Scales};
+use bms_core::decision::{CellSet, Warning};
+use bms_core::frame::{self, Asked, Contacts, ToChassis, Wanted};
+use bms_core::hal::{Board, Channel, Coils, Converter, Feedback, FrontEnd, Periphery, Scale, Scales};
 use bms_core::units::{Amps, Instant, Ratio, Volts};
 use bms_core::{Config, Controller, Each, Evidence, Fault, Step, Witness};
 use core::cell::Cell;
@@ -95,6 +95,8 @@ impl Converter for Inputs<'_> {
             Channel::BehindNegative => of_full(PACK - self.0.lifted()),
             Channel::BehindPositive => of_full(self.0.lifted() + self.0.link.get()),
             Channel::Link => of_full(self.0.link.get()),
+            // The chassis lies in the middle while both poles are insulated alike.
+            Channel::NegativePole | Channel::PositivePole => of_full(PACK / 2),
         })
     }
 }
@@ -108,6 +110,24 @@ impl FrontEnd<16> for Chips<'_> {
         Ok(())
     }
     fn bleed(&mut self, _: &CellSet<16>) -> Result<(), Infallible> {
+        Ok(())
+    }
+    fn cells_pulled(&mut self, _: frame::Inputs, volts: &mut Each<Volts, 16>) -> Result<(), Infallible> {
+        self.cells(volts) // every wire is sound
+    }
+}
+
+/// Interlock whole, disconnects in place; nobody looks at the lamp.
+struct Around;
+impl Periphery for Around {
+    type Error = Infallible;
+    fn contacts(&mut self) -> Result<Contacts, Infallible> {
+        Ok(Contacts::SOUND)
+    }
+    fn resistor(&mut self, _: ToChassis) -> Result<(), Infallible> {
+        Ok(())
+    }
+    fn warn(&mut self, _: Option<Warning>) -> Result<(), Infallible> {
         Ok(())
     }
 }
@@ -134,10 +154,11 @@ fn main() -> ExitCode {
         behind_negative: Some(volts),
         behind_positive: Some(volts),
         link: volts,
+        poles: Some(volts),
         supply,
     };
     let config = Config::trainer().fit().expect("the defaults are valid");
-    let mut board = Board::<_, _, _, _, _, 16, 8>::new(
+    let mut board = Board::<_, _, _, _, _, _, 16, 8>::new(
         Coils {
             negative: Pin(&wires.negative),
             precharge: Pin(&wires.precharge),
@@ -151,6 +172,7 @@ fn main() -> ExitCode {
         Fan,
         Inputs(&wires),
         Chips(&wires),
+        Around,
         scales.fit(&config).expect("the configuration is the one of this board"),
     );
     let mut controller = Controller::<16, 8>::new(config);

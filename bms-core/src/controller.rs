@@ -2,10 +2,10 @@
 
 use crate::balance::Balance;
 use crate::config::{Checked, Fitted, Integrity};
-use crate::decision::{CellSet, Cooling, CurrentLimits, Decision, FaultSummary};
+use crate::decision::{CellSet, Cooling, CurrentLimits, Decision, FaultSummary, Warning};
 use crate::estimate::{Estimated, Surroundings};
 use crate::fault::{Fault, Faults, Memory, Reaction, Seen};
-use crate::frame::{Asked, Clearance, Frame};
+use crate::frame::{Asked, Clearance, Frame, ToChassis};
 use crate::limit::Limiter;
 use crate::sense::{Believed, Sense, Standstill};
 use crate::sequence::{Sequence, Step};
@@ -121,7 +121,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         let limits = self.limiter.allowed(&believed, &self.estimated, &faults, step, config, witness);
         let bleed = self.balance.choose(&believed, &self.estimated, &faults, step, config, witness);
         let cooling = cooling(&believed, &faults);
-        Decision { coils, limits, bleed, cooling, step, faults }
+        let (pull, resistor, warning) = (None, ToChassis::Open, Warning::of(&faults));
+        Decision { coils, limits, bleed, cooling, pull, resistor, warning, step, faults }
     }
 
     /// Where the contactor sequence stands.

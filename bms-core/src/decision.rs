@@ -1,7 +1,7 @@
 //! What is answered in one tick.
 
 use crate::fault::{Fault, FaultSet, Reaction};
-use crate::frame::Contactor;
+use crate::frame::{Contactor, Inputs, ToChassis};
 use crate::sequence::Step;
 use crate::units::Amps;
 
@@ -18,6 +18,12 @@ pub struct Decision<const CELLS: usize> {
     pub bleed: CellSet<CELLS>,
     /// Whether cooling runs.
     pub cooling: Cooling,
+    /// Which inputs of the front end are pulled by its test current for the next frame, if any.
+    pub pull: Option<Inputs>,
+    /// Where the known resistor of the insulation measurement is switched.
+    pub resistor: ToChassis,
+    /// What people near the pack are warned of.
+    pub warning: Option<Warning>,
     /// Where the contactor sequence stands.
     pub step: Step,
     /// The faults by stage, and the reaction that holds.
@@ -90,6 +96,17 @@ pub enum Cooling {
     Off,
     /// Running.
     On,
+}
+
+/// What people near the pack are warned of, in rising order.
+#[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Warning {
+    /// Something may be live that should not be, or a fault to the chassis: do not touch.
+    Danger,
+    /// A cell heats itself, or is about to: leave, opening the contactors does not stop it.
+    Evacuate,
 }
 
 /// The faults by stage, and what they demand together.

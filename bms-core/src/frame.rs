@@ -30,6 +30,13 @@ pub struct Frame<const CELLS: usize, const THERMISTORS: usize> {
     pub supply: Part<Volts>,
     /// Feedback contacts of the contactors.
     pub feedback: Part<Feedback>,
+    /// Each cell once more, read while the front end pulled its test current: fresh in the tick after [`Decision`](crate::Decision)
+    /// asked for it, and of no use at any other time.
+    pub cells_pulled: Part<Pulled<CELLS>>,
+    /// Voltage of each pole of the pack against the chassis.
+    pub poles: Part<PoleVoltages>,
+    /// Interlock, disconnects, impact sensor, tacho.
+    pub contacts: Part<Contacts>,
     /// What the operator and the workshop ask for.
     pub asked: Asked,
 }
@@ -56,6 +63,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Frame<CELLS, THERMISTORS> {
                 precharge: Contact::Broken,
                 positive: Contact::Broken,
             }),
+            cells_pulled: Part::never(Pulled { inputs: Inputs::Odd, cells: Each::all(Volts::ZERO) }),
+            poles: Part::never(PoleVoltages {
+                negative: Volts::ZERO,
+                positive: Volts::ZERO,
+                resistor: ToChassis::Open,
+            }),
+            contacts: Part::never(Contacts::SOUND),
             asked: Asked::NOTHING,
         }
     }
@@ -147,6 +161,111 @@ pub struct Feedback {
     pub precharge: Contact,
     /// Of the positive contactor.
     pub positive: Contact,
+}
+
+/// Which inputs of the front end the test current is pulled on. Inputs are counted from 0 with the lowest wire of each front end, so that
+/// neighbours are never pulled together.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Inputs {
+    /// The 1st, 3rd, 5th …, counted from 0.
+    Odd,
+    /// The 0th, 2nd, 4th …
+    Even,
+}
+
+/// Cell voltages as they read while a test current flows. A sound wire carries it with no visible drop; the filter behind an open wire
+/// is emptied by it, so that the cell below reads low and the cell above reads high.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Pulled<const CELLS: usize> {
+    /// The inputs that were pulled.
+    pub inputs: Inputs,
+    /// What each cell read then.
+    pub cells: Each<Volts, CELLS>,
+}
+
+/// A pole of the pack.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Pole {
+    /// B−.
+    Negative,
+    /// B+.
+    Positive,
+}
+
+/// Where the known resistor of the insulation measurement stands.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum ToChassis {
+    /// Nowhere.
+    #[default]
+    Open,
+    /// Between B− and the chassis.
+    Negative,
+    /// Between B+ and the chassis.
+    Positive,
+}
+
+/// The poles against the chassis, both as amounts: together they are the pack.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct PoleVoltages {
+    /// Chassis above B−.
+    pub negative: Volts,
+    /// B+ above the chassis.
+    pub positive: Volts,
+    /// Where the known resistor stood meanwhile.
+    pub resistor: ToChassis,
+}
+
+/// Whether the cooling turns, by its tacho.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Turning {
+    /// No pulse for longer than the slowest turn.
+    #[default]
+    Standing,
+    /// Pulses come.
+    Turning,
+}
+
+/// Contacts and counters around the pack. What is shorter than a tick is counted by the input's hardware; counters wrap.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Contacts {
+    /// The loop through all covers and connectors: made while all are in place.
+    pub interlock: Contact,
+    /// How often that loop has broken since the start, however shortly.
+    pub interlock_breaks: u8,
+    /// Made while the service disconnect is in its place.
+    pub service_disconnect: Contact,
+    /// Made while the auxiliary supply's disconnect is in its place.
+    pub auxiliary_disconnect: Contact,
+    /// Edges of the impact sensor since the start.
+    pub impact_edges: u8,
+    /// The cooling's tacho.
+    pub cooling: Turning,
+}
+
+impl Contacts {
+    /// Everything in its place, nothing counted, cooling at rest.
+    pub const SOUND: Self = Self {
+        interlock: Contact::Made,
+        interlock_breaks: 0,
+        service_disconnect: Contact::Made,
+        auxiliary_disconnect: Contact::Made,
+        impact_edges: 0,
+        cooling: Turning::Standing,
+    };
 }
 
 /// What is asked of the controller in this tick.

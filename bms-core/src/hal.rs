@@ -9,15 +9,17 @@
 //! - Cooling: a duty cycle, full or none.
 //! - [`Converter`]: one method of our own, since `embedded-hal` 1.0 has no trait for analogue inputs. It gives the fraction of the
 //!   reference; a [`Scale`] turns that into volts or amperes.
-//! - [`FrontEnd`]: the cells and their bleed switches.
+//! - [`FrontEnd`]: the cells, their bleed switches and the test current.
+//! - [`Periphery`]: contacts and counters, the resistor to the chassis, and what warns people.
 //!
 //! What fails to be read does not fail the frame. That part keeps its last value and grows older, until the core no longer
 //! believes it and says so; a part that never was read has the age [`Millis::MAX`]. Each failure is told as a [`Trouble`].
 //!
 //! ```
 //! use bms_core::decision::CellSet;
-//! use bms_core::frame::{Asked, Contact};
-//! use bms_core::hal::{Board, Channel, Coils, Converter, Feedback, FrontEnd, Scale, Scales};
+//! use bms_core::decision::Warning;
+//! use bms_core::frame::{Asked, Contact, Contacts, Inputs as Pulled, ToChassis};
+//! use bms_core::hal::{Board, Channel, Coils, Converter, Feedback, FrontEnd, Periphery, Scale, Scales};
 //! use bms_core::units::{Amps, Instant, Ratio, Volts};
 //! use bms_core::{Config, Controller, Each, Step};
 //! use core::convert::Infallible;
@@ -75,6 +77,22 @@
 //!     fn bleed(&mut self, _: &CellSet<16>) -> Result<(), Infallible> {
 //!         Ok(())
 //!     }
+//!     fn cells_pulled(&mut self, _: Pulled, volts: &mut Each<Volts, 16>) -> Result<(), Infallible> {
+//!         self.cells(volts) // every wire is sound
+//!     }
+//! }
+//! struct Around;
+//! impl Periphery for Around {
+//!     type Error = Infallible;
+//!     fn contacts(&mut self) -> Result<Contacts, Infallible> {
+//!         Ok(Contacts::SOUND)
+//!     }
+//!     fn resistor(&mut self, _: ToChassis) -> Result<(), Infallible> {
+//!         Ok(())
+//!     }
+//!     fn warn(&mut self, _: Option<Warning>) -> Result<(), Infallible> {
+//!         Ok(())
+//!     }
 //! }
 //!
 //! let of_pack = Scale { at_zero: Volts::ZERO, at_full: Volts::from_milli(100_000) };
@@ -86,15 +104,17 @@
 //!     behind_negative: Some(of_pack),
 //!     behind_positive: Some(of_pack),
 //!     link: of_pack,
+//!     poles: Some(of_pack),
 //!     supply: Scale { at_zero: Volts::ZERO, at_full: Volts::from_milli(24_000) },
 //! };
 //! let config = Config::trainer().fit().expect("the defaults are valid");
-//! let mut board = Board::<_, _, _, _, _, 16, 8>::new(
+//! let mut board = Board::<_, _, _, _, _, _, 16, 8>::new(
 //!     Coils { negative: Pin(true), precharge: Pin(true), positive: Pin(true) },
 //!     Feedback { negative: Pin(false), precharge: Pin(false), positive: Pin(false) },
 //!     Fan(0),
 //!     Inputs,
 //!     Cells,
+//!     Around,
 //!     scales.fit(&config).expect("the configuration is the one of this board"),
 //! );
 //! let mut controller = Controller::<16, 8>::new(config);
@@ -113,9 +133,12 @@ mod scale;
 
 pub use scale::{FittedScales, Misfit, Scale, Scales};
 
-use crate::decision::{self, CellSet, Coil, Cooling, Decision};
+use crate::decision::{self, CellSet, Coil, Cooling, Decision, Warning};
 use crate::each::Each;
-use crate::frame::{self, Asked, Contact, Contactor, Frame, PackVoltages, Part};
+use crate::frame::{
+    self, Asked, Contact, Contactor, Contacts, Frame, Inputs, PackVoltages, Part, PoleVoltages, Pulled,
+    ToChassis,
+};
 use crate::units::{Instant, Millis, Ratio, Volts};
 use embedded_hal::digital::{self, Error as _, InputPin, OutputPin};
 use embedded_hal::pwm::{self, Error as _, SetDutyCycle};
@@ -138,6 +161,10 @@ pub enum Channel {
     BehindPositive,
     /// L+ to L−.
     Link,
+    /// Chassis above B−.
+    NegativePole,
+    /// B+ above the chassis.
+    PositivePole,
     /// Auxiliary supply.
     Supply,
 }
@@ -173,6 +200,43 @@ pub trait FrontEnd<const CELLS: usize> {
     ///
     /// Whatever keeps the driver from it; it is asked again in the next tick.
     fn bleed(&mut self, cells: &CellSet<CELLS>) -> Result<(), Self::Error>;
+
+    /// Measures every cell while a test current of some 100 µA is pulled from these inputs towards the lowest one, for long enough to
+    /// empty the filter behind an open wire; then stops the current. On failure the values are not used.
+    ///
+    /// # Errors
+    ///
+    /// Whatever keeps the driver from a complete and valid set.
+    fn cells_pulled(&mut self, inputs: Inputs, volts: &mut Each<Volts, CELLS>) -> Result<(), Self::Error>;
+}
+
+/// What else is around the pack: contacts and their counters, the resistor to the chassis, and what warns people.
+///
+/// A contact that a pack does not have is always [`Contact::Made`], a counter that it does not have stands still.
+pub trait Periphery {
+    /// What the driver says when it fails.
+    type Error: DriverError;
+
+    /// Reads contacts and counters.
+    ///
+    /// # Errors
+    ///
+    /// Whatever keeps the driver from a valid set.
+    fn contacts(&mut self) -> Result<Contacts, Self::Error>;
+
+    /// Switches the known resistor of the insulation measurement: to one pole, to the other, or away. Both at once must be impossible.
+    ///
+    /// # Errors
+    ///
+    /// Whatever keeps the driver from it; it is asked again in the next tick.
+    fn resistor(&mut self, to: ToChassis) -> Result<(), Self::Error>;
+
+    /// Shows, or sounds, what people are warned of; `None` ends it.
+    ///
+    /// # Errors
+    ///
+    /// Whatever keeps the driver from it; it is asked again in the next tick.
+    fn warn(&mut self, of: Option<Warning>) -> Result<(), Self::Error>;
 }
 
 /// A driver's own error, with the kind that it is.
@@ -217,6 +281,14 @@ pub enum Trouble {
     Cells(DriverErrorKind),
     /// The bleed switches could not be set.
     Bleed(DriverErrorKind),
+    /// The cells could not be read under the test current.
+    CellsPulled(DriverErrorKind),
+    /// Contacts and counters could not be read.
+    Contacts(DriverErrorKind),
+    /// The resistor to the chassis could not be switched.
+    Resistor(DriverErrorKind),
+    /// The warning could not be given.
+    Warning(DriverErrorKind),
 }
 
 /// The pins of the three coils. High is energised.
@@ -294,17 +366,23 @@ fn read(pin: &mut impl InputPin) -> Result<Contact, digital::ErrorKind> {
 
 /// Everything between the core and the pins.
 #[derive(Clone, Debug)]
-pub struct Board<C, F, W, A, E, const CELLS: usize, const THERMISTORS: usize> {
+pub struct Board<C, F, W, A, E, R, const CELLS: usize, const THERMISTORS: usize> {
     coils: C,
     feedback: F,
     cooling: W,
     converter: A,
     front_end: E,
+    periphery: R,
     scales: FittedScales,
+    /// What the last decision asked for, and where the resistor was switched.
+    pull: Option<Inputs>,
+    resistor: ToChassis,
     frame: Frame<CELLS, THERMISTORS>,
 }
 
-impl<C, F, W, A, E, const CELLS: usize, const THERMISTORS: usize> Board<C, F, W, A, E, CELLS, THERMISTORS> {
+impl<C, F, W, A, E, R, const CELLS: usize, const THERMISTORS: usize>
+    Board<C, F, W, A, E, R, CELLS, THERMISTORS>
+{
     /// Puts the parts together; nothing is read or written yet. The scales come from [`Scales::fit`], so that they fit the configuration.
     #[must_use]
     pub const fn new(
@@ -313,9 +391,11 @@ impl<C, F, W, A, E, const CELLS: usize, const THERMISTORS: usize> Board<C, F, W,
         cooling: W,
         converter: A,
         front_end: E,
+        periphery: R,
         scales: FittedScales,
     ) -> Self {
-        Self { coils, feedback, cooling, converter, front_end, scales, frame: Frame::empty(Instant(0)) }
+        let (pull, resistor, frame) = (None, ToChassis::Open, Frame::empty(Instant(0)));
+        Self { coils, feedback, cooling, converter, front_end, periphery, scales, pull, resistor, frame }
     }
 
     /// The coils' pins.
@@ -351,15 +431,26 @@ impl<C, F, W, A, E, const CELLS: usize, const THERMISTORS: usize> Board<C, F, W,
         &mut self.front_end
     }
 
-    /// Takes the parts out again: coils, feedback, cooling, converter, front end.
+    /// What else is around the pack.
     #[must_use]
-    pub fn into_parts(self) -> (C, F, W, A, E) {
-        (self.coils, self.feedback, self.cooling, self.converter, self.front_end)
+    pub const fn periphery(&self) -> &R {
+        &self.periphery
+    }
+
+    /// What else is around the pack: to set it up anew, say.
+    pub const fn periphery_mut(&mut self) -> &mut R {
+        &mut self.periphery
+    }
+
+    /// Takes the parts out again: coils, feedback, cooling, converter, front end, periphery.
+    #[must_use]
+    pub fn into_parts(self) -> (C, F, W, A, E, R) {
+        (self.coils, self.feedback, self.cooling, self.converter, self.front_end, self.periphery)
     }
 }
 
-impl<N, P, Q, I, J, K, W, A, E, const CELLS: usize, const THERMISTORS: usize>
-    Board<Coils<N, P, Q>, Feedback<I, J, K>, W, A, E, CELLS, THERMISTORS>
+impl<N, P, Q, I, J, K, W, A, E, R, const CELLS: usize, const THERMISTORS: usize>
+    Board<Coils<N, P, Q>, Feedback<I, J, K>, W, A, E, R, CELLS, THERMISTORS>
 where
     N: OutputPin,
     P: OutputPin,
@@ -370,6 +461,7 @@ where
     W: SetDutyCycle,
     A: Converter,
     E: FrontEnd<CELLS>,
+    R: Periphery,
 {
     /// Reads everything and gives the frame of this tick. What fails keeps its last value and grows older.
     pub fn sample(
@@ -386,6 +478,7 @@ where
             converter.ratio(channel).map_err(|error| trouble(Trouble::Input(channel, error.kind()))).ok()
         };
         kept.voltages.renew(voltages(scales, &mut input), elapsed);
+        kept.poles.renew(poles(scales, self.resistor, &mut input), elapsed);
         kept.current.renew(input(Channel::Current).map(|ratio| scales.current.at(ratio)), elapsed);
         let check = input(Channel::CurrentCheck).map(|ratio| scales.current_check.at(ratio));
         kept.current_check.renew(check, elapsed);
@@ -401,10 +494,22 @@ where
             }
         };
         kept.cells.renew(cells, elapsed);
+        let pulled = self.pull.take().and_then(|inputs| {
+            let mut cells = kept.cells_pulled.value.cells;
+            let read = self.front_end.cells_pulled(inputs, &mut cells);
+            read.map_err(|error| trouble(Trouble::CellsPulled(error.kind())))
+                .ok()
+                .map(|()| Pulled { inputs, cells })
+        });
+        kept.cells_pulled.renew(pulled, elapsed);
+        let contacts = self.periphery.contacts();
+        let contacts = contacts.map_err(|error| trouble(Trouble::Contacts(error.kind()))).ok();
+        kept.contacts.renew(contacts, elapsed);
         *kept
     }
 
-    /// Carries out a decision: coils first, since they protect; then cooling and bleeding. Nothing that fails keeps the rest back.
+    /// Carries out a decision: coils first, since they protect; then the rest. Nothing that fails keeps the rest back. A test current that is
+    /// asked for flows while the next frame is sampled.
     pub fn act(&mut self, decision: &Decision<CELLS>, mut trouble: impl FnMut(Trouble)) {
         self.coils.drive(decision.coils, &mut trouble);
         let cooled = match decision.cooling {
@@ -416,6 +521,14 @@ where
         }
         if let Err(error) = self.front_end.bleed(&decision.bleed) {
             trouble(Trouble::Bleed(error.kind()));
+        }
+        self.pull = decision.pull;
+        match self.periphery.resistor(decision.resistor) {
+            Ok(()) => self.resistor = decision.resistor,
+            Err(error) => trouble(Trouble::Resistor(error.kind())),
+        }
+        if let Err(error) = self.periphery.warn(decision.warning) {
+            trouble(Trouble::Warning(error.kind()));
         }
     }
 }
@@ -446,6 +559,18 @@ fn voltages(scales: &Scales, input: &mut impl FnMut(Channel) -> Option<Ratio>) -
         behind_positive: behind_positive?,
         link: link?,
     })
+}
+
+/// Both poles, where they are measured.
+fn poles(
+    scales: &Scales,
+    resistor: ToChassis,
+    input: &mut impl FnMut(Channel) -> Option<Ratio>,
+) -> Option<PoleVoltages> {
+    let scale = scales.poles?;
+    let negative = input(Channel::NegativePole).map(|ratio| scale.at(ratio));
+    let positive = input(Channel::PositivePole).map(|ratio| scale.at(ratio));
+    Some(PoleVoltages { negative: negative?, positive: positive?, resistor })
 }
 
 fn thermistors<const THERMISTORS: usize>(

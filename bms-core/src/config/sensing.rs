@@ -37,7 +37,7 @@ section! {
         frozen_window: Millis,
         /// Margin by which a module without a valid sensor is taken hotter and colder than its neighbours.
         blind_margin: Celsius,
-        /// Which voltages around the contactors are measured.
+        /// What is measured beside the link and the pack.
         points: MeasuringPoints,
     }
 }
@@ -65,12 +65,16 @@ pub enum ThermistorCurve {
 }
 
 section! {
-    /// Which voltages around the contactors are measured. The link and the pack always are.
+    /// What is measured beside the link and the pack, which always are.
     MeasuringPoints {
         /// B+ to L−.
         behind_negative: bool,
         /// L+ to B−. Without it a welded positive reads like an open one until negative closes.
         behind_positive: bool,
+        /// Each pole against the chassis, with a known resistor that can be switched to either. Without it insulation is never known.
+        poles: bool,
+        /// Whether the cooling turns.
+        tacho: bool,
     }
 }
 
@@ -104,7 +108,12 @@ impl Sensing {
             frozen: Celsius::from_milli(3_000),
             frozen_window: Millis::from_seconds(600),
             blind_margin: Celsius::from_milli(5_000),
-            points: MeasuringPoints { behind_negative: true, behind_positive: true },
+            points: MeasuringPoints {
+                behind_negative: true,
+                behind_positive: true,
+                poles: true,
+                tacho: true,
+            },
         }
     }
 }

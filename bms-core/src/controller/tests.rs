@@ -4,7 +4,10 @@ use super::*;
 use crate::config::{Config, ConfigError, Pack, SequenceFacts};
 use crate::decision::{Coil, Coils};
 use crate::each::Each;
-use crate::frame::{Asked, Clearance, Contact, Feedback, PackVoltages, Part, Wanted};
+use crate::frame::{
+    Asked, Clearance, Contact, Contacts, Feedback, Inputs, PackVoltages, Part, PoleVoltages, Pulled,
+    ToChassis, Turning, Wanted,
+};
 use crate::units::{Amps, Instant, Millis, Ohms, Ratio, Volts};
 
 /// Keeps why a configuration is refused.
@@ -84,6 +87,8 @@ impl Shorted {
             frame.voltages =
                 Part::fresh(PackVoltages { pack, behind_negative, behind_positive, link: Volts::ZERO });
             frame.supply = Part::fresh(Volts::from_milli(12_000));
+            frame.poles = Part::fresh(PoleVoltages::default());
+            frame.contacts = Part::fresh(Contacts::SOUND);
             frame.feedback = Part::fresh(Feedback {
                 negative: contact(coils.negative),
                 precharge: contact(coils.precharge),
@@ -177,6 +182,19 @@ impl Dice {
             Feedback { negative: self.contact(), precharge: self.contact(), positive: self.contact() };
         let (current, current_check) = (Amps::from_bits(self.bits()), Amps::from_bits(self.bits()));
         let supply = self.volts();
+        let inputs = if self.bits() < 0 { Inputs::Odd } else { Inputs::Even };
+        let pulled = Pulled { inputs, cells: Each(core::array::from_fn(|_| self.volts())) };
+        let resistor = if self.bits() < 0 { ToChassis::Negative } else { ToChassis::Positive };
+        let poles = PoleVoltages { negative: self.volts(), positive: self.volts(), resistor };
+        let [interlock_breaks, impact_edges, ..] = self.bits().to_le_bytes();
+        let contacts = Contacts {
+            interlock: self.contact(),
+            interlock_breaks,
+            service_disconnect: self.contact(),
+            auxiliary_disconnect: self.contact(),
+            impact_edges,
+            cooling: if self.bits() < 0 { Turning::Turning } else { Turning::Standing },
+        };
         Frame {
             at: Instant(at),
             cells: self.part(cells),
@@ -186,6 +204,9 @@ impl Dice {
             voltages: self.part(voltages),
             supply: self.part(supply),
             feedback: self.part(feedback),
+            cells_pulled: self.part(pulled),
+            poles: self.part(poles),
+            contacts: self.part(contacts),
             asked: Asked {
                 contactors: Wanted::Closed,
                 clear: (self.bits() < 0).then_some(Clearance::Service),

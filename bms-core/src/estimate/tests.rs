@@ -95,6 +95,9 @@ impl Bench {
             voltages: None,
             supply: None,
             feedback: None,
+            pulled: None,
+            poles: None,
+            contacts: None,
             unseen: Millis::ZERO,
         };
         let surroundings = Surroundings {

@@ -325,30 +325,38 @@ const fn per_second(thousandths: i32) -> CelsiusPerSecond {
 #[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct FaultSet(u64);
+pub struct FaultSet([u32; WORDS]);
+
+/// Words of a set.
+const WORDS: usize = 3;
 
 impl FaultSet {
     /// No fault.
     pub const EMPTY: Self = {
-        assert!(Fault::COUNT <= 64, "one bit a fault");
-        Self(0)
+        assert!(Fault::COUNT <= 32 * WORDS, "one bit a fault");
+        Self([0; WORDS])
     };
 
     /// Whether the fault is in the set.
     #[must_use]
-    pub const fn holds(self, fault: Fault) -> bool {
-        self.0 >> (fault as u32 & 63) & 1 == 1
+    pub fn holds(self, fault: Fault) -> bool {
+        let bit = fault as usize;
+        self.0.get(bit >> 5).is_some_and(|word| word >> (bit & 31) & 1 == 1)
     }
 
     /// Takes the fault in.
-    pub const fn insert(&mut self, fault: Fault) {
-        self.0 |= 1 << (fault as u32 & 63);
+    pub fn insert(&mut self, fault: Fault) {
+        let bit = fault as usize;
+        if let Some(word) = self.0.get_mut(bit >> 5) {
+            *word |= 1 << (bit & 31);
+        }
     }
 
     /// Whether no fault is in the set.
     #[must_use]
     pub const fn is_empty(self) -> bool {
-        self.0 == 0
+        let [a, b, c] = self.0;
+        a | b | c == 0
     }
 
     /// The faults of the set, in the order of the list.

@@ -19,6 +19,7 @@ mod temperature;
 #[cfg(test)]
 mod tests;
 mod thermistor;
+mod warning;
 
 pub(crate) use cell_voltage::reduction_at;
 pub(crate) use judge::Seen;

@@ -5,7 +5,7 @@ use crate::Controller;
 use crate::config::{Config, Fitted};
 use crate::decision::{Coil, Coils, Decision};
 use crate::each::Each;
-use crate::frame::{Asked, Clearance, Feedback, Frame, PackVoltages, Part, Wanted};
+use crate::frame::{Asked, Clearance, Contacts, Feedback, Frame, PackVoltages, Part, PoleVoltages, Wanted};
 use crate::units::{Amps, Instant, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Place, Witness};
 
@@ -53,6 +53,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Paper<CELLS, THERMISTORS> {
             link: Volts::ZERO,
         });
         frame.supply = Part::fresh(Volts::from_milli(12_000));
+        frame.poles = Part::fresh(PoleVoltages::default());
+        frame.contacts = Part::fresh(Contacts::SOUND);
         frame.feedback = Part::fresh(Feedback::default());
         Self { core: Controller::new(*config), frame, decision: None, heard: Ear::default() }
     }

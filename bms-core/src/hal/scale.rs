@@ -49,6 +49,8 @@ pub struct Scales {
     pub behind_positive: Option<Scale<Volts>>,
     /// L+ to L−.
     pub link: Scale<Volts>,
+    /// Each pole against the chassis; `None` where they are not measured, as `sensing.points` then says too.
+    pub poles: Option<Scale<Volts>>,
     /// Auxiliary supply.
     pub supply: Scale<Volts>,
 }
@@ -61,7 +63,7 @@ impl Scales {
     /// The first scale that is narrower than the range configured for its sensor, or that says otherwise than the configuration
     /// whether a point is measured.
     pub fn fit(self, config: &Config) -> core::result::Result<FittedScales, Misfit> {
-        let (pack, MeasuringPoints { behind_negative, behind_positive }) =
+        let (pack, MeasuringPoints { behind_negative, behind_positive, poles, .. }) =
             (&config.pack, config.sensing.points);
         for (scale, spans, key, range) in [
             ("current", self.current, "pack.current_range", pack.current_range),
@@ -75,6 +77,7 @@ impl Scales {
         for (scale, scaled, key, measured) in [
             ("behind_negative", self.behind_negative, "sensing.points.behind_negative", behind_negative),
             ("behind_positive", self.behind_positive, "sensing.points.behind_positive", behind_positive),
+            ("poles", self.poles, "sensing.points.poles", poles),
         ] {
             if scaled.is_some() != measured {
                 return Err(Misfit::Point { scale, key, measured });

@@ -13,7 +13,7 @@ use embedded_hal_mock::eh1::digital::{Mock as Pin, State, Transaction as Edge};
 use embedded_hal_mock::eh1::pwm::{Mock as Fan, Transaction as Duty};
 use std::io::ErrorKind;
 
-type TestBoard = Board<Coils<Pin, Pin, Pin>, Feedback<Pin, Pin, Pin>, Fan, Inputs, Chips, 4, 2>;
+type TestBoard = Board<Coils<Pin, Pin, Pin>, Feedback<Pin, Pin, Pin>, Fan, Converts, Chips, Around, 4, 2>;
 
 #[derive(Debug)]
 struct Fails(DriverErrorKind);
@@ -25,11 +25,11 @@ impl DriverError for Fails {
 }
 
 /// Every channel at a quarter of the reference; one of them may fail.
-struct Inputs {
+struct Converts {
     fails: Option<Channel>,
 }
 
-impl Converter for Inputs {
+impl Converter for Converts {
     type Error = Fails;
     fn ratio(&mut self, channel: Channel) -> Result<Ratio, Fails> {
         let good = self.fails != Some(channel);
@@ -54,6 +54,42 @@ impl FrontEnd<4> for Chips {
         self.bled.push(*cells);
         if self.broken { Err(Fails(DriverErrorKind::NotReady)) } else { Ok(()) }
     }
+    fn cells_pulled(&mut self, inputs: Inputs, volts: &mut Each<Volts, 4>) -> Result<(), Fails> {
+        assert_eq!(inputs, Inputs::Even);
+        *volts = Each::all(Volts::from_milli(if self.broken { 9_999 } else { 3_298 }));
+        if self.broken { Err(Fails(DriverErrorKind::Corrupted)) } else { Ok(()) }
+    }
+}
+
+/// An interlock that has broken twice.
+const LOOSE: Contacts = Contacts { interlock_breaks: 2, ..Contacts::SOUND };
+
+#[derive(Default)]
+struct Around {
+    broken: bool,
+    switched: Vec<ToChassis>,
+    warned: Vec<Option<Warning>>,
+}
+
+impl Around {
+    fn done<T>(&self, value: T) -> Result<T, Fails> {
+        if self.broken { Err(Fails(DriverErrorKind::NotReady)) } else { Ok(value) }
+    }
+}
+
+impl Periphery for Around {
+    type Error = Fails;
+    fn contacts(&mut self) -> Result<Contacts, Fails> {
+        self.done(LOOSE)
+    }
+    fn resistor(&mut self, to: ToChassis) -> Result<(), Fails> {
+        self.switched.push(to);
+        self.done(())
+    }
+    fn warn(&mut self, of: Option<Warning>) -> Result<(), Fails> {
+        self.warned.push(of);
+        self.done(())
+    }
 }
 
 fn scales() -> Scales {
@@ -66,6 +102,7 @@ fn scales() -> Scales {
         behind_negative: Some(volts),
         behind_positive: None,
         link: volts,
+        poles: Some(volts),
         supply: Scale { at_zero: Volts::ZERO, at_full: Volts::from_milli(24_000) },
     }
 }
@@ -110,12 +147,20 @@ fn board(coils: [&[Edge]; 3], feedback: [&[Edge]; 3], fan: &[Duty]) -> TestBoard
     let [negative, precharge, positive] = feedback.map(Pin::new);
     let feedback = Feedback { negative, precharge, positive };
     let scales = scales().fit(&config()).expect("they fit");
-    Board::new(coils, feedback, Fan::new(fan), Inputs { fails: None }, Chips::default(), scales)
+    Board::new(
+        coils,
+        feedback,
+        Fan::new(fan),
+        Converts { fails: None },
+        Chips::default(),
+        Around::default(),
+        scales,
+    )
 }
 
 /// Every expected edge has come, and no other.
 fn finish(board: TestBoard) -> Chips {
-    let (mut coils, mut feedback, mut fan, _, chips) = board.into_parts();
+    let (mut coils, mut feedback, mut fan, _, chips, _) = board.into_parts();
     for pin in [&mut coils.negative, &mut coils.precharge, &mut coils.positive] {
         pin.done();
     }
@@ -134,6 +179,9 @@ fn decision(coils: decision::Coils, cooling: Cooling) -> Decision<4> {
         limits: CurrentLimits::NONE,
         bleed,
         cooling,
+        pull: None,
+        resistor: ToChassis::Open,
+        warning: None,
         step: Step::Open,
         faults: FaultSummary::default(),
     }
@@ -219,6 +267,36 @@ fn a_frame_is_sampled_whole() {
         frame::Feedback { negative: Contact::Made, ..frame::Feedback::default() }
     );
     assert_eq!(frame.current_check.age, Millis::ZERO);
+    let hundred = Volts::from_milli(100_000);
+    let poles = PoleVoltages { negative: hundred, positive: hundred, resistor: ToChassis::Open };
+    assert_eq!((frame.poles, frame.contacts), (Part::fresh(poles), Part::fresh(LOOSE)));
+    assert_eq!(frame.cells_pulled.age, Millis::MAX, "no test was asked for");
+}
+
+/// The frame after the decision carries the cells under the test current, and says where the resistor stood; the one after that is older.
+#[test]
+fn a_test_current_and_the_resistor_reach_the_next_frame() {
+    let low = Edge::get(State::Low);
+    let lows = [low.clone(), low.clone()];
+    let mut board = board(
+        [
+            from_ref(&Edge::set(State::Low)),
+            from_ref(&Edge::set(State::Low)),
+            from_ref(&Edge::set(State::Low)),
+        ],
+        [&lows, &lows, &lows],
+        &[Duty::set_duty_cycle(0)],
+    );
+    let (pull, resistor, warning) = (Some(Inputs::Even), ToChassis::Positive, Some(Warning::Danger));
+    board.act(&Decision { pull, resistor, warning, ..decision(decision::Coils::NONE, Cooling::Off) }, quiet);
+    let frame = board.sample(Instant(10), Asked::NOTHING, quiet);
+    let pulled = Pulled { inputs: Inputs::Even, cells: Each::all(Volts::from_milli(3_298)) };
+    assert_eq!((frame.cells_pulled, frame.poles.value.resistor), (Part::fresh(pulled), ToChassis::Positive));
+    assert_eq!(frame.cells.value, Each::all(Volts::from_milli(3_300)));
+    assert_eq!(board.sample(Instant(20), Asked::NOTHING, quiet).cells_pulled.age, Millis(10));
+    assert_eq!(board.periphery.switched, [ToChassis::Positive]);
+    assert_eq!(board.periphery.warned, [warning]);
+    finish(board);
 }
 
 #[test]
@@ -236,7 +314,8 @@ fn what_fails_grows_old_and_holds_nothing_else_up() {
     );
     board.sample(Instant(10), Asked::NOTHING, quiet);
     board.converter.fails = Some(Channel::Link);
-    board.front_end.broken = true;
+    (board.front_end.broken, board.periphery.broken) = (true, true);
+    board.pull = Some(Inputs::Even);
     let mut troubles = Vec::new();
     let frame = board.sample(Instant(20), Asked::NOTHING, |trouble| troubles.push(trouble));
     assert_eq!(
@@ -245,10 +324,13 @@ fn what_fails_grows_old_and_holds_nothing_else_up() {
             Trouble::Input(Channel::Link, DriverErrorKind::NoAnswer),
             Trouble::Feedback(Contactor::Precharge, digital::ErrorKind::Other),
             Trouble::Cells(DriverErrorKind::Corrupted),
+            Trouble::CellsPulled(DriverErrorKind::Corrupted),
+            Trouble::Contacts(DriverErrorKind::NotReady),
         ]
     );
     let ten = Millis(10);
     assert_eq!((frame.voltages.age, frame.feedback.age, frame.cells.age), (ten, ten, ten));
+    assert_eq!((frame.contacts.age, frame.cells_pulled.age), (ten, Millis::MAX));
     assert_eq!(frame.cells.value, Each::all(Volts::from_milli(3_300)), "half a transfer is not used");
     assert_eq!((frame.current.age, frame.thermistors.age), (Millis::ZERO, Millis::ZERO));
     let frame = board.sample(Instant(40), Asked::NOTHING, |_| {});
@@ -277,7 +359,7 @@ fn a_coil_that_cannot_be_written_keeps_no_other_back() {
         [&[], &[], &[]],
         &[Duty::set_duty_cycle(0).with_error(MockError::Io(ErrorKind::BrokenPipe))],
     );
-    board.front_end.broken = true;
+    (board.front_end.broken, board.periphery.broken) = (true, true);
     let mut troubles = Vec::new();
     board.act(&decision(decision::Coils::NONE, Cooling::Off), |trouble| troubles.push(trouble));
     assert_eq!(
@@ -286,7 +368,10 @@ fn a_coil_that_cannot_be_written_keeps_no_other_back() {
             Trouble::Coil(Contactor::Positive, digital::ErrorKind::Other),
             Trouble::Cooling(pwm::ErrorKind::Other),
             Trouble::Bleed(DriverErrorKind::NotReady),
+            Trouble::Resistor(DriverErrorKind::NotReady),
+            Trouble::Warning(DriverErrorKind::NotReady),
         ]
     );
+    assert_eq!(board.resistor, ToChassis::Open, "it could not be switched");
     finish(board);
 }

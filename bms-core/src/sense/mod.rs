@@ -48,7 +48,7 @@ pub(crate) use thermistor::{SensorReading, Temperatures};
 
 use crate::config::Checked;
 use crate::each::Each;
-use crate::frame::{Feedback, Frame, PackVoltages, Part};
+use crate::frame::{Contacts, Feedback, Frame, PackVoltages, Part, PoleVoltages, Pulled};
 use crate::units::{Amps, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Witness};
 use clock::Clock;
@@ -80,6 +80,15 @@ pub(crate) struct Believed<'f, const CELLS: usize, const THERMISTORS: usize> {
     pub(crate) supply: Option<Volts>,
     /// Feedback contacts.
     pub(crate) feedback: Option<Feedback>,
+    /// The cells under the test current, where one was pulled for this frame.
+    #[expect(dead_code, reason = "the faults that rest on it follow")]
+    pub(crate) pulled: Option<&'f Pulled<CELLS>>,
+    /// The poles against the chassis, where they are measured.
+    #[expect(dead_code, reason = "the faults that rest on it follow")]
+    pub(crate) poles: Option<PoleVoltages>,
+    /// Contacts and counters around the pack.
+    #[expect(dead_code, reason = "the faults that rest on it follow")]
+    pub(crate) contacts: Option<Contacts>,
     /// Time for which something was not measured: the age of the oldest part, or the gap before the frame where that is longer.
     pub(crate) unseen: Millis,
 }
@@ -103,6 +112,10 @@ pub enum PartName {
     Supply,
     /// Feedback contacts.
     Feedback,
+    /// Poles against the chassis.
+    Poles,
+    /// Contacts and counters around the pack.
+    Contacts,
 }
 
 /// What is known of the contactors before a frame is looked at.
@@ -156,6 +169,12 @@ impl<const THERMISTORS: usize> Sense<THERMISTORS> {
         let voltages = ages.believe(&frame.voltages, PartName::Voltages, witness).copied();
         let supply = ages.believe(&frame.supply, PartName::Supply, witness).copied();
         let feedback = ages.believe(&frame.feedback, PartName::Feedback, witness).copied();
+        let poles = config.sensing.points.poles.then_some(&frame.poles);
+        let poles = poles.and_then(|part| ages.believe(part, PartName::Poles, witness)).copied();
+        let contacts = ages.believe(&frame.contacts, PartName::Contacts, witness).copied();
+        // Asked for now and then: one that did not come is no stale measurement.
+        let fresh = self.clock.unrenewed() == Millis::ZERO;
+        let pulled = frame.cells_pulled.within(Millis::ZERO).filter(|_| fresh);
         let current = self.current.judge(raw, (elapsed, credit), standstill, config, witness);
         let since_load = self.current.since_load();
         Believed {
@@ -170,6 +189,9 @@ impl<const THERMISTORS: usize> Sense<THERMISTORS> {
             voltages,
             supply,
             feedback,
+            pulled,
+            poles,
+            contacts,
             unseen: ages.unseen,
         }
     }
@@ -242,6 +264,8 @@ mod tests {
             Part::fresh(PackVoltages { pack: Volts::from_milli(316_800), ..PackVoltages::default() });
         frame.supply = Part::fresh(Volts::from_milli(12_000));
         frame.feedback = Part::fresh(Feedback::default());
+        frame.poles = Part::fresh(PoleVoltages::default());
+        frame.contacts = Part::fresh(Contacts::SOUND);
         frame
     }
 

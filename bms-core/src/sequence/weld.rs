@@ -129,7 +129,7 @@ mod tests {
 
     fn with_points(behind_negative: bool, behind_positive: bool) -> Checked {
         let mut config = Config::crane();
-        config.sensing.points = MeasuringPoints { behind_negative, behind_positive };
+        config.sensing.points = MeasuringPoints { behind_negative, behind_positive, ..config.sensing.points };
         config.check(96, 16).expect("the default is valid")
     }
 

@@ -4,7 +4,7 @@ use crate::balance::BleedRefusal;
 use crate::config::ConfigError;
 use crate::estimate::{Discarded, Interval, LoadStep};
 use crate::fault::{Clearing, Fault, Reaction, Reading, Stage};
-use crate::frame::{Clearance, Contactor};
+use crate::frame::{Clearance, Contactor, Pole};
 use crate::limit::{LimitRule, Side};
 use crate::sense::{Doubt, PartName};
 use crate::sequence::{Because, PrechargeCheck, Step};
@@ -245,6 +245,10 @@ pub enum Place {
     Thermistor(u8),
     /// One contactor.
     Contactor(Contactor),
+    /// One sense wire, counted from 0 with the lowest: a front end with so many cells has one more.
+    Wire(u8),
+    /// One pole of the pack, against the chassis.
+    Pole(Pole),
 }
 
 /// A value with its unit, for evidence and records.

@@ -21,7 +21,7 @@ impl Digest {
 
     /// Takes one more decision in. Its parts are named one by one, so that a new one cannot be left out.
     pub(super) fn feed<const CELLS: usize>(&mut self, decision: &Decision<CELLS>) {
-        let Decision { coils, limits, bleed, cooling, step, faults } = decision;
+        let Decision { coils, limits, bleed, cooling, pull, resistor, warning, step, faults } = decision;
         let Coils { negative, precharge, positive } = *coils;
         let CurrentLimits { charge, discharge } = *limits;
         let FaultSummary { suspect, confirmed, latched, reaction } = *faults;
@@ -33,6 +33,9 @@ impl Digest {
             precharge as u8,
             positive as u8,
             *cooling as u8,
+            pull.map_or(0, |inputs| 1 + inputs as u8),
+            *resistor as u8,
+            warning.map_or(0, |warning| 1 + warning as u8),
             *step as u8,
             reaction,
             by,
@@ -52,16 +55,17 @@ impl Digest {
 }
 
 /// One bit a fault, in the order of the list.
-fn bits(faults: FaultSet) -> u64 {
-    faults.iter().fold(0, |set, fault| set | 1 << fault as u8)
+fn bits(faults: FaultSet) -> u128 {
+    faults.iter().fold(0, |set, fault| set | 1_u128 << fault as u8)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use bms_core::Step;
-    use bms_core::decision::{CellSet, Coil, Cooling};
+    use bms_core::decision::{CellSet, Coil, Cooling, Warning};
     use bms_core::fault::{Fault, Reaction};
+    use bms_core::frame::{Inputs, ToChassis};
     use bms_core::units::Amps;
     use std::collections::BTreeSet;
 
@@ -71,6 +75,9 @@ mod tests {
         limits: CurrentLimits::NONE,
         bleed: CellSet::EMPTY,
         cooling: Cooling::Off,
+        pull: None,
+        resistor: ToChassis::Open,
+        warning: None,
         step: Step::Open,
         faults: FaultSummary {
             suspect: FaultSet::EMPTY,
@@ -110,6 +117,10 @@ mod tests {
             Decision { limits: CurrentLimits { discharge: amps, ..first.limits }, ..first },
             Decision { cooling: Cooling::On, ..first },
             Decision { step: Step::Barred, ..first },
+            Decision { pull: Some(Inputs::Odd), ..first },
+            Decision { pull: Some(Inputs::Even), ..first },
+            Decision { resistor: ToChassis::Negative, ..first },
+            Decision { warning: Some(Warning::Danger), ..first },
             Decision { faults: FaultSummary { suspect: hot, ..first.faults }, ..first },
             Decision { faults: FaultSummary { confirmed: hot, ..first.faults }, ..first },
             Decision { faults: FaultSummary { latched: hot, ..first.faults }, ..first },

@@ -82,6 +82,8 @@ impl Values {
             Place::Module(module) => counted("module", module),
             Place::Thermistor(thermistor) => counted("thermistor", thermistor),
             Place::Contactor(contactor) => ("contactor".to_owned(), variant(contactor).into()),
+            Place::Wire(wire) => counted("wire", wire),
+            Place::Pole(pole) => ("pole".to_owned(), variant(pole).into()),
         };
         self.with(&key, value)
     }

@@ -16,9 +16,9 @@
 use super::Actuators;
 use super::sensor::nearest;
 use super::spec::SensorSpec;
-use bms_core::decision::{CellSet, Decision};
-use bms_core::frame::{Contact, Frame};
-use bms_core::hal::{Board, Channel, Coils, Converter, Feedback, FrontEnd, Misfit, Scale, Scales};
+use bms_core::decision::{CellSet, Decision, Warning};
+use bms_core::frame::{self, Contact, Contacts, Frame, ToChassis};
+use bms_core::hal::{Board, Channel, Coils, Converter, Feedback, FrontEnd, Misfit, Periphery, Scale, Scales};
 use bms_core::units::{Amps, Ratio, Volts};
 use bms_core::{Config, Each};
 use core::convert::Infallible;
@@ -89,6 +89,7 @@ pub struct Inputs<const THERMISTORS: usize> {
     behind_negative: Ratio,
     behind_positive: Ratio,
     link: Ratio,
+    poles: [Ratio; 2],
     supply: Ratio,
 }
 
@@ -102,6 +103,7 @@ impl<const THERMISTORS: usize> Inputs<THERMISTORS> {
         behind_negative: Ratio::ZERO,
         behind_positive: Ratio::ZERO,
         link: Ratio::ZERO,
+        poles: [Ratio::ZERO; 2],
         supply: Ratio::ZERO,
     };
 }
@@ -121,6 +123,8 @@ impl<const THERMISTORS: usize> Converter for Inputs<THERMISTORS> {
             Channel::BehindNegative => self.behind_negative,
             Channel::BehindPositive => self.behind_positive,
             Channel::Link => self.link,
+            Channel::NegativePole => self.poles[0],
+            Channel::PositivePole => self.poles[1],
             Channel::Supply => self.supply,
         })
     }
@@ -130,6 +134,8 @@ impl<const THERMISTORS: usize> Converter for Inputs<THERMISTORS> {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Chips<const CELLS: usize> {
     volts: Each<Volts, CELLS>,
+    /// The same under the test current that was asked for last.
+    pulled: Each<Volts, CELLS>,
     bleeding: CellSet<CELLS>,
 }
 
@@ -145,6 +151,38 @@ impl<const CELLS: usize> FrontEnd<CELLS> for Chips<CELLS> {
         self.bleeding = *cells;
         Ok(())
     }
+
+    fn cells_pulled(&mut self, _: frame::Inputs, volts: &mut Each<Volts, CELLS>) -> Result<(), Infallible> {
+        *volts = self.pulled;
+        Ok(())
+    }
+}
+
+/// Contacts, the resistor to the chassis, and the warning.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Around {
+    contacts: Contacts,
+    resistor: ToChassis,
+    /// What people are warned of.
+    pub warning: Option<Warning>,
+}
+
+impl Periphery for Around {
+    type Error = Infallible;
+
+    fn contacts(&mut self) -> Result<Contacts, Infallible> {
+        Ok(self.contacts)
+    }
+
+    fn resistor(&mut self, to: ToChassis) -> Result<(), Infallible> {
+        self.resistor = to;
+        Ok(())
+    }
+
+    fn warn(&mut self, of: Option<Warning>) -> Result<(), Infallible> {
+        self.warning = of;
+        Ok(())
+    }
 }
 
 type Binding<const CELLS: usize, const THERMISTORS: usize> = Board<
@@ -153,6 +191,7 @@ type Binding<const CELLS: usize, const THERMISTORS: usize> = Board<
     Fan,
     Inputs<THERMISTORS>,
     Chips<CELLS>,
+    Around,
     CELLS,
     THERMISTORS,
 >;
@@ -192,6 +231,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> SimulatedBoard<CELLS, THERMIS
             behind_negative: points.behind_negative.then_some(pack),
             behind_positive: points.behind_positive.then_some(pack),
             link: pack,
+            poles: points.poles.then_some(pack),
             supply: Scale { at_zero: Volts::from_bits(-half(supply)), at_full: volts(supply) },
         };
         let scales = scales.fit(config)?;
@@ -203,7 +243,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> SimulatedBoard<CELLS, THERMIS
                 Feedback { negative: off, precharge: off, positive: off },
                 Fan::default(),
                 Inputs::ZERO,
-                Chips { volts: Each::all(Volts::ZERO), bleeding: CellSet::EMPTY },
+                Chips {
+                    volts: Each::all(Volts::ZERO),
+                    pulled: Each::all(Volts::ZERO),
+                    bleeding: CellSet::EMPTY,
+                },
+                Around { contacts: Contacts::SOUND, resistor: ToChassis::Open, warning: None },
                 scales,
             ),
             counters: Counters {
@@ -227,6 +272,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> SimulatedBoard<CELLS, THERMIS
             behind_negative: ratio(around.behind_negative.bits(), pack),
             behind_positive: ratio(around.behind_positive.bits(), pack),
             link: ratio(around.link.bits(), pack),
+            poles: [&seen.poles.value.negative, &seen.poles.value.positive]
+                .map(|pole| ratio(pole.bits(), pack)),
             supply: ratio(seen.supply.value.bits(), supply),
         };
         let contact = |contact| Pin { high: contact == Contact::Made };
@@ -236,6 +283,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> SimulatedBoard<CELLS, THERMIS
             positive: contact(seen.feedback.value.positive),
         };
         self.binding.front_end_mut().volts = seen.cells.value;
+        self.binding.front_end_mut().pulled = seen.cells_pulled.value.cells;
+        self.binding.periphery_mut().contacts = seen.contacts.value;
         // The drivers cannot fail: there is no trouble to tell.
         self.binding.sample(seen.at, seen.asked, |_| {})
     }
@@ -252,6 +301,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> SimulatedBoard<CELLS, THERMIS
             coils: [negative.high, precharge.high, positive.high],
             bleeding,
             cooling: self.binding.cooling().duty > 0,
+            resistor: self.binding.periphery().resistor,
             ..Actuators::from(decision)
         }
     }
@@ -284,6 +334,7 @@ mod tests {
     use super::*;
     use crate::case::Case;
     use crate::run::Loop;
+    use bms_core::units::Millis;
     use std::sync::Arc;
 
     /// With every contactor moving, cells bleeding and noise on every channel: what comes through the binding is what the sensors
@@ -307,6 +358,8 @@ mod tests {
                     (a.behind_negative.bits(), b.behind_negative.bits()),
                     (a.behind_positive.bits(), b.behind_positive.bits()),
                     (a.link.bits(), b.link.bits()),
+                    (through.poles.value.negative.bits(), seen.poles.value.negative.bits()),
+                    (through.poles.value.positive.bits(), seen.poles.value.positive.bits()),
                     (through.current.value.bits(), seen.current.value.bits()),
                     (through.current_check.value.bits(), seen.current_check.value.bits()),
                     (through.supply.value.bits(), seen.supply.value.bits()),
@@ -314,6 +367,11 @@ mod tests {
                     assert!(apart(one, other) <= 1, "{one} {other} in tick {}", played.tick);
                 }
                 assert_eq!((through.cells, through.thermistors), (seen.cells, seen.thermistors));
+                assert_eq!(
+                    (through.contacts, through.poles.value.resistor),
+                    (seen.contacts, seen.poles.value.resistor)
+                );
+                assert_eq!(through.cells_pulled.age == Millis::ZERO, seen.cells_pulled.age == Millis::ZERO);
                 assert_eq!(
                     (through.feedback, through.asked, through.at),
                     (seen.feedback, seen.asked, seen.at)

@@ -25,6 +25,7 @@ pub mod truth;
 
 use crate::defect::Defects;
 use bms_core::decision::{Coil, Coils, Cooling, Decision};
+use bms_core::frame::{Inputs, ToChassis};
 use bms_core::units::Amps;
 use bus::{Bus, Source};
 use cell::{Cells, Flow};
@@ -59,6 +60,10 @@ pub struct Actuators {
     pub charge_limit_amps: f64,
     /// Current limit out of the pack in amperes, as an amount.
     pub discharge_limit_amps: f64,
+    /// Inputs of the front end from which its test current is pulled while the next frame is read.
+    pub pull: Option<Inputs>,
+    /// Where the known resistor of the insulation measurement stands.
+    pub resistor: ToChassis,
 }
 
 impl Actuators {
@@ -69,6 +74,8 @@ impl Actuators {
         cooling: false,
         charge_limit_amps: 0.0,
         discharge_limit_amps: 0.0,
+        pull: None,
+        resistor: ToChassis::Open,
     };
 }
 
@@ -86,6 +93,8 @@ impl<const CELLS: usize> From<&Decision<CELLS>> for Actuators {
             cooling: decision.cooling == Cooling::On,
             charge_limit_amps: amps(decision.limits.charge),
             discharge_limit_amps: amps(decision.limits.discharge),
+            pull: decision.pull,
+            resistor: decision.resistor,
         }
     }
 }
@@ -157,6 +166,8 @@ pub struct World<const CELLS: usize, const THERMISTORS: usize> {
     pub joint_joules: f64,
     /// Charge that was put into cells by swapping them, in coulombs.
     pub swapped_coulombs: f64,
+    /// What the firmware drove over the last step.
+    driven: Actuators,
     step_seconds: f64,
     deviations: Deviations<CELLS, THERMISTORS>,
     pub(crate) defects: Defects,
@@ -206,6 +217,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             supply: Supply::new(&spec.supply),
             flow: Flow::default(),
             joint_watts: [0.0; CELLS],
+            driven: Actuators::OFF,
             deviations: Deviations::none(),
             defects: Defects::default(),
             sensors: Sensors::new(&spec.sensors, noise),
@@ -256,6 +268,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         self.slow.seconds += dt;
         self.slow.beat_seconds += dt;
         self.step_seconds = dt;
+        self.driven = *actuators;
         self.slow.square_seconds += self.flow.mean_square * dt;
         self.seconds += dt;
     }

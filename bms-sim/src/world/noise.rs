@@ -18,7 +18,7 @@ use std::sync::LazyLock;
 enum Stream {
     /// Noise of the cell voltages, channel = cell.
     Cells,
-    /// Noise of the channels of which there is one each, then of the thermistors.
+    /// Noise of the channels of which there is one each, then of the thermistors, then of the two poles.
     Others,
     /// What differs from part to part: capacities, resistances, pull-in times, calibration.
     Parts,
@@ -32,6 +32,8 @@ pub struct Noise {
 
 /// Channels of which there is one each, at most.
 pub const SINGLE: usize = 8;
+/// The two poles of the pack against the chassis.
+pub const POLES: usize = 2;
 
 /// Standard normal draws of one tick.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -44,8 +46,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Draws<CELLS, THERMISTORS> {
     const OF_CELLS: usize = CELLS.div_ceil(GROUP);
     /// Groups in use.
     const GROUPS: usize = {
-        assert!(CELLS <= 128 && SINGLE + THERMISTORS <= 128);
-        Self::OF_CELLS + (SINGLE + THERMISTORS).div_ceil(GROUP)
+        assert!(CELLS <= 128 && SINGLE + THERMISTORS + POLES <= 128);
+        Self::OF_CELLS + (SINGLE + THERMISTORS + POLES).div_ceil(GROUP)
     };
 
     /// One for each cell voltage.
@@ -65,6 +67,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> Draws<CELLS, THERMISTORS> {
     pub fn thermistors(&self) -> &[f32] {
         &self.flat[Self::OF_CELLS * GROUP + SINGLE..][..THERMISTORS]
     }
+
+    /// One for the negative pole, one for the positive.
+    #[must_use]
+    pub fn poles(&self) -> &[f32] {
+        &self.flat[Self::OF_CELLS * GROUP + SINGLE + THERMISTORS..][..POLES]
+    }
 }
 
 /// Blocks of four words that are worked out side by side, so that the loops over them become vector instructions (16
@@ -73,7 +81,7 @@ const LANES: usize = 16;
 const GROUP_LANES: usize = LANES / 2;
 /// Draws of one group.
 const GROUP: usize = 4 * GROUP_LANES;
-/// Most groups of a tick: 128 cells, and 120 thermistors.
+/// Most groups of a tick: 128 cells, and 118 thermistors.
 const MOST_GROUPS: usize = 8;
 
 /// Words of all lanes, each in the low half of 64 bits: the multiplication wants them so.

@@ -9,11 +9,13 @@ use super::World;
 use super::bus::{NEGATIVE, POSITIVE, PRECHARGE};
 use super::deviation::{CurrentDeviation, Deviations};
 use super::heat::Heat;
-use super::noise::{Draws, Noise};
+use super::noise::{Draws, Noise, POLES};
 use super::spec::{ChannelSpec, SensorSpec};
 use super::thermistor;
 use bms_core::Each;
-use bms_core::frame::{Asked, Contact, Feedback, Frame, PackVoltages, Part};
+use bms_core::frame::{
+    Asked, Contact, Contacts, Feedback, Frame, Inputs, PackVoltages, Part, PoleVoltages, Pulled, Turning,
+};
 use bms_core::units::{Amps, Instant, Ratio, Volts};
 
 /// The channels with their calibration, and what the thermistor dividers show now.
@@ -25,6 +27,7 @@ pub struct Sensors<const CELLS: usize, const THERMISTORS: usize> {
     thermistor_offset: [f64; THERMISTORS],
     ratios: [f64; THERMISTORS],
     single: [Calibration; SINGLE],
+    poles: [Calibration; POLES],
     spec: SensorSpec,
 }
 
@@ -33,6 +36,14 @@ pub struct Sensors<const CELLS: usize, const THERMISTORS: usize> {
 struct Calibration {
     gain: f64,
     offset: f64,
+}
+
+impl Calibration {
+    /// What such a channel reads, in bits of 1/65 536 of its unit.
+    fn reading(self, channel: &ChannelSpec, truth: f64, draw: f32) -> i32 {
+        let seen = truth * self.gain + self.offset + channel.noise * f64::from(draw);
+        bits(nearest(held(seen, channel.range) / channel.step) * channel.step)
+    }
 }
 
 /// Channels of which there is one each: two currents, four voltages, the supply.
@@ -76,6 +87,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Sensors<CELLS, THERMISTORS> {
             }),
             ratios: [0.0; THERMISTORS],
             single: core::array::from_fn(|place| calibration(channels[place], place)),
+            poles: core::array::from_fn(|place| calibration(&spec.pack, SINGLE + place)),
             spec: spec.clone(),
         }
     }
@@ -146,9 +158,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Sensors<CELLS, THERMISTORS> {
 
     /// The reading of a single channel, in bits of 1/65 536 of its unit.
     fn single(&self, which: usize, channel: &ChannelSpec, truth: f64, draws: &[f32]) -> i32 {
-        let Calibration { gain, offset } = self.single[which];
-        let seen = truth * gain + offset + channel.noise * f64::from(draws[which]);
-        bits(nearest(held(seen, channel.range) / channel.step) * channel.step)
+        self.single[which].reading(channel, truth, draws[which])
     }
 
     fn current(
@@ -208,8 +218,33 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
                 precharge: feedback(PRECHARGE),
                 positive: feedback(POSITIVE),
             }),
+            cells_pulled: match self.driven.pull {
+                Some(inputs) => Part::fresh(self.under_test_current(inputs, tick)),
+                None => Part::never(Pulled { inputs: Inputs::Odd, cells: Each::all(Volts::ZERO) }),
+            },
+            poles: Part::fresh(self.poles(draws.poles())),
+            contacts: Part::fresh(Contacts {
+                cooling: if self.driven.cooling { Turning::Turning } else { Turning::Standing },
+                ..Contacts::SOUND
+            }),
             asked,
         }
+    }
+
+    /// The cells once more, while the test current flows: a reading with noise of its own.
+    fn under_test_current(&self, inputs: Inputs, tick: u64) -> Pulled<CELLS> {
+        /// No story has so many ticks.
+        const APART: u64 = 1 << 63;
+        let draws: Draws<CELLS, THERMISTORS> = self.sensors.noise.draws(tick | APART);
+        Pulled { inputs, cells: self.sensors.cells(&self.cells.volts, draws.cells(), &self.deviations) }
+    }
+
+    /// Both poles against the chassis: the insulation of a sound pack is the same on either side.
+    fn poles(&self, draws: &[f32]) -> PoleVoltages {
+        let (channel, half) = (&self.sensors.spec.pack, 0.5 * self.bus.pack_volts);
+        let read =
+            |pole: usize| Volts::from_bits(self.sensors.poles[pole].reading(channel, half, draws[pole]));
+        PoleVoltages { negative: read(0), positive: read(1), resistor: self.driven.resistor }
     }
 }
 

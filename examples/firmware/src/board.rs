@@ -1,8 +1,9 @@
 //! A board whose drivers may answer anything and fail in every way: the optimiser knows nothing of what they do.
 
-use bms_core::decision::CellSet;
+use bms_core::decision::{CellSet, Warning};
+use bms_core::frame::{Contacts, Inputs, ToChassis};
 use bms_core::hal::{
-    Board, Channel, Coils, Converter, DriverError, DriverErrorKind, Feedback, FrontEnd, Misfit, Scale, Scales,
+    Board, Channel, Coils, Converter, DriverError, DriverErrorKind, Feedback, FrontEnd, Misfit, Periphery, Scale, Scales,
 };
 use bms_core::units::{Amps, Ratio, Volts};
 use bms_core::{Config, Each};
@@ -20,6 +21,7 @@ pub struct Failed;
 pub type Anything<const CELLS: usize, const THERMISTORS: usize> = Board<
     Coils<Driver, Driver, Driver>,
     Feedback<Driver, Driver, Driver>,
+    Driver,
     Driver,
     Driver,
     Driver,
@@ -45,11 +47,12 @@ pub fn anything<const CELLS: usize, const THERMISTORS: usize>(
         behind_negative: Some(volts),
         behind_positive: Some(volts),
         link: volts,
+        poles: Some(volts),
         supply: volts,
     });
     let coils = Coils { negative: Driver, precharge: Driver, positive: Driver };
     let feedback = Feedback { negative: Driver, precharge: Driver, positive: Driver };
-    Ok(Board::new(coils, feedback, Driver, Driver, Driver, scales.fit(config)?))
+    Ok(Board::new(coils, feedback, Driver, Driver, Driver, Driver, scales.fit(config)?))
 }
 
 /// Fails or not.
@@ -128,6 +131,26 @@ impl<const CELLS: usize> FrontEnd<CELLS> for Driver {
         cells.iter().for_each(|cell| {
             black_box(cell);
         });
+        done(())
+    }
+    fn cells_pulled(&mut self, inputs: Inputs, volts: &mut Each<Volts, CELLS>) -> Result<(), Failed> {
+        black_box(inputs);
+        volts.iter_mut().for_each(|volts| *volts = black_box(Volts::ZERO));
+        done(())
+    }
+}
+
+impl Periphery for Driver {
+    type Error = Failed;
+    fn contacts(&mut self) -> Result<Contacts, Failed> {
+        done(Contacts::SOUND)
+    }
+    fn resistor(&mut self, to: ToChassis) -> Result<(), Failed> {
+        black_box(to);
+        done(())
+    }
+    fn warn(&mut self, of: Option<Warning>) -> Result<(), Failed> {
+        black_box(of);
         done(())
     }
 }

@@ -8,7 +8,9 @@
 
 use bms_core::Each;
 use bms_core::decision::{Coil, Coils};
-use bms_core::frame::{Asked, Contact, Feedback, Frame, PackVoltages, Part};
+use bms_core::frame::{
+    Asked, Contact, Contacts, Feedback, Frame, Inputs, PackVoltages, Part, PoleVoltages, Pulled, ToChassis,
+};
 use bms_core::units::{Amps, Instant, Ohms, Ratio, Volts};
 
 /// Cells in series.
@@ -167,6 +169,13 @@ impl Paper {
                 precharge: self.precharge.contact(),
                 positive: self.positive.contact(),
             }),
+            cells_pulled: Part::never(Pulled { inputs: Inputs::Odd, cells: self.cells }),
+            poles: Part::fresh(PoleVoltages {
+                negative: pack.scaled(Ratio::percent(50)),
+                positive: pack.scaled(Ratio::percent(50)),
+                resistor: ToChassis::Open,
+            }),
+            contacts: Part::fresh(Contacts::SOUND),
             asked: self.asked,
         }
     }

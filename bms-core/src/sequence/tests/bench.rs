@@ -197,7 +197,7 @@ impl Dialogue {
 
     pub(super) fn without_points(behind_negative: bool, behind_positive: bool) -> Self {
         let mut config = Config::crane();
-        config.sensing.points = MeasuringPoints { behind_negative, behind_positive };
+        config.sensing.points = MeasuringPoints { behind_negative, behind_positive, ..config.sensing.points };
         Self::with(config)
     }
 

@@ -4,7 +4,7 @@ use bms_core::BleedRefusal;
 use bms_core::decision::{Coil, Coils};
 use bms_core::estimate::Discarded;
 use bms_core::fault::{Clearing, Reaction, Stage};
-use bms_core::frame::{Clearance, Contactor};
+use bms_core::frame::{Clearance, Contactor, Pole};
 use bms_core::limit::LimitRule;
 use bms_core::sense::{Doubt, PartName};
 use bms_core::sequence::Step;
@@ -17,6 +17,15 @@ pub const fn contactor(contactor: Contactor) -> &'static str {
         Contactor::Negative => "negative",
         Contactor::Precharge => "precharge",
         Contactor::Positive => "positive",
+    }
+}
+
+/// A pole of the pack.
+#[must_use]
+pub(super) const fn pole(pole: Pole) -> &'static str {
+    match pole {
+        Pole::Negative => "negative",
+        Pole::Positive => "positive",
     }
 }
 
@@ -80,6 +89,8 @@ pub const fn part(part: PartName) -> &'static str {
         PartName::Voltages => "pack and link voltages",
         PartName::Supply => "auxiliary supply",
         PartName::Feedback => "feedback contacts",
+        PartName::Poles => "voltages of the poles against the chassis",
+        PartName::Contacts => "contacts and counters around the pack",
     }
 }
 

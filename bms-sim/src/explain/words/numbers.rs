@@ -1,6 +1,6 @@
 //! Numbers with their unit and a sensible number of digits, times, and places counted from 1.
 
-use super::names::contactor;
+use super::names;
 use bms_core::units::{Amps, Celsius, Coulombs, Milliohms, Millis, Ohms, Ratio, Volts};
 use bms_core::witness::{Place, Quantity};
 
@@ -167,6 +167,8 @@ pub fn place(place: Place) -> String {
         Place::Cell(cell) => format!("cell {}", u16::from(cell) + 1),
         Place::Module(module) => format!("module {}", u16::from(module) + 1),
         Place::Thermistor(thermistor) => format!("thermistor {}", u16::from(thermistor) + 1),
-        Place::Contactor(which) => format!("the {} contactor", contactor(which)),
+        Place::Contactor(which) => format!("the {} contactor", names::contactor(which)),
+        Place::Wire(wire) => format!("sense wire {}", u16::from(wire) + 1),
+        Place::Pole(pole) => format!("the {} pole", names::pole(pole)),
     }
 }
