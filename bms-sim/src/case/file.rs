@@ -107,12 +107,13 @@ pub(super) struct DefectTable {
     pub(super) millivolts: Option<f64>,
     pub(super) amps: Option<f64>,
     pub(super) celsius: Option<f64>,
+    pub(super) amps_per_hour: Option<f64>,
     pub(super) milliseconds: Option<f64>,
 }
 
 impl DefectTable {
     /// Each key that gives a severity, with the unit it stands for and what was written.
-    pub(super) fn severities(&self) -> [(&'static str, &'static str, Option<f64>); 10] {
+    pub(super) fn severities(&self) -> [(&'static str, &'static str, Option<f64>); 11] {
         [
             ("milliohms", "mΩ", self.milliohms),
             ("ohms", "Ω", self.ohms),
@@ -122,6 +123,7 @@ impl DefectTable {
             ("watts", "W", self.watts),
             ("millivolts", "mV", self.millivolts),
             ("amps", "A", self.amps),
+            ("amps_per_hour", "A/h", self.amps_per_hour),
             ("celsius", "°C", self.celsius),
             ("milliseconds", "ms", self.milliseconds),
         ]

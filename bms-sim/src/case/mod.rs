@@ -89,8 +89,8 @@
 //!
 //! A place is `cell`, `joint` (from this cell to the next one), `thermistor` or `module` with a number from 1, `current_sensor` with
 //! `"main"` or `"check"`, or `contactor` with `"negative"`, `"precharge"` or `"positive"`; nothing where the pack has only one. A
-//! severity is `milliohms`, `ohms`, `kiloohms`, `ampere_hours`, `percent`, `watts`, `millivolts`, `amps`, `celsius` or
-//! `milliseconds`; nothing where the defect is only present or absent. Which of them a kind takes stands in the list of defects.
+//! severity is `milliohms`, `ohms`, `kiloohms`, `ampere_hours`, `percent`, `watts`, `millivolts`, `amps`, `amps_per_hour`, `celsius`
+//! or `milliseconds`; nothing where the defect is only present or absent. Which of them a kind takes stands in the list of defects.
 //!
 //! # The duties
 //!

@@ -1,7 +1,7 @@
 //! What each kind of defect writes into the pack's deviations.
 
 use super::{Defect, Kind};
-use crate::world::deviation::{Deviations, TapSide};
+use crate::world::deviation::{Deviations, Drift, LinkReading, TapSide};
 use crate::world::spec::PackSpec;
 
 /// Nominal voltage of a cell, in volts.
@@ -34,8 +34,14 @@ pub(super) fn write<const CELLS: usize, const THERMISTORS: usize>(
         Kind::ChargeOutOfLine => {}
         Kind::CellLeak => to.leak_siemens[place] += growth / defect.severity,
         Kind::LostCapacity => to.capacity_left[place] *= 1.0 - 0.01 * amount,
+        Kind::AgedCell => {
+            to.capacity_left[place] *= 1.0 - 0.01 * amount;
+            to.resistance_factor[place] *= 1.0 + 0.05 * amount;
+        }
+        Kind::CellHeatsItself => to.cell_watts[place] += amount,
         Kind::ExternalHeat => to.module_watts[place] += amount,
         Kind::CellChannelOffset => to.cell_offset_volts[place] += 1e-3 * amount,
+        Kind::CellChannelGain => to.cell_gain[place] += 0.01 * amount,
         Kind::CellChannelFrozen => {
             to.cells_frozen |= 1 << place;
             to.frozen_volts[place] = caught;
@@ -43,12 +49,24 @@ pub(super) fn write<const CELLS: usize, const THERMISTORS: usize>(
         Kind::CurrentOffset => to.currents[place].offset_amps += amount,
         Kind::CurrentGain => to.currents[place].gain += 0.01 * amount,
         Kind::CurrentDead => to.currents[place].dead = true,
+        Kind::CurrentReversed => to.currents[place].reversed ^= true,
+        Kind::CurrentDrift => {
+            let drift = Drift { amps_per_second: amount / 3_600.0, since_seconds: defect.onset_seconds };
+            to.currents[place].drift = Some(drift);
+        }
+        Kind::CurrentSampledEarly => to.currents[place].earlier_seconds += 1e-3 * amount,
+        Kind::PackVoltageGain => to.pack_gain += 0.01 * amount,
+        Kind::LinkReadingDead => to.link_reading = LinkReading::Dead,
+        Kind::LinkReadingFrozen => to.link_reading = LinkReading::Frozen(caught),
         Kind::ThermistorOpen => to.thermistors[place].open = true,
         Kind::ThermistorShort => to.thermistors[place].leak_siemens += growth / defect.severity,
         Kind::ThermistorMoisture => to.thermistors[place].leak_siemens += 1e-3 * growth / defect.severity,
         Kind::ThermistorFrozen => to.thermistors[place].frozen = Some(caught),
         Kind::ThermistorOffset => to.thermistors[place].offset_kelvin += amount,
         Kind::ThermistorDetached => to.thermistors[place].detached = 0.01 * amount,
+        Kind::ThermistorsSwapped => to.thermistor_shown.swap(place, (place + 1) % THERMISTORS),
+        Kind::CoolingStopped => to.airflow.fan_stopped = true,
+        Kind::AirflowBlocked => to.airflow.left *= 1.0 - 0.01 * amount,
         Kind::ContactorWelded => to.contactors[place].welded = true,
         Kind::ContactorCoilOpen => to.contactors[place].coil_open = true,
         Kind::ContactorSlow => to.contactors[place].slower_seconds += 1e-3 * amount,

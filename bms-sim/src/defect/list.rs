@@ -72,6 +72,8 @@ pub enum Once {
     CatchesCell,
     /// What a thermistor's divider shows is caught.
     CatchesThermistor,
+    /// The voltage of the link is caught.
+    CatchesLink,
     /// Charge is put into a cell or taken from it.
     MovesCharge,
 }
@@ -177,10 +179,16 @@ defects! {
         "A resistance across the cell, inside: it loses charge and the lost energy heats it.";
     LostCapacity: "lost capacity", "lost_capacity", Cell, "%", 0.1 ..= 90.0, 20.0,
         "The cell holds this much less than when new; its state of charge stays as it is.";
+    AgedCell: "swollen, aged cell", "aged_cell", Cell, "%", 1.0 ..= 80.0, 20.0,
+        "The cell holds this much less than when new, and all its resistances have grown by five times as much: 20 % less, twice as resistive.";
+    CellHeatsItself: "cell heating itself", "cell_heats_itself", Cell, "W", 0.1 ..= 5000.0, 20.0,
+        "Heat is made inside the cell that no current accounts for.";
     ExternalHeat: "external heat on a module", "external_heat", Module, "W", 1.0 ..= 10000.0, 300.0,
         "Heat from outside enters the cells of the module, evenly.";
     CellChannelOffset: "cell channel offset", "cell_channel_offset", Cell, "mV", -500.0 ..= 500.0, 30.0,
         "The cell's measuring channel reads this much too high.";
+    CellChannelGain: "cell channel gain error", "cell_channel_gain", Cell, "%", -50.0 ..= 50.0, 1.0,
+        "The cell's measuring channel reads this much too strongly.";
     CellChannelFrozen: "cell channel frozen", "cell_channel_frozen", Cell, "", 1.0 ..= 1.0, 1.0,
         "The cell's reading stays where it was at the onset, bit for bit.",
         once CatchesCell;
@@ -190,6 +198,19 @@ defects! {
         "The current sensor reads this much too strongly.";
     CurrentDead: "current sensor dead", "current_dead", CurrentSensor, "", 1.0 ..= 1.0, 1.0,
         "The current sensor reads nothing at all.";
+    CurrentReversed: "current sensor reversed", "current_reversed", CurrentSensor, "", 1.0 ..= 1.0, 1.0,
+        "The current sensor is fitted the wrong way round: it reads charge as discharge.";
+    CurrentDrift: "current sensor drifting", "current_drift", CurrentSensor, "A/h", -100.0 ..= 100.0, 2.0,
+        "The current sensor's offset moves by this much every hour from the onset on (towards charge).";
+    CurrentSampledEarly: "current sampled too early", "current_sampled_early", CurrentSensor, "ms", 0.5 ..= 10.0, 5.0,
+        "The current is sampled this much earlier than it should be, at most one tick: while it moves, it does not fit the cell voltages.";
+    PackVoltageGain: "pack voltage gain error", "pack_voltage_gain", Pack, "%", -50.0 ..= 50.0, 3.0,
+        "The pack voltage reads this much too high.";
+    LinkReadingDead: "link voltage reading dead", "link_reading_dead", Pack, "", 1.0 ..= 1.0, 1.0,
+        "The link voltage reads nothing at all.";
+    LinkReadingFrozen: "link voltage reading frozen", "link_reading_frozen", Pack, "", 1.0 ..= 1.0, 1.0,
+        "The link voltage reading stays where it was at the onset.",
+        once CatchesLink;
     ThermistorOpen: "thermistor open", "thermistor_open", Thermistor, "", 1.0 ..= 1.0, 1.0,
         "The thermistor or its wire is interrupted: the divider stands at its reference.";
     ThermistorShort: "thermistor shorted", "thermistor_short", Thermistor, "Ω", 0.1 ..= 50.0, 1.0,
@@ -203,6 +224,12 @@ defects! {
         "The thermistor is this much warmer than the cell it should follow.";
     ThermistorDetached: "thermistor detached from its cell", "thermistor_detached", Thermistor, "%", 1.0 ..= 100.0, 100.0,
         "The thermistor follows the module's air instead of its cell, to this part.";
+    ThermistorsSwapped: "two thermistors swapped", "thermistors_swapped", Thermistor, "", 1.0 ..= 1.0, 1.0,
+        "The plugs of this thermistor and the next one are exchanged (the last one with the first): each shows the other's temperature.";
+    CoolingStopped: "cooling stopped", "cooling_stopped", Pack, "", 1.0 ..= 1.0, 1.0,
+        "The fan stands still, whatever it is told.";
+    AirflowBlocked: "airflow blocked", "airflow_blocked", Pack, "%", 1.0 ..= 100.0, 80.0,
+        "The fan turns, but this part of the heat that cells and modules would give to the air stays.";
     ContactorWelded: "contactor welded", "contactor_welded", Contactor, "", 1.0 ..= 1.0, 1.0,
         "The contacts stay together, whatever the coil does.";
     ContactorCoilOpen: "contactor coil open", "contactor_coil_open", Contactor, "", 1.0 ..= 1.0, 1.0,

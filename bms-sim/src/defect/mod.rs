@@ -310,6 +310,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             Once::Nothing => defect.severity,
             Once::CatchesCell => self.cells.volts[defect.place],
             Once::CatchesThermistor => self.thermistor_ratio(defect.place),
+            Once::CatchesLink => self.bus.link_volts,
             Once::MovesCharge => {
                 let coulombs = defect.severity * crate::world::spec::COULOMBS_AN_AMPERE_HOUR;
                 self.swap_charge(defect.place, coulombs);

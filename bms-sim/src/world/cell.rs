@@ -323,6 +323,7 @@ impl<const CELLS: usize> Cells<CELLS> {
         }
         let [fast_takes, slow_takes] = self.keeps.map(|keeps| 1.0 - keeps);
         for (cell, factor) in factors.into_iter().enumerate() {
+            let factor = factor * deviations.resistance_factor[cell];
             let ohms = self.ohms[cell] * factor + deviations.cell_ohms[cell];
             let (fast, slow) = (self.fast_ohms[cell] * factor, self.slow_ohms[cell] * factor);
             let half = 0.5 / (fast * slow);

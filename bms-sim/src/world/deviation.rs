@@ -43,6 +43,42 @@ pub struct CurrentDeviation {
     pub gain: f64,
     /// Whether it reads nothing at all.
     pub dead: bool,
+    /// Whether it is fitted the wrong way round.
+    pub reversed: bool,
+    /// How its offset moves, if it does.
+    pub drift: Option<Drift>,
+    /// How much earlier than it should it is sampled, in seconds.
+    pub earlier_seconds: f64,
+}
+
+/// An offset that moves steadily.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Drift {
+    /// How fast, in amperes a second.
+    pub amps_per_second: f64,
+    /// When it was zero, in seconds of the world's time.
+    pub since_seconds: f64,
+}
+
+/// The reading of the link voltage.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub enum LinkReading {
+    /// It follows the link.
+    #[default]
+    Follows,
+    /// It reads nothing at all.
+    Dead,
+    /// It stands still at this voltage.
+    Frozen(f64),
+}
+
+/// The cooling fan and the air that it moves.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct AirflowDeviation {
+    /// Whether the fan stands still, whatever it is told.
+    pub fan_stopped: bool,
+    /// Part of the heat flow to the air, inside and outside of the modules, that is left, 0 to 1.
+    pub left: f64,
 }
 
 /// One contactor.
@@ -63,6 +99,10 @@ pub struct ContactorDeviation {
 pub struct Deviations<const CELLS: usize, const THERMISTORS: usize> {
     /// Added series resistance inside each cell, in ohms.
     pub cell_ohms: [f64; CELLS],
+    /// Factor on all resistances of each cell.
+    pub resistance_factor: [f64; CELLS],
+    /// Heat made inside each cell that no current accounts for, in watts.
+    pub cell_watts: [f64; CELLS],
     /// Added resistance of the joint between each cell and the next one, in ohms; the last is the pack's positive
     /// terminal.
     pub joint_ohms: [f64; CELLS],
@@ -74,16 +114,26 @@ pub struct Deviations<const CELLS: usize, const THERMISTORS: usize> {
     pub capacity_left: [f64; CELLS],
     /// Offset of each cell's measuring channel, in volts.
     pub cell_offset_volts: [f64; CELLS],
+    /// Gain error of each cell's measuring channel, as a fraction.
+    pub cell_gain: [f64; CELLS],
     /// Cells whose reading stands still, one bit a cell.
     pub cells_frozen: u128,
     /// The voltage at which it does.
     pub frozen_volts: [f64; CELLS],
     /// Each thermistor.
     pub thermistors: [ThermistorDeviation; THERMISTORS],
+    /// The thermistor whose divider each channel shows: its own one, unless plugs are swapped.
+    pub thermistor_shown: [usize; THERMISTORS],
     /// Heat into each module's cells from outside, in watts a module.
     pub module_watts: [f64; MODULES],
     /// The two current channels: main, check.
     pub currents: [CurrentDeviation; 2],
+    /// Gain error of the pack voltage's channel, as a fraction.
+    pub pack_gain: f64,
+    /// The link voltage's channel.
+    pub link_reading: LinkReading,
+    /// Fan and air.
+    pub airflow: AirflowDeviation,
     /// Negative, precharge, positive.
     pub contactors: [ContactorDeviation; CONTACTORS],
     /// Factor on the precharge resistor.
@@ -110,16 +160,23 @@ impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS
     pub fn none() -> Self {
         Self {
             cell_ohms: [0.0; CELLS],
+            resistance_factor: [1.0; CELLS],
+            cell_watts: [0.0; CELLS],
             joint_ohms: [0.0; CELLS],
             tap_side: [TapSide::default(); CELLS],
             leak_siemens: [0.0; CELLS],
             capacity_left: [1.0; CELLS],
             cell_offset_volts: [0.0; CELLS],
+            cell_gain: [0.0; CELLS],
             cells_frozen: 0,
             frozen_volts: [0.0; CELLS],
             thermistors: [ThermistorDeviation::default(); THERMISTORS],
+            thermistor_shown: core::array::from_fn(|thermistor| thermistor),
             module_watts: [0.0; MODULES],
             currents: [CurrentDeviation::default(); 2],
+            pack_gain: 0.0,
+            link_reading: LinkReading::default(),
+            airflow: AirflowDeviation { fan_stopped: false, left: 1.0 },
             contactors: [ContactorDeviation::default(); CONTACTORS],
             precharge_factor: 1.0,
             precharge_open: false,
@@ -141,6 +198,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS
     )]
     pub fn touch_cells_otherwise(&self, other: &Self) -> bool {
         self.module_watts != other.module_watts
+            || self.cell_watts != other.cell_watts
+            || self.airflow != other.airflow
+            || self.resistance_factor != other.resistance_factor
             || self.cell_ohms != other.cell_ohms
             || self.joint_ohms != other.joint_ohms
             || self.tap_side != other.tap_side

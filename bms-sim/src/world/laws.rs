@@ -125,7 +125,12 @@ fn a_lying_sensor_leaves_truth_alone() {
     let lies = [
         (Kind::CellChannelOffset, 5),
         (Kind::CellChannelFrozen, 6),
+        (Kind::CellChannelGain, 7),
         (Kind::CurrentOffset, 0),
+        (Kind::CurrentReversed, 0),
+        (Kind::PackVoltageGain, 0),
+        (Kind::LinkReadingDead, 0),
+        (Kind::LinkReadingFrozen, 0),
         (Kind::CurrentGain, 1),
         (Kind::CurrentDead, 0),
         (Kind::ThermistorOpen, 3),

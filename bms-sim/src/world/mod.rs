@@ -18,6 +18,8 @@ pub mod load;
 pub mod noise;
 pub mod ocv;
 pub mod sensor;
+#[cfg(test)]
+mod shown;
 pub mod spec;
 pub mod supply;
 pub mod thermistor;

@@ -7,7 +7,7 @@
 
 use super::World;
 use super::bus::{NEGATIVE, POSITIVE, PRECHARGE};
-use super::deviation::{CurrentDeviation, Deviations};
+use super::deviation::{CurrentDeviation, Deviations, LinkReading};
 use super::heat::Heat;
 use super::noise::{Draws, Noise, POLES};
 use super::spec::{ChannelSpec, SensorSpec};
@@ -41,8 +41,7 @@ struct Calibration {
 impl Calibration {
     /// What such a channel reads, in bits of 1/65 536 of its unit.
     fn reading(self, channel: &ChannelSpec, truth: f64, draw: f32) -> i32 {
-        let seen = truth * self.gain + self.offset + channel.noise * f64::from(draw);
-        bits(nearest(held(seen, channel.range) / channel.step) * channel.step)
+        stepped(channel, truth * self.gain + self.offset + channel.noise * f64::from(draw))
     }
 }
 
@@ -94,12 +93,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> Sensors<CELLS, THERMISTORS> {
 
     /// Works out what each thermistor's divider shows at this instant, without noise.
     pub fn see(&mut self, heat: &Heat<CELLS, THERMISTORS>, deviations: &Deviations<CELLS, THERMISTORS>) {
-        for (place, ratio) in self.ratios.iter_mut().enumerate() {
-            let deviation = &deviations.thermistors[place];
+        for (ratio, shown) in self.ratios.iter_mut().zip(deviations.thermistor_shown) {
+            let deviation = &deviations.thermistors[shown];
             *ratio = if deviation.open {
                 1.0
             } else {
-                let celsius = heat.thermistor_celsius[place] + deviation.offset_kelvin;
+                let celsius = heat.thermistor_celsius[shown] + deviation.offset_kelvin;
                 thermistor::ratio(celsius, deviation.leak_siemens, self.spec.pull_up_ohms)
             };
         }
@@ -123,7 +122,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Sensors<CELLS, THERMISTORS> {
         let draws = &draws[..CELLS];
         let mut readings = [Volts::ZERO; CELLS];
         for cell in 0..CELLS {
-            let seen = volts[cell] * self.cell_gain[cell]
+            let seen = volts[cell] * (self.cell_gain[cell] + deviations.cell_gain[cell])
                 + (self.cell_offset[cell] + deviations.cell_offset_volts[cell])
                 + noise * f64::from(draws[cell]);
             readings[cell] = Volts::from_bits(bits(nearest(held(seen, range) * steps) * step));
@@ -168,11 +167,15 @@ impl<const CELLS: usize, const THERMISTORS: usize> Sensors<CELLS, THERMISTORS> {
         truth: f64,
         draws: &[f32],
         deviation: &CurrentDeviation,
+        seconds: f64,
     ) -> Amps {
         if deviation.dead {
             return Amps::ZERO;
         }
-        let seen = truth * (1.0 + deviation.gain) + deviation.offset_amps;
+        let drifted =
+            deviation.drift.map_or(0.0, |drift| drift.amps_per_second * (seconds - drift.since_seconds));
+        let sign = if deviation.reversed { -1.0 } else { 1.0 };
+        let seen = sign * truth * (1.0 + deviation.gain) + (deviation.offset_amps + drifted);
         Amps::from_bits(self.single(which, channel, seen, draws))
     }
 }
@@ -185,12 +188,15 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         let (sensors, deviations, bus) = (&self.sensors, &self.deviations, &self.bus);
         let draws: Draws<CELLS, THERMISTORS> = sensors.noise.draws(tick);
         let spec = &sensors.spec;
-        let sampled = |channel: &ChannelSpec| {
-            let share = (channel.earlier_seconds / self.step_seconds).min(1.0);
+        let sampled = |channel: &ChannelSpec, deviation: &CurrentDeviation| {
+            let earlier = channel.earlier_seconds + deviation.earlier_seconds;
+            let share = (earlier / self.step_seconds).min(1.0);
             self.flow.end_amps + share * (self.flow.start_amps - self.flow.end_amps)
         };
         let current = |which: usize, channel: &ChannelSpec| {
-            sensors.current(which, channel, sampled(channel), draws.single(), &deviations.currents[which])
+            let deviation = &deviations.currents[which];
+            let truth = sampled(channel, deviation);
+            sensors.current(which, channel, truth, draws.single(), deviation, self.seconds)
         };
         let pack = |which: usize, volts: f64| {
             Volts::from_bits(sensors.single(which, &spec.pack, volts, draws.single()))
@@ -207,10 +213,14 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             current: Part::fresh(current(CURRENT, &spec.current)),
             current_check: Part::fresh(current(CURRENT_CHECK, &spec.current_check)),
             voltages: Part::fresh(PackVoltages {
-                pack: pack(PACK, bus.pack_volts),
+                pack: pack(PACK, bus.pack_volts * (1.0 + deviations.pack_gain)),
                 behind_negative: pack(BEHIND_NEGATIVE, bus.behind_negative_volts()),
                 behind_positive: pack(BEHIND_POSITIVE, bus.behind_positive_volts()),
-                link: pack(LINK, bus.link_volts),
+                link: match deviations.link_reading {
+                    LinkReading::Follows => pack(LINK, bus.link_volts),
+                    LinkReading::Dead => Volts::ZERO,
+                    LinkReading::Frozen(volts) => Volts::from_bits(stepped(&spec.pack, volts)),
+                },
             }),
             supply: Part::fresh(Volts::from_bits(supply)),
             feedback: Part::fresh(Feedback {
@@ -224,7 +234,11 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             },
             poles: Part::fresh(self.poles(draws.poles())),
             contacts: Part::fresh(Contacts {
-                cooling: if self.driven.cooling { Turning::Turning } else { Turning::Standing },
+                cooling: if self.driven.cooling && !deviations.airflow.fan_stopped {
+                    Turning::Turning
+                } else {
+                    Turning::Standing
+                },
                 ..Contacts::SOUND
             }),
             asked,
@@ -246,6 +260,11 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             |pole: usize| Volts::from_bits(self.sensors.poles[pole].reading(channel, half, draws[pole]));
         PoleVoltages { negative: read(0), positive: read(1), resistor: self.driven.resistor }
     }
+}
+
+/// What a channel gives out of what it sees: inside its range, in its steps.
+fn stepped(channel: &ChannelSpec, seen: f64) -> i32 {
+    bits(nearest(held(seen, channel.range) / channel.step) * channel.step)
 }
 
 /// The fixed-point bits (1/65 536 of the unit) nearest to a value of an amount below 32 767: the low half of what
