@@ -68,8 +68,7 @@ impl Case {
         }
         // At rest for hours with these charges: what the first reading shows follows from them.
         world.cells.settle(0.0);
-        world.bus.pack_volts = world.cells.sum_of_open_volts();
-        world.bus.lifted_volts = 0.5 * world.bus.pack_volts;
+        world.bus.stand(world.cells.sum_of_open_volts());
         for defect in &self.defects {
             world.inject(*defect)?;
         }

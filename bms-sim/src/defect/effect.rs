@@ -82,6 +82,14 @@ pub(super) fn write<const CELLS: usize, const THERMISTORS: usize>(
             let nominal = NOMINAL_CELL_VOLTS * f64::from(u32::try_from(spec.cells).unwrap_or(u32::MAX));
             to.motor_volts = 0.01 * amount * nominal;
         }
+        Kind::LeakPositive => to.chassis_leaks.positive += 1e-3 * growth / defect.severity,
+        Kind::LeakNegative => to.chassis_leaks.negative += 1e-3 * growth / defect.severity,
+        Kind::LeakAlongString => to.string_siemens[place] += 1e-3 * growth / defect.severity,
+        Kind::LeakOfLoad => to.chassis_leaks.load_positive += 1e-3 * growth / defect.severity,
+        Kind::MoistureToChassis => {
+            to.chassis_leaks.positive += 1e-3 * growth / defect.severity;
+            to.chassis_leaks.negative += 1e-3 * growth / defect.severity;
+        }
         Kind::SupplySagging => to.supply_ohms += amount,
     }
 }

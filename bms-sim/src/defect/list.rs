@@ -254,6 +254,16 @@ defects! {
         "The crane takes and gives what its duty wants, whatever limit the firmware gives out.";
     MotorTurning: "motor still turning feeds the link", "motor_turning", Pack, "%", 5.0 ..= 130.0, 90.0,
         "After opening, a motor that spins down feeds the link; severity is its voltage at first, in parts of the nominal pack's.";
+    LeakPositive: "leak to chassis at the positive pole", "leak_positive", Pack, "kΩ", 0.1 ..= 10000.0, 20.0,
+        "A resistance from B+ to the chassis: the chassis is drawn towards plus, and whoever touches minus closes the circuit.";
+    LeakNegative: "leak to chassis at the negative pole", "leak_negative", Pack, "kΩ", 0.1 ..= 10000.0, 20.0,
+        "A resistance from B− to the chassis: the chassis is drawn towards minus, and whoever touches plus closes the circuit.";
+    LeakAlongString: "leak to chassis along the string", "leak_along_string", Cell, "kΩ", 0.1 ..= 10000.0, 20.0,
+        "A resistance from the cell's positive terminal to the chassis: it acts on both poles, mid-string on both alike.";
+    LeakOfLoad: "leak to chassis on the load's side", "leak_of_load", Pack, "kΩ", 0.1 ..= 10000.0, 20.0,
+        "A resistance from L+ to the chassis, beyond the contactors: the pack sees it only while they are closed.";
+    MoistureToChassis: "moisture between both poles and the chassis", "moisture_to_chassis", Pack, "kΩ", 0.1 ..= 10000.0, 30.0,
+        "A wet film from each pole to the chassis: both leak alike, so that the poles stay balanced. Dew comes and goes.";
     SupplySagging: "auxiliary supply sagging", "supply_sagging", Pack, "Ω", 0.05 ..= 5.0, 1.0,
         "Added resistance in the auxiliary supply: its voltage dips while a coil pulls in, and coils may drop out.";
 }

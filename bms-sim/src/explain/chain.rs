@@ -25,6 +25,8 @@ use std::sync::Arc;
 
 /// A true voltage that differs by more than this differs by more than rounding, in volts.
 const TRUTH_VOLTS: f64 = 1e-6;
+/// As a share of the other.
+const TRUTH_INSULATION: f64 = 1e-9;
 
 /// A true temperature that differs by more than this differs by more than rounding, in °C.
 const TRUTH_CELSIUS: f64 = 1e-6;
@@ -229,7 +231,9 @@ fn truth_differs<const CELLS: usize, const THERMISTORS: usize>(
         || apart(&one.cells.celsius, &other.cells.celsius, TRUTH_CELSIUS)
         || apart(&one.heat.joint_celsius, &other.heat.joint_celsius, TRUTH_CELSIUS)
         || (one.bus.link_volts - other.bus.link_volts).abs() > TRUTH_VOLTS
-        || (one.bus.lifted_volts - other.bus.lifted_volts).abs() > TRUTH_VOLTS
+        || (one.bus.lifted_volts() - other.bus.lifted_volts()).abs() > TRUTH_VOLTS
+        || (one.bus.pole_volts()[0] - other.bus.pole_volts()[0]).abs() > TRUTH_VOLTS
+        || (one.insulation_ohms() / other.insulation_ohms() - 1.0).abs() > TRUTH_INSULATION
         || one.truth().made != other.truth().made
 }
 

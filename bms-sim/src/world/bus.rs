@@ -18,16 +18,18 @@
 //! 0.1 mV a cell meanwhile.
 //!
 //! The floating link: with all contactors open, two equal dividers (B+ to L−, L+ to B−) pull it to where both read
-//! `(pack + link)/2`, half the pack when the link is empty, with the time constant of its Y-capacitance and half a
-//! divider. A made negative holds L− at B−; a made positive or precharge contactor holds L+ at B+. A feeding motor
-//! starts to feed at the next tick after the link has fallen below it.
+//! `(pack + link)/2`, half the pack when the link is empty. A made negative holds L− at B−; a made positive, or a precharge
+//! contactor with a sound resistor, holds L+ at B+. Where chassis and link lie meanwhile is worked out in
+//! [`insulation`](super::insulation). A feeding motor starts to feed at the next tick after the link has fallen below it.
 
 use super::cell::Flow;
 use super::contactor::Contactor;
 use super::deviation::{CONTACTORS, ContactorDeviation, Deviations};
+use super::fuse::melting_seconds;
+use super::insulation::{Chassis, Hold, Insulation, Pairs, StringLeaks};
 use super::load::Load;
 use super::noise::Noise;
-use super::spec::{BusSpec, FuseSpec};
+use super::spec::BusSpec;
 
 /// Places of the contactors in arrays.
 pub const NEGATIVE: usize = 0;
@@ -45,8 +47,8 @@ pub struct Bus {
     pub link_volts: f64,
     /// B+ to B− in volts.
     pub pack_volts: f64,
-    /// L− to B− in volts.
-    pub lifted_volts: f64,
+    /// Where the chassis and the floating link lie.
+    pub insulation: Insulation,
     /// Temperature of the precharge resistor in °C.
     pub resistor_celsius: f64,
     /// Whether it has burnt open.
@@ -137,7 +139,7 @@ impl Bus {
             contactors: [contactor(0), contactor(1), contactor(2)],
             link_volts: 0.0,
             pack_volts,
-            lifted_volts: 0.5 * pack_volts,
+            insulation: Insulation::new(spec),
             resistor_celsius: celsius,
             resistor_burnt: false,
             fuse_melted: 0.0,
@@ -166,13 +168,47 @@ impl Bus {
     /// B+ to L− in volts.
     #[must_use]
     pub fn behind_negative_volts(&self) -> f64 {
-        self.pack_volts - self.lifted_volts
+        self.pack_volts - self.lifted_volts()
     }
 
     /// L+ to B− in volts.
     #[must_use]
     pub fn behind_positive_volts(&self) -> f64 {
-        self.lifted_volts + self.link_volts
+        self.lifted_volts() + self.link_volts
+    }
+
+    /// L− above B−, in volts.
+    #[must_use]
+    pub fn lifted_volts(&self) -> f64 {
+        self.insulation.lifted_volts(self.pairs())
+    }
+
+    /// B+ to chassis and chassis to B−, in volts: both are amounts as long as the chassis lies between the poles.
+    #[must_use]
+    pub fn pole_volts(&self) -> [f64; 2] {
+        let pairs = self.pairs();
+        [self.insulation.positive_volts(pairs), self.insulation.negative_volts(pairs)]
+    }
+
+    /// Insulation of the weaker pole from the chassis, in ohms.
+    #[must_use]
+    pub fn insulation_ohms<const CELLS: usize, const THERMISTORS: usize>(
+        &self,
+        deviations: &Deviations<CELLS, THERMISTORS>,
+        string: &StringLeaks,
+    ) -> f64 {
+        let hold = self.hold(deviations);
+        self.insulation.weaker_ohms(self.pairs(), hold, &deviations.chassis_leaks, string)
+    }
+
+    /// Stands at rest with this pack voltage since long, all open and sound, the link empty.
+    pub fn stand(&mut self, pack_volts: f64) {
+        self.pack_volts = pack_volts;
+        self.insulation = Insulation::new(&self.spec);
+    }
+
+    const fn pairs(&self) -> Pairs {
+        Pairs { pack: self.pack_volts, link: self.link_volts }
     }
 
     /// Capacitance of the link now, in farads.
@@ -194,6 +230,7 @@ impl Bus {
         source: Source,
         load: &mut Load,
         deviations: &Deviations<CELLS, THERMISTORS>,
+        chassis: &Chassis,
     ) -> Flow {
         /// More pieces than a tick can have: five flips of each contactor, two stops, the fuse.
         const MOST_PIECES: usize = 32;
@@ -213,7 +250,7 @@ impl Bus {
             let (moved, heating) = self.run(&piece, seconds, source, load);
             (coulombs, square_seconds) = (coulombs + moved, square_seconds + heating);
             end_amps = self.string_amps(&piece, source);
-            self.settle(&piece, end_amps, seconds, source, deviations);
+            self.settle(&piece, end_amps, seconds, source, deviations, chassis);
             if let Some((_, event)) = event.filter(|(at, _)| *at <= flip) {
                 match event {
                     Event::LoadStops => load.amps = 0.0,
@@ -276,7 +313,7 @@ impl Bus {
             Path::Open
         } else if self.made(POSITIVE, contactors) {
             Path::Direct
-        } else if self.made(PRECHARGE, contactors) && !deviations.precharge_open && !self.resistor_burnt {
+        } else if self.made(PRECHARGE, contactors) && self.resistor_whole(deviations) {
             Path::Resistor
         } else {
             Path::Open
@@ -398,6 +435,7 @@ impl Bus {
         seconds: f64,
         source: Source,
         deviations: &Deviations<CELLS, THERMISTORS>,
+        chassis: &Chassis,
     ) {
         self.pack_volts = if self.fuse_cleared() {
             // The string is parted: B+ and B− hang on the dividers, and on the link where contactors are closed.
@@ -412,16 +450,32 @@ impl Bus {
             // The fuse lies mid-string: its cables belong to the pack's own resistance.
             source.volts + amps * (source.ohms() + self.spec.cable_ohms)
         };
-        let floats = self.pack_volts - self.link_volts;
+        let hold = self.hold(deviations);
+        self.insulation.settle(seconds, self.pairs(), hold, &deviations.chassis_leaks, chassis);
+    }
+
+    /// How the link hangs on the pack.
+    fn hold<const CELLS: usize, const THERMISTORS: usize>(
+        &self,
+        deviations: &Deviations<CELLS, THERMISTORS>,
+    ) -> Hold {
         let contactors = &deviations.contactors;
-        self.lifted_volts = if self.made(NEGATIVE, contactors) {
-            0.0
-        } else if self.made(POSITIVE, contactors) || self.made(PRECHARGE, contactors) {
-            floats
+        if self.made(NEGATIVE, contactors) {
+            Hold::AtNegative
+        } else if self.made(POSITIVE, contactors)
+            || (self.made(PRECHARGE, contactors) && self.resistor_whole(deviations))
+        {
+            Hold::AtPositive
         } else {
-            let settling = 0.5 * self.spec.divider_ohms * self.spec.y_farads;
-            0.5 * floats + (self.lifted_volts - 0.5 * floats) * libm::exp(-seconds / settling)
-        };
+            Hold::Floating
+        }
+    }
+
+    fn resistor_whole<const CELLS: usize, const THERMISTORS: usize>(
+        &self,
+        deviations: &Deviations<CELLS, THERMISTORS>,
+    ) -> bool {
+        !deviations.precharge_open && !self.resistor_burnt
     }
 
     /// Lets the contacts move on and wear; true when one has flipped.
@@ -462,22 +516,6 @@ enum Event {
     FuseClears,
 }
 
-/// Time to melt at a held current, by the curve's points joined straight on logarithmic scales; none below the first.
-fn melting_seconds(fuse: &FuseSpec, amps: f64) -> Option<f64> {
-    if amps < fuse.melts[0].0 {
-        return None;
-    }
-    let last = fuse.melts[fuse.melts.len() - 1];
-    let above = fuse.melts.array_windows().find(|[_, high]| amps < high.0);
-    Some(match above {
-        Some(&[low, high]) => {
-            let share = libm::log(amps / low.0) / libm::log(high.0 / low.0);
-            low.1 * libm::pow(high.1 / low.1, share)
-        }
-        None => last.1 * (last.0 / amps) * (last.0 / amps),
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -513,7 +551,7 @@ mod tests {
                 for (instant, expected) in instants {
                     let dt = (instant - now) / f64::from(pieces);
                     for piece in 0..pieces {
-                        let flow = bus.step(dt, source, &mut load, &deviations);
+                        let flow = bus.step(dt, source, &mut load, &deviations, &Chassis::default());
                         if now == 0.0 && piece == 0 {
                             assert!((flow.start_amps + amps).abs() < 1e-4);
                         }
@@ -521,7 +559,7 @@ mod tests {
                     now = instant;
                     assert!((bus.link_volts - expected).abs() < 2e-3, "{} for {expected}", bus.link_volts);
                 }
-                bus.step(2.0, source, &mut load, &deviations);
+                bus.step(2.0, source, &mut load, &deviations, &Chassis::default());
                 assert!((bus.moved.resistor_joules / joules - 1.0).abs() < 1e-6);
                 assert!((bus.link_joules() / joules - 1.0).abs() < 1e-6);
             }
@@ -535,7 +573,7 @@ mod tests {
         for (ohms, share) in [(500.0, 0.909_09), (10_000.0, 0.995_02)] {
             let (mut bus, source, mut load, mut deviations) = ideal(400.0, 50.0, 1e-3);
             deviations.left_on_siemens = 1.0 / ohms;
-            bus.step(5.0, source, &mut load, &deviations);
+            bus.step(5.0, source, &mut load, &deviations, &Chassis::default());
             assert!((bus.link_volts / 400.0 - share).abs() < 1e-5);
         }
     }
@@ -547,19 +585,9 @@ mod tests {
         source.cell_ohms = 0.02;
         bus.link_volts = 380.0;
         deviations.contactors[POSITIVE].welded = true;
-        let flow = bus.step(0.01, source, &mut load, &deviations);
+        let flow = bus.step(0.01, source, &mut load, &deviations, &Chassis::default());
         assert!((flow.start_amps + 1_000.0).abs() < 1e-9);
         // The exact mean: the charge of 20 V on 1 mF in 10 ms.
         assert!((flow.mean_amps + 2.0).abs() < 1e-6);
-    }
-
-    #[test]
-    fn the_melting_curve_is_met_at_its_points_and_falls_in_between() {
-        let fuse = PackSpec::crane().bus.fuse;
-        assert_eq!(melting_seconds(&fuse, 499.0), None);
-        for (amps, seconds) in fuse.melts {
-            assert!((melting_seconds(&fuse, amps).unwrap() / seconds - 1.0).abs() < 1e-9);
-        }
-        assert!((melting_seconds(&fuse, 8_000.0).unwrap() - 0.002).abs() < 1e-9);
     }
 }

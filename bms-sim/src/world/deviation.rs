@@ -5,6 +5,7 @@
 //! leaves nothing behind but what physics keeps (heat, charge, wear).
 
 use super::MODULES;
+use super::insulation::Leaks;
 
 /// The contactors, in the order in which arrays hold them: negative, precharge, positive.
 pub const CONTACTORS: usize = 3;
@@ -152,6 +153,10 @@ pub struct Deviations<const CELLS: usize, const THERMISTORS: usize> {
     pub motor_volts: f64,
     /// Added resistance of the auxiliary supply, in ohms.
     pub supply_ohms: f64,
+    /// Leaks from pole or load to chassis.
+    pub chassis_leaks: Leaks,
+    /// Leak from the positive terminal of each cell to chassis, in siemens.
+    pub string_siemens: [f64; CELLS],
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS> {
@@ -186,6 +191,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS
             ignores_limit: false,
             motor_volts: 0.0,
             supply_ohms: 0.0,
+            chassis_leaks: Leaks::default(),
+            string_siemens: [0.0; CELLS],
         }
     }
 

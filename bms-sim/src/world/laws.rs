@@ -4,10 +4,12 @@
 use super::load::{Demand, Giver};
 use super::spec::PackSpec;
 use super::{Actuators, Initial, World};
-use crate::defect::{Defect, Kind, PlaceKind};
+use crate::defect::{Defect, Kind, PlaceKind, Spells};
 use bms_core::frame::Asked;
 use bms_core::units::Instant;
 use proptest::prelude::*;
+
+mod chassis;
 
 type Crane = World<96, 16>;
 type Trainer = World<16, 8>;

@@ -11,7 +11,9 @@ pub mod bus;
 pub mod cell;
 pub mod contactor;
 pub mod deviation;
+pub mod fuse;
 pub mod heat;
+pub mod insulation;
 #[cfg(test)]
 mod laws;
 pub mod load;
@@ -33,6 +35,7 @@ use bus::{Bus, Source};
 use cell::{Cells, Flow};
 use deviation::{CONTACTORS, Deviations};
 use heat::{Heat, Heating};
+use insulation::{Chassis, StringLeaks};
 use load::{Bounds, Demand, Load};
 use noise::Noise;
 use ocv::Curve;
@@ -185,6 +188,7 @@ struct Slow {
     seconds: f64,
     square_seconds: f64,
     source_ohms: [f64; 2],
+    string_leaks: StringLeaks,
     bleeding: u128,
     cooling: bool,
     outside_celsius: f64,
@@ -231,6 +235,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
                 seconds: 0.0,
                 square_seconds: 0.0,
                 source_ohms: [0.0; 2],
+                string_leaks: StringLeaks::default(),
                 bleeding: 0,
                 cooling: false,
                 outside_celsius: initial.celsius,
@@ -240,8 +245,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         world.cells.adapt(spec.joint_ohms, 0, &world.deviations);
         world.renew(FIRST_STEP_SECONDS, 0, false, initial.celsius);
         world.cells.settle(0.0);
-        world.bus.pack_volts = world.cells.sum_of_open_volts();
-        world.bus.lifted_volts = 0.5 * world.bus.pack_volts;
+        world.bus.stand(world.cells.sum_of_open_volts());
         Ok(world)
     }
 
@@ -265,7 +269,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         self.load.step(dt, demand, bounds, self.bus.link_volts, self.deviations.motor_volts);
         let [cell_ohms, joint_ohms] = self.slow.source_ohms;
         let source = Source { volts: self.cells.sum_of_open_volts(), cell_ohms, joint_ohms };
-        self.flow = self.bus.step(dt, source, &mut self.load, &self.deviations);
+        let chassis = Chassis { string: self.slow.string_leaks, resistor: actuators.resistor };
+        self.flow = self.bus.step(dt, source, &mut self.load, &self.deviations, &chassis);
         self.cells.step(dt, self.flow);
         self.slow.seconds += dt;
         self.slow.beat_seconds += dt;
@@ -285,6 +290,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
     #[must_use]
     pub fn deviations(&self) -> &Deviations<CELLS, THERMISTORS> {
         &self.deviations
+    }
+
+    /// Insulation of the weaker pole from the chassis, in ohms: of the load's side too while a contactor joins it.
+    #[must_use]
+    pub fn insulation_ohms(&self) -> f64 {
+        self.bus.insulation_ohms(&self.deviations, &self.slow.string_leaks)
     }
 
     /// What a thermistor's divider shows now, without noise.
@@ -309,6 +320,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         } else {
             self.deviations = fresh;
         }
+        self.slow.string_leaks = self.string_leaks();
         self.sensors.see(&self.heat, &self.deviations);
     }
 
@@ -317,6 +329,10 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         let Slow { bleeding, cooling, outside_celsius, .. } = self.slow;
         self.renew(self.cells.step_seconds(), bleeding, cooling, outside_celsius);
         self.cells.settle(self.flow.end_amps);
+    }
+
+    fn string_leaks(&self) -> StringLeaks {
+        StringLeaks::gathered(&self.deviations.string_siemens, &self.cells.volts)
     }
 
     fn drive_coils(&mut self, dt: f64, coils: [bool; CONTACTORS]) {
@@ -357,6 +373,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             seconds: 0.0,
             square_seconds: 0.0,
             source_ohms: [self.cells.sum_of_ohms(), joints],
+            string_leaks: self.string_leaks(),
             bleeding,
             cooling,
             outside_celsius,

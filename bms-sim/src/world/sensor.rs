@@ -253,12 +253,17 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         Pulled { inputs, cells: self.sensors.cells(&self.cells.volts, draws.cells(), &self.deviations) }
     }
 
-    /// Both poles against the chassis: the insulation of a sound pack is the same on either side.
+    /// Both poles against the chassis, as amounts.
     fn poles(&self, draws: &[f32]) -> PoleVoltages {
-        let (channel, half) = (&self.sensors.spec.pack, 0.5 * self.bus.pack_volts);
-        let read =
-            |pole: usize| Volts::from_bits(self.sensors.poles[pole].reading(channel, half, draws[pole]));
-        PoleVoltages { negative: read(0), positive: read(1), resistor: self.driven.resistor }
+        let (channel, [positive, negative]) = (&self.sensors.spec.pack, self.bus.pole_volts());
+        let read = |pole: usize, volts: f64| {
+            Volts::from_bits(self.sensors.poles[pole].reading(channel, volts, draws[pole]))
+        };
+        PoleVoltages {
+            negative: read(0, negative),
+            positive: read(1, positive),
+            resistor: self.driven.resistor,
+        }
     }
 }
 

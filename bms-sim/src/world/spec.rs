@@ -81,6 +81,23 @@ pub struct FuseSpec {
     pub cooling_seconds: f64,
 }
 
+/// What lies between the poles and the chassis when all is sound; each value stands once at either pole.
+#[derive(Clone, Debug, PartialEq)]
+pub struct InsulationSpec {
+    /// Insulation of the pack, in ohms.
+    pub pack_ohms: f64,
+    /// Insulation of the load's side, in ohms.
+    pub load_ohms: f64,
+    /// The divider with which the controller measures that pole to chassis, always there, in ohms.
+    pub meter_ohms: f64,
+    /// The resistor that the controller switches from one pole to chassis, in ohms.
+    pub switched_ohms: f64,
+    /// Capacitance of the pack to chassis, in farads.
+    pub pack_farads: f64,
+    /// Y-capacitor of the drive, in farads.
+    pub load_farads: f64,
+}
+
 /// Everything between pack and load.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BusSpec {
@@ -104,8 +121,8 @@ pub struct BusSpec {
     pub bleed_down_ohms: f64,
     /// Each of the two dividers that measure the cross voltages, and that of the link itself, in ohms.
     pub divider_ohms: f64,
-    /// Capacitance of both sides of the floating link to the pack's side through the chassis, in farads.
-    pub y_farads: f64,
+    /// Insulation.
+    pub insulation: InsulationSpec,
     /// The three contactors are of one kind.
     pub contactor: ContactorSpec,
     /// The fuse.
@@ -237,7 +254,7 @@ impl PackSpec {
                 link_loss_per_kelvin: 0.2 / 50.0,
                 bleed_down_ohms: 2_500.0,
                 divider_ohms: 1e6,
-                y_farads: 200e-9,
+                insulation: InsulationSpec::measured_with(150_000.0),
                 contactor: ContactorSpec::breaking(2_000.0, 64.0),
                 fuse: FuseSpec::scaled(1.0),
             },
@@ -274,7 +291,7 @@ impl PackSpec {
                 link_loss_per_kelvin: 0.2 / 50.0,
                 bleed_down_ohms: 500.0,
                 divider_ohms: 1e6,
-                y_farads: 200e-9,
+                insulation: InsulationSpec::measured_with(25_000.0),
                 contactor: ContactorSpec::breaking(1_000.0, 10.6),
                 fuse: FuseSpec::scaled(0.2),
             },
@@ -357,6 +374,20 @@ impl ContactorSpec {
             contact_ohms: 0.5e-3,
             breaking_limit_amps,
             fifty_closings_volts,
+        }
+    }
+}
+
+impl InsulationSpec {
+    /// Sound insulation. The switched resistor is some 500 Ω for each volt of the pack, as UN R100 recommends for the measurement.
+    const fn measured_with(switched_ohms: f64) -> Self {
+        Self {
+            pack_ohms: 5e6,
+            load_ohms: 10e6,
+            meter_ohms: 2e6,
+            switched_ohms,
+            pack_farads: 300e-9,
+            load_farads: 150e-9,
         }
     }
 }

@@ -4,8 +4,9 @@
 //! real (not a reading) is out of bounds. Default bounds: cell 2.0…3.8 V and never reversed, core of a cell below 70
 //! °C, no charge above 0.05C below 0 °C (plating does not heal), joint below 15 W as a mean over a minute and below
 //! 100 °C, link below 60 V 5 s after opening, no closing above the precharge end limit (5 % or 20 V, whichever is
-//! less), no opening above the breaking limit, precharge resistor below its rating. Common practice, no source, but
-//! for 60 V (the limit of class A voltage in road vehicles).
+//! less), no opening above the breaking limit, precharge resistor below its rating, either pole at least 100 Ω for each volt of the
+//! string from the chassis. Common practice, no source, but for 60 V (the limit of class A voltage in road vehicles) and 100 Ω/V (UN
+//! R100, for direct current).
 
 use super::World;
 use super::bus::{Moved, NEGATIVE, POSITIVE, PRECHARGE};
@@ -63,6 +64,8 @@ pub struct Truth {
     pub resistor_celsius: f64,
     /// Heat of all joints since the start, in joules.
     pub joint_joules: f64,
+    /// Insulation of the weaker pole for each volt of the string, in Ω/V; the controller's own meter is not counted.
+    pub insulation_ohms_a_volt: f64,
 }
 
 /// Where all energy is and what came in from outside, in joules. Stored energy changes by what is received, and by
@@ -108,6 +111,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             worst_opening_amps: worst(|contactor| contactor.worst_opening_amps),
             resistor_celsius: bus.resistor_celsius,
             joint_joules: self.joint_joules,
+            insulation_ohms_a_volt: self.insulation_ohms() / self.cells.sum_of_open_volts(),
         }
     }
 
@@ -162,6 +166,8 @@ pub struct SafeBounds {
     pub opening_amps: f64,
     /// Most temperature of the precharge resistor in °C.
     pub resistor_celsius: f64,
+    /// Least insulation of either pole for each volt of the string, in Ω/V.
+    pub insulation_ohms_a_volt: f64,
 }
 
 /// Which bound.
@@ -189,6 +195,8 @@ pub enum Bound {
     OpenedAboveLimit,
     /// The precharge resistor is too hot.
     ResistorHot,
+    /// A pole leaks to the chassis.
+    InsulationLow,
 }
 
 impl Bound {
@@ -204,6 +212,7 @@ impl Bound {
             Self::CellHot | Self::JointHot | Self::ResistorHot => "celsius",
             Self::ChargedFrozen | Self::OpenedAboveLimit => "amps",
             Self::JointHeat => "watts",
+            Self::InsulationLow => "ohms_a_volt",
         }
     }
 }
@@ -241,10 +250,11 @@ impl SafeBounds {
             closing_volts: (0.05 * nominal_volts).min(20.0),
             opening_amps: spec.bus.contactor.breaking_limit_amps,
             resistor_celsius: spec.bus.precharge_rated_celsius,
+            insulation_ohms_a_volt: 100.0,
         }
     }
 
-    /// The first bound, in the order of [`Bound`], that is passed.
+    /// The first bound that is passed: those from below first, each in the order of [`Bound`].
     #[must_use]
     pub fn first_breach(&self, truth: &Truth) -> Option<Breach> {
         let at = |extreme: Extreme| (extreme.value, Some(extreme.place));
@@ -253,6 +263,7 @@ impl SafeBounds {
         let below = [
             (Bound::CellReversed, at(truth.volts_low), 0.0),
             (Bound::CellLow, at(truth.volts_low), self.cell_low_volts),
+            (Bound::InsulationLow, (truth.insulation_ohms_a_volt, None), self.insulation_ohms_a_volt),
         ];
         let above = [
             (Bound::CellHigh, at(truth.volts_high), self.cell_high_volts),

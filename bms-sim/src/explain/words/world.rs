@@ -98,6 +98,12 @@ pub fn breach(breach: &Breach) -> String {
         Bound::ResistorHot => {
             format!("the precharge resistor is hotter than the most that is safe, {}", bound("°C", 0))
         }
+        Bound::InsulationLow => {
+            format!(
+                "a pole is insulated from the chassis by less than the least that is safe, {}",
+                bound("Ω/V", 0)
+            )
+        }
     };
     format!("in truth {said}")
 }
