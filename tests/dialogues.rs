@@ -245,6 +245,22 @@ fn a_reversed_current_cable_is_turned_round_cleared_and_stays_away() {
     );
 }
 
+/// A measuring channel hangs: the cell is no longer protected, whatever it reads.
+#[test]
+fn a_channel_that_hangs_is_mended_cleared_and_stays_away() {
+    a_fault_of_load_steps(
+        Fault::CellReadingFrozen,
+        |yard| {
+            let hangs = Defect::usual(Kind::CellChannelFrozen, 52, 0.0);
+            yard.world.inject(hangs).expect("there is such a cell");
+        },
+        |yard| {
+            let (id, _) = yard.world.defects().iter().next().expect("the channel hangs");
+            yard.world.clear(id);
+        },
+    );
+}
+
 /// While the contactors are closed the load steps go on and speak for themselves: nothing is forgotten on request.
 #[test]
 fn what_load_steps_showed_is_not_forgotten_while_closed() {

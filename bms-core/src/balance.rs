@@ -45,8 +45,9 @@ pub enum BleedRefusal {
 }
 
 /// Faults that speak against the readings or the count that a choice rests on, or against taking anything from a cell.
-const DOUBTS: [Fault; 8] = [
+const DOUBTS: [Fault; 9] = [
     Fault::PackSumDisagrees,
+    Fault::CellReadingFrozen,
     Fault::ChargeCountDisagrees,
     Fault::CellReversed,
     Fault::CellDeeplyDischarged,

@@ -1,14 +1,16 @@
 //! # What is worked out over time
 //!
 //! From believed readings: how much charge is missing in each cell (`charge`, corrected by `compare`), what resistance each cell
-//! shows in load steps (`resistance`), and how much of the heat budget of fuse and cable is used (`heat`).
+//! shows in load steps (`resistance`), whether its reading follows them at all (`follow`), and how much of the heat budget of fuse and cable is used (`heat`).
 
 mod charge;
 mod cold;
 mod compare;
+mod follow;
 mod heat;
 mod history;
 mod median;
+mod modules;
 mod ocv;
 mod resistance;
 mod rest;
@@ -26,6 +28,7 @@ use crate::units::{Amps, Coulombs, Milliohms, Millis, Ratio, Volts};
 use crate::witness::{Act, Evidence, Refusal, Witness};
 use charge::Count;
 use compare::Comparison;
+use follow::Following;
 use heat::Heat;
 use resistance::Steps;
 use rest::Rest;
@@ -203,6 +206,9 @@ impl<const CELLS: usize> Estimated<CELLS> {
         if config.faults.current_sign_implausible.clearing.allows(by) {
             self.steps.forget_contradictions();
         }
+        if config.faults.cell_reading_frozen.clearing.allows(by) {
+            self.steps.forget_following();
+        }
     }
 
     /// Charge missing to full in a cell; `None` for a cell that does not exist.
@@ -252,6 +258,11 @@ impl<const CELLS: usize> Estimated<CELLS> {
     /// resistance is the one of that weakest step, brought to what is expected now; the voltage follows from it by Ohm's law.
     pub(crate) const fn excess_resistance(&self) -> Option<LoadStep> {
         self.steps.worst()
+    }
+
+    /// The cell whose reading followed the last three load steps least; `None` before three steps.
+    pub(crate) const fn least_following(&self) -> Option<Following> {
+        self.steps.least_following()
     }
 
     /// In how many load steps in a row, up to the last one, the cells moved against the current; `None` before any step.

@@ -20,7 +20,9 @@
 //! not how it is: once the workshop has been at it, it is void, and the next three steps decide.
 
 use super::cold::growth;
+use super::follow::{Follow, Following};
 use super::median::median;
+use super::modules::ByModule;
 use super::{Discarded, LoadStep};
 use crate::config::{Checked, Config, ResistanceFacts};
 use crate::each::Each;
@@ -52,18 +54,27 @@ struct Window {
     time: Millis,
     lowest: Amps,
     highest: Amps,
+    /// The pack voltage; `None` once it was missing.
+    pack: Option<i64>,
 }
 
 impl Window {
-    const EMPTY: Self =
-        Self { amps: 0, samples: 0, time: Millis::ZERO, lowest: Amps::MAX, highest: Amps::MIN };
+    const EMPTY: Self = Self {
+        amps: 0,
+        samples: 0,
+        time: Millis::ZERO,
+        lowest: Amps::MAX,
+        highest: Amps::MIN,
+        pack: Some(0),
+    };
 
-    fn take(&mut self, amps: Amps, elapsed: Millis) {
+    fn take(&mut self, amps: Amps, pack: Option<Volts>, elapsed: Millis) {
         self.amps = self.amps.saturating_add(i64::from(amps.bits()));
         self.samples = self.samples.saturating_add(1);
         self.time = self.time + elapsed;
         self.lowest = self.lowest.min(amps);
         self.highest = self.highest.max(amps);
+        self.pack = self.pack.zip(pack).map(|(sum, volts)| sum.saturating_add(i64::from(volts.bits())));
     }
 
     fn is_over(&self, length: Millis) -> bool {
@@ -74,6 +85,9 @@ impl Window {
         self.amps.checked_div(i64::from(self.samples)).map_or(Amps::ZERO, Amps::from_wide)
     }
 }
+
+/// What a window takes of one frame: each cell, the current, and the pack voltage if it is believed.
+type Readings<'a, const CELLS: usize> = (&'a Each<Volts, CELLS>, Amps, Option<Volts>);
 
 /// Where a step stands.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -100,6 +114,7 @@ pub(super) struct Steps<const CELLS: usize> {
     undisturbed: bool,
     last_three: Each<[Kept; 3], CELLS>,
     worst: Option<LoadStep>,
+    follow: Follow<CELLS>,
     against_current: Option<u8>,
     discarded: u16,
 }
@@ -115,6 +130,7 @@ impl<const CELLS: usize> Steps<CELLS> {
             undisturbed: true,
             last_three: Each::all([NO_STEP; 3]),
             worst: None,
+            follow: Follow::new(),
             against_current: None,
             discarded: 0,
         }
@@ -123,6 +139,11 @@ impl<const CELLS: usize> Steps<CELLS> {
     /// The cell whose weakest excess of the last three steps is largest.
     pub(super) const fn worst(&self) -> Option<LoadStep> {
         self.worst
+    }
+
+    /// The cell whose reading followed the last three steps least; `None` before three steps.
+    pub(super) const fn least_following(&self) -> Option<Following> {
+        self.follow.least()
     }
 
     /// Steps in a row in which the cells moved against the current; `None` before any step.
@@ -143,12 +164,18 @@ impl<const CELLS: usize> Steps<CELLS> {
         if self.worst.is_some_and(|worst| worst.cell == cell) {
             self.worst = None;
         }
+        self.follow.replace(cell);
     }
 
     /// The workshop has been at cells and joints: what they showed is void.
     pub(super) fn forget_excess(&mut self) {
         self.last_three = Each::all([NO_STEP; 3]);
         self.worst = None;
+    }
+
+    /// The workshop has been at the cells' channels: how they followed is void.
+    pub(super) fn forget_following(&mut self) {
+        self.follow.forget();
     }
 
     /// The workshop has been at the current sensor: what contradicted it is void.
@@ -172,8 +199,9 @@ impl<const CELLS: usize> Steps<CELLS> {
         };
         self.undisturbed &= undisturbed;
         let (facts, elapsed, amps) = (&config.pack.resistance, believed.elapsed, current.amps);
+        let seen = (cells.volts, amps, believed.voltages.map(|voltages| voltages.pack));
         match self.phase {
-            Phase::Quiet => self.wait_for_step(cells.volts, amps, elapsed, undisturbed, facts),
+            Phase::Quiet => self.wait_for_step(seen, elapsed, undisturbed, facts),
             Phase::Moving { around, still, since } => {
                 let since = since + elapsed;
                 let stands = (amps - around).abs() <= self.band(amps, facts);
@@ -194,7 +222,7 @@ impl<const CELLS: usize> Steps<CELLS> {
                     self.break_off(Discarded::CurrentMoved, amps - self.before.mean(), witness);
                     return;
                 }
-                self.take(cells.volts, amps, elapsed);
+                self.take(seen, elapsed);
                 if self.window.is_over(facts.after) {
                     self.finish(&believed.temperatures, config, witness);
                 }
@@ -210,19 +238,19 @@ impl<const CELLS: usize> Steps<CELLS> {
     /// Keeps the last quiet block, and sees when the current leaves it.
     fn wait_for_step(
         &mut self,
-        volts: &Each<Volts, CELLS>,
-        amps: Amps,
+        seen: Readings<'_, CELLS>,
         elapsed: Millis,
         undisturbed: bool,
         facts: &ResistanceFacts,
     ) {
+        let (_, amps, _) = seen;
         let band = facts.least_step.scaled(facts.steady);
         let left = (amps - self.before.mean()).abs() > band + band;
         if self.before.samples > 0 && left {
             self.phase = Phase::Moving { around: amps, still: Millis::ZERO, since: Millis::ZERO };
             return;
         }
-        self.take(volts, amps, elapsed);
+        self.take(seen, elapsed);
         if self.window.is_over(facts.before) {
             if self.window.highest - self.window.lowest <= band + band {
                 self.before = self.window;
@@ -240,13 +268,13 @@ impl<const CELLS: usize> Steps<CELLS> {
     }
 
     /// Adds one sample. The sums wrap only for readings of thousands of volts, and then mean nothing anyway.
-    fn take(&mut self, volts: &Each<Volts, CELLS>, amps: Amps, elapsed: Millis) {
+    fn take(&mut self, (volts, amps, pack): Readings<'_, CELLS>, elapsed: Millis) {
         if self.window.samples == 0 {
             self.sums.iter_mut().zip(volts).for_each(|(sum, volts)| *sum = volts.bits());
         } else {
             self.sums.iter_mut().zip(volts).for_each(|(sum, volts)| *sum = sum.wrapping_add(volts.bits()));
         }
-        self.window.take(amps, elapsed);
+        self.window.take(amps, pack, elapsed);
     }
 
     /// Ends a step without using it, or forgets the block that was being taken.
@@ -280,7 +308,8 @@ impl<const CELLS: usize> Steps<CELLS> {
             self.break_off(because, amps, witness);
             return;
         }
-        let median = self.measure(amps, temperatures, config);
+        let (median, pack) = self.measure(amps, temperatures, config);
+        self.follow.take((&self.sums, median), pack, temperatures, config);
         self.phase = Phase::Quiet;
         self.before = Window::EMPTY;
         if median < 0 {
@@ -293,28 +322,32 @@ impl<const CELLS: usize> Steps<CELLS> {
         self.begin_window();
     }
 
-    /// Turns the two windows into resistances: in `sums` as measured, in `before_sums` brought to 25 °C. The median of the latter.
+    /// Turns the two windows into resistances: in `sums` as measured, in `before_sums` brought to 25 °C. The median of the latter, and
+    /// the resistance of the pack.
     fn measure<const THERMISTORS: usize>(
         &mut self,
         amps: Amps,
         temperatures: &Temperatures<THERMISTORS>,
         config: &Config,
-    ) -> i32 {
+    ) -> (i32, Option<Milliohms>) {
         let (before, after) = (i64::from(self.before.samples), i64::from(self.window.samples));
         // 1 000 mΩ an ohm; 2⁴⁰ keeps the reciprocal exact to 0.01 % and its product within 64 bits for any cell voltage.
         let divisor = i64::from(amps.bits()).saturating_mul(before).saturating_mul(after);
         let reciprocal = (1_000_i64 << 40).checked_div(divisor).unwrap_or(0);
-        let mut factors = Factors::new(temperatures, config);
+        let resistance = |sum: i64, sum_before: i64| {
+            let rise = sum.saturating_mul(before).saturating_sub(sum_before.saturating_mul(after));
+            Milliohms::from_wide(rise.saturating_mul(reciprocal) >> 24)
+        };
+        let mut factors = ByModule::new(temperatures, config, Ratio::ONE, middle);
         for (sum, sum_before) in self.sums.iter_mut().zip(&mut self.before_sums) {
-            let rise = i64::from(*sum)
-                .saturating_mul(before)
-                .saturating_sub(i64::from(*sum_before).saturating_mul(after));
-            let measured = Milliohms::from_wide(rise.saturating_mul(reciprocal) >> 24);
+            let measured = resistance(i64::from(*sum), i64::from(*sum_before));
             *sum = measured.bits();
             let at_25 = (i64::from(measured.bits()) << 16).checked_div(i64::from(factors.next().bits()));
             *sum_before = at_25.map_or(0, |bits| Milliohms::from_wide(bits).bits());
         }
-        median(&self.before_sums.iter())
+        let pack =
+            self.window.pack.zip(self.before.pack).map(|(sum, sum_before)| resistance(sum, sum_before));
+        (median(&self.before_sums.iter()), pack)
     }
 
     /// Holds every cell against the median and keeps its excess.
@@ -330,7 +363,7 @@ impl<const CELLS: usize> Steps<CELLS> {
         let usual = i64::from(facts.expected.bits());
         let typical = i64::from(median).max(usual / MEDIAN_BAND).min(usual.saturating_mul(MEDIAN_BAND));
         let typical = Milliohms::from_wide(typical);
-        let mut factors = Factors::new(temperatures, config);
+        let mut factors = ByModule::new(temperatures, config, Ratio::ONE, middle);
         let mut cell = 0_u8;
         let (mut shown, mut worst) = (None, None);
         for (measured, last_three) in self.sums.iter().zip(&mut self.last_three) {
@@ -375,30 +408,8 @@ fn kept(above: Milliohms) -> Kept {
         .max(-Kept::MAX)
 }
 
-/// The factor of temperature, cell by cell along the string.
-struct Factors<'a> {
-    modules: core::slice::Iter<'a, ModuleRange>,
-    cells_per_module: u8,
-    left: u8,
-    factor: Ratio,
-}
-
-impl<'a> Factors<'a> {
-    fn new<const THERMISTORS: usize>(temperatures: &'a Temperatures<THERMISTORS>, config: &Config) -> Self {
-        let modules = temperatures.modules.iter();
-        Self { modules, cells_per_module: config.pack.cells_per_module, left: 0, factor: Ratio::ONE }
-    }
-
-    /// Of the next cell: in the middle of what is credible for its module.
-    fn next(&mut self) -> Ratio {
-        if self.left == 0 {
-            self.left = self.cells_per_module;
-            if let Some(range) = self.modules.next() {
-                let sum = i64::from(range.coldest.bits()).saturating_add(i64::from(range.hottest.bits()));
-                self.factor = growth(Celsius::from_wide(sum >> 1));
-            }
-        }
-        self.left = self.left.saturating_sub(1);
-        self.factor
-    }
+/// The factor of temperature in the middle of what is credible for a module.
+fn middle(range: &ModuleRange) -> Ratio {
+    let sum = i64::from(range.coldest.bits()).saturating_add(i64::from(range.hottest.bits()));
+    growth(Celsius::from_wide(sum >> 1))
 }

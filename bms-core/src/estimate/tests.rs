@@ -3,12 +3,14 @@
 use super::*;
 use crate::config::Config;
 use crate::each::Each;
+use crate::frame::PackVoltages;
 use crate::sense::{CellReadings, CurrentReading, ModuleRange, SensorReading, Temperatures};
 use crate::units::Celsius;
 use proptest::collection::vec;
 use proptest::prelude::*;
 
 mod compared;
+mod followed;
 
 /// A current of so many milliamperes, 0.1 A off at the most, calm below a twentieth of 100 A.
 pub(super) fn reading(milliamps: i32) -> CurrentReading {
@@ -35,6 +37,10 @@ struct Bench {
     cleared: Option<Clearance>,
     /// The second current channel.
     check: Option<Amps>,
+    /// The pack voltage; the other voltages around the contactors are none of the estimate's.
+    pack: Option<Volts>,
+    /// Modules that are not as warm as the others.
+    modules: Vec<(u8, Celsius)>,
 }
 
 /// Keeps all that it hears.
@@ -62,6 +68,8 @@ impl Bench {
             proven_open: false,
             cleared: None,
             check: None,
+            pack: None,
+            modules: Vec::new(),
         }
     }
 
@@ -72,7 +80,11 @@ impl Bench {
         replaced: Option<u8>,
         heard: &mut Heard,
     ) {
-        let range = ModuleRange { coldest: self.celsius, hottest: self.celsius, measured: true };
+        let range = |celsius| ModuleRange { coldest: celsius, hottest: celsius, measured: true };
+        let mut modules = Each::all(range(self.celsius));
+        for (module, celsius) in &self.modules {
+            *modules.at_mut(*module).expect("the module exists") = range(*celsius);
+        }
         let believed = Believed {
             repeated: false,
             elapsed,
@@ -86,13 +98,13 @@ impl Bench {
             thermistors: None,
             temperatures: Temperatures {
                 sensors: Each::<SensorReading, 16>::all(SensorReading::default()),
-                modules: Each::all(range),
+                modules,
                 hottest: Some((0, self.celsius)),
                 coldest: Some((0, self.celsius)),
             },
             current,
             current_check: self.check,
-            voltages: None,
+            voltages: self.pack.map(|pack| PackVoltages { pack, ..PackVoltages::default() }),
             supply: None,
             feedback: None,
             pulled: None,

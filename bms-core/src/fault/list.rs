@@ -156,6 +156,10 @@ list! {
             let excess = pack.resistance.excess;
             limit(excess, excess.scaled(Ratio::percent(90)), 0, OpenSoon, AtService)
         };
+    /// A cell's reading stays where it was while the load steps: less than this part of what a typical cell shows, in each of the last
+    /// three. The whole pack, when no cell follows what the pack voltage shows.
+    CellReadingFrozen cell_reading_frozen "cell reading frozen":
+        one resistance::Following, Ratio = |_| limit(Ratio::percent(20), Ratio::percent(25), 0, OpenSoon, AtService);
     /// Counted charge is excluded by the open-circuit voltage, or by what a cell can hold.
     ChargeCountDisagrees charge_count_disagrees "charge count disagrees":
         one resistance::ChargeGap, Coulombs = |pack: &Pack| {

@@ -293,3 +293,46 @@ fn a_near_miss_of_a_fault_for_the_workshop_is_for_the_workshop() {
     paper.clear(Clearance::Service);
     assert_eq!(paper.remembers(Fault::CellReversed), None);
 }
+
+/// 100 A, five times the trainer's rate: 60 mV of each cell. The channel of cell 6 hangs, or shows 30 %, or begins to move again.
+#[test]
+fn a_cell_reading_that_hangs_opens_and_only_the_workshop_clears_it() {
+    let steps = |paper: &mut Paper<16, 8>, count: u32, shows_percent: i32| {
+        for _ in 0..count {
+            let (milli, cells) =
+                if paper.frame.current.value < Amps::ZERO { (0, 60) } else { (-20_000, -60) };
+            paper.amps(milli);
+            for cell in 0..16 {
+                let before = paper.frame.cells.value.at(cell).expect("the cell exists").milli();
+                let moved = if cell == 5 { cells * shows_percent / 100 } else { cells };
+                paper.cell(cell, before + moved);
+            }
+            let pack = &mut paper.frame.voltages.value.pack;
+            *pack = *pack + Volts::from_milli(16 * cells);
+            paper.for_ms(500);
+        }
+    };
+    let mut near = trainer();
+    near.for_ms(500);
+    steps(&mut near, 6, 30);
+    assert_eq!(near.remembers(Fault::CellReadingFrozen), None);
+
+    let mut paper = trainer();
+    paper.for_ms(500);
+    steps(&mut paper, 2, 0);
+    assert!(!paper.confirmed(Fault::CellReadingFrozen));
+    steps(&mut paper, 1, 0);
+    assert_eq!(paper.remembers(Fault::CellReadingFrozen), Some(Place::Cell(5)));
+    assert!(paper.confirmed(Fault::CellReadingFrozen));
+    paper.clear(Clearance::Panel);
+    assert!(paper.confirmed(Fault::CellReadingFrozen));
+    // One step that it follows ends the condition; between 20 and 25 % it would not.
+    steps(&mut paper, 1, 22);
+    paper.for_ms(1_100);
+    assert!(paper.confirmed(Fault::CellReadingFrozen));
+    steps(&mut paper, 1, 100);
+    paper.for_ms(1_100);
+    assert!(paper.core.faults().latched.holds(Fault::CellReadingFrozen));
+    paper.clear(Clearance::Service);
+    assert_eq!(paper.remembers(Fault::CellReadingFrozen), None);
+}

@@ -11,6 +11,7 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         Fault::CellSpread | Fault::CellSpreadFar => "highest and lowest cell differ by".to_owned(),
         Fault::PackSumDisagrees => "the sum of the cells and the pack's voltage differ by".to_owned(),
         Fault::CellResistanceHigh => format!("{at} resists more than is expected, by"),
+        Fault::CellReadingFrozen => format!("of a typical cell's movement under load, {at} shows"),
         Fault::ChargeCountDisagrees => {
             format!("at {at} counted charge and open-circuit voltage lie apart by")
         }
