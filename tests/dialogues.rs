@@ -418,3 +418,33 @@ fn a_made_contact_without_a_measuring_point_keeps_the_pack_open() {
     let refused = Refusal::FaultHolds { act: Act::Close, fault: Fault::ContactorStateUnknown };
     assert_eq!(yard.heard.0, [refused]);
 }
+
+/// A third of an ohm across a cell takes 10 A: a tenth of C, which on the plateau are some millivolts an hour. The pack rests, the world in
+/// steps of a second, the controller asleep for ten between frames. A leak of 100 Ω takes 33 mA, 0.8 Ah a day: no voltage shows that.
+#[test]
+fn a_short_inside_a_rested_cell_is_found_and_a_soft_leak_is_not() {
+    for (ohms, found) in [(0.33, true), (100.0, false)] {
+        let initial = Initial { charge: 0.6, celsius: 18.0 };
+        let mut world = World::<96, 16>::new(&PackSpec::crane(), 5, initial).expect("the crane is valid");
+        let mut core = Controller::<96, 16>::new(Config::crane().fit().expect("the default is valid"));
+        let leak = Defect { severity: ohms, ..Defect::usual(Kind::CellLeak, 61, 0.0) };
+        world.inject(leak).expect("there is such a cell");
+        let demand = Demand { amps: 0.0, giver: Giver::Drive, outside_celsius: 18.0 };
+        let mut actuators = Actuators::OFF;
+        for second in 0..9_000_u32 {
+            let fast = second < 60;
+            for tick in 0..if fast { 100 } else { 1 } {
+                if fast || second % 10 == 0 {
+                    let number = u64::from(second) * 100 + tick;
+                    let at = Instant(second * 1_000 + u32::try_from(tick * 10).expect("small"));
+                    let decision = core.tick(&world.measure(number, at, Asked::NOTHING), &mut ());
+                    actuators = Actuators::from(&decision);
+                }
+                world.step(if fast { 0.01 } else { 1.0 }, &actuators, &demand);
+            }
+        }
+        let record = core.memory().records().find(|record| record.fault == Fault::InternalShort);
+        assert_eq!(record.map(|record| record.place), found.then_some(Place::Cell(61)), "{ohms} Ω");
+        assert_eq!(core.step() == Step::Barred, found, "{ohms} Ω");
+    }
+}

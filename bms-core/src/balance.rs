@@ -45,8 +45,9 @@ pub enum BleedRefusal {
 }
 
 /// Faults that speak against the readings or the count that a choice rests on, or against taking anything from a cell.
-const DOUBTS: [Fault; 9] = [
+const DOUBTS: [Fault; 10] = [
     Fault::PackSumDisagrees,
+    Fault::InternalShort,
     Fault::CellReadingFrozen,
     Fault::ChargeCountDisagrees,
     Fault::CellReversed,

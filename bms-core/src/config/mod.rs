@@ -15,6 +15,7 @@ mod error;
 mod limit;
 mod pack;
 mod resistance;
+mod rest;
 mod rules;
 mod sensing;
 mod sequence;
@@ -27,6 +28,7 @@ pub use error::{Accepts, ConfigError, Key, Objection};
 pub use limit::LimitRules;
 pub use pack::Pack;
 pub use resistance::ResistanceFacts;
+pub use rest::RestRules;
 pub(crate) use rules::OfLimit;
 pub use sensing::{MeasuringPoints, Sensing, ThermistorCurve, Wiring};
 pub use sequence::SequenceFacts;
@@ -46,6 +48,8 @@ pub struct Config {
     pub sensing: Sensing,
     /// Coulomb counting and its correction.
     pub charge: ChargeFacts,
+    /// What is looked for in cells that rest.
+    pub rest: RestRules,
     /// Contactors and precharge.
     pub sequence: SequenceFacts,
     /// How much current may flow.
@@ -75,6 +79,7 @@ impl Config {
         Self {
             sensing: Sensing::for_pack(&pack),
             charge: ChargeFacts::for_pack(&pack),
+            rest: RestRules::usual(),
             limits: LimitRules::for_pack(&pack),
             balance: BalanceRules::for_pack(&pack),
             faults: FaultLimits::for_pack(&pack),
@@ -103,13 +108,14 @@ impl Config {
             3 => self.sequence.feed(digest),
             4 => self.limits.feed(digest),
             5 => self.balance.feed(digest),
+            6 => self.rest.feed(digest),
             fault => self.faults.feed(fault.saturating_sub(ROOMS), digest),
         }
     }
 }
 
 /// Sections before those of the faults.
-const ROOMS: u8 = 6;
+const ROOMS: u8 = 7;
 
 /// Sections of the checksum: one a room, one a fault.
 const SECTIONS: usize = ROOMS as usize + Fault::COUNT;

@@ -10,15 +10,15 @@
 use super::checks::{Checks, Rule, rules};
 use super::error::Accepts;
 use super::{Checked, Config, ConfigError, SequenceFacts};
-use crate::estimate::{FULL, lasts};
+use crate::estimate::{FALL_BLOCK, FULL, lasts};
 use crate::sense::{COLDEST, HOTTEST, table_ends};
 use crate::sequence::{decay, proof_of_opening, proof_of_positive};
 use crate::units::{Amps, Celsius, Coulombs, Milliohms, Millis, Ohms, Ratio, Volts};
 
 rules! {
     |c, cells, thermistors| {
-        let (pack, sensing, charge, sequence, limits, balance, faults) =
-            (&c.pack, &c.sensing, &c.charge, &c.sequence, &c.limits, &c.balance, &c.faults);
+        let (pack, sensing, charge, rest, sequence, limits, balance, faults) =
+            (&c.pack, &c.sensing, &c.charge, &c.rest, &c.sequence, &c.limits, &c.balance, &c.faults);
         let ticks = |count: u32| Millis(pack.tick.0.saturating_mul(count));
         let full = times(faults.cell_over_voltage.trip, pack.cells());
         let meter = sensing.cell_error + sensing.cell_error;
@@ -104,6 +104,10 @@ rules! {
     "charge.relaxation": charge.relaxation => AtLeast Volts::ZERO, "0"; "an error is an amount";
     "charge.still_resistance": charge.still_resistance => AtLeast pack.resistance.expected, "what a load step shows",
         beside "an expected resistance" pack.resistance.expected; "a current that flows on drops more than a step";
+
+    "rest.settled": rest.settled => AtLeast 1_u8, "1"; "a cell that still relaxes falls";
+    "rest.fall_window": rest.fall_window => AtLeast FALL_BLOCK.times(2), "20 min"; "a mean of ten minutes at either end";
+    "rest.fall_window": rest.fall_window => AtMost Millis::from_seconds(86_400), "a day"; "a short must be found";
 
     "sequence.precharge_ohms": sequence.precharge_ohms => MoreThan Ohms(0), "0"; "it limits the current into the link";
     "sequence.bleed_down_ohms": sequence.bleed_down_ohms => MoreThan Ohms(0), "0"; "it is no short circuit";
@@ -221,6 +225,8 @@ rules! {
         beside "a second step" faults.cell_spread_far.trip; "a warning comes first";
     "faults.pack_sum_disagrees.trip": faults.pack_sum_disagrees.trip => MoreThan times(sensing.cell_error, pack.cells()) + sensing.voltage_error, "all readings in error",
         beside "a voltage error" sensing.voltage_error; "errors add up";
+    "faults.internal_short.trip": faults.internal_short.trip => MoreThan Volts::ZERO, "0"; "a cell that holds its voltage is healthy";
+    "faults.cell_reading_frozen.release": faults.cell_reading_frozen.release => LessThan Ratio::percent(50), "half of a typical step"; "healthy cells differ";
     "faults.over_temperature.trip": faults.over_temperature.trip => LessThan faults.over_temperature_far.trip, "the second step",
         beside "a second step" faults.over_temperature_far.trip; "a warning comes first";
     "faults.over_temperature_far.trip": faults.over_temperature_far.trip => LessThan HOTTEST, "the hottest end of the thermistor's table"; "no reading lies beyond it";

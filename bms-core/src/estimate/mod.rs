@@ -1,11 +1,13 @@
 //! # What is worked out over time
 //!
-//! From believed readings: how much charge is missing in each cell (`charge`, corrected by `compare`), what resistance each cell
+//! From believed readings: how much charge is missing in each cell (`charge`, corrected by `compare`), whether one loses it at rest
+//! (`fall`), what resistance each cell
 //! shows in load steps (`resistance`), whether its reading follows them at all (`follow`), and how much of the heat budget of fuse and cable is used (`heat`).
 
 mod charge;
 mod cold;
 mod compare;
+mod fall;
 mod follow;
 mod heat;
 mod history;
@@ -16,6 +18,7 @@ mod resistance;
 mod rest;
 
 pub(crate) use cold::growth;
+pub(crate) use fall::BLOCK as FALL_BLOCK;
 pub(crate) use heat::lasts;
 pub(crate) use ocv::FULL;
 
@@ -28,6 +31,7 @@ use crate::units::{Amps, Coulombs, Milliohms, Millis, Ratio, Volts};
 use crate::witness::{Act, Evidence, Refusal, Witness};
 use charge::Count;
 use compare::Comparison;
+use fall::{Fall, Falling};
 use follow::Following;
 use heat::Heat;
 use resistance::Steps;
@@ -141,6 +145,7 @@ pub struct Estimated<const CELLS: usize> {
     count: Count<CELLS>,
     rest: Rest,
     comparison: Comparison<CELLS>,
+    falling: Falling<CELLS>,
     steps: Steps<CELLS>,
     heat: Heat,
 }
@@ -151,6 +156,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
             count: Count::new(config),
             rest: Rest::NONE,
             comparison: Comparison::new(),
+            falling: Falling::new(),
             steps: Steps::new(),
             heat: Heat::COLD,
         }
@@ -174,9 +180,10 @@ impl<const CELLS: usize> Estimated<CELLS> {
             self.replace(cell, surroundings.step, witness);
         }
         if let Some(by) = surroundings.cleared.filter(|_| surroundings.step.commands_open()) {
-            self.forget_load_steps(by, config);
+            self.forget(by, config);
         }
         self.comparison.advance(&mut self.count, &self.rest, &moment, moved, witness);
+        self.falling.advance(&self.rest, &moment);
         let undisturbed = surroundings.bleeding.is_empty() && !switching(surroundings.step);
         self.steps.advance(believed, undisturbed, config, witness);
         let amps = believed.current.map(|current| current.amps);
@@ -193,13 +200,14 @@ impl<const CELLS: usize> Estimated<CELLS> {
             self.count.replace(cell);
             self.comparison.replace(cell);
             self.steps.replace(cell);
+            self.falling.replace(cell);
             witness.tell(|| Evidence::CellReplaced { cell });
         }
     }
 
-    /// Whoever may clear a fault that rests on load steps vouches for the mend: what the steps before it showed is void. Only with the
-    /// contactors open, since otherwise the steps go on and speak for themselves.
-    fn forget_load_steps(&mut self, by: Clearance, config: &Checked) {
+    /// Whoever may clear a fault that rests on load steps or on a rest vouches for the mend: what they showed before it is void. Only with
+    /// the contactors open, since otherwise the steps go on and speak for themselves.
+    fn forget(&mut self, by: Clearance, config: &Checked) {
         if config.faults.cell_resistance_high.clearing.allows(by) {
             self.steps.forget_excess();
         }
@@ -208,6 +216,9 @@ impl<const CELLS: usize> Estimated<CELLS> {
         }
         if config.faults.cell_reading_frozen.clearing.allows(by) {
             self.steps.forget_following();
+        }
+        if config.faults.internal_short.clearing.allows(by) {
+            self.falling.forget();
         }
     }
 
@@ -268,6 +279,11 @@ impl<const CELLS: usize> Estimated<CELLS> {
     /// In how many load steps in a row, up to the last one, the cells moved against the current; `None` before any step.
     pub(crate) const fn steps_against_current(&self) -> Option<u8> {
         self.steps.against_current()
+    }
+
+    /// The rested cell that fell fastest against a typical one, beyond what its surroundings explain; `None` before a full window.
+    pub(crate) const fn fastest_fall(&self) -> Option<Fall> {
+        self.falling.fastest()
     }
 
     /// The cell whose count is excluded by most, by its open-circuit voltage or by what a cell can hold, and by how much: zero when

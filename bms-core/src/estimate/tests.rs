@@ -10,6 +10,7 @@ use proptest::collection::vec;
 use proptest::prelude::*;
 
 mod compared;
+mod fallen;
 mod followed;
 
 /// A current of so many milliamperes, 0.1 A off at the most, calm below a twentieth of 100 A.

@@ -9,7 +9,9 @@
 use super::Clearing::{AtPanel, AtService};
 use super::Reaction::{Derate, OpenNow, OpenSoon, Report};
 use super::judge::{EachThermistor, Faults, Found, Keep, Limit, OfPack, Pass};
-use super::{cell_voltage, contactor, control, current, precharge, resistance, temperature, thermistor};
+use super::{
+    cell_voltage, contactor, control, current, precharge, resistance, rest, temperature, thermistor,
+};
 use crate::config::{Checks, Pack};
 use crate::units::{Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ratio, Volts};
 use crate::witness::Witness;
@@ -167,6 +169,10 @@ list! {
             // From the trip on a count opens and heals; one just short of it must not hold the fault for ever.
             limit(gap, gap.scaled(Ratio::percent(99)), 0, Report, AtPanel)
         };
+    /// A rested cell falls against a typical one, by this much an hour beyond what relaxation and temperature may make: something inside
+    /// it takes charge, and opening the contactors does not stop it.
+    InternalShort internal_short "internal short":
+        one rest::Falling, Volts = |_| limit(volts(5), volts(5).scaled(Ratio::percent(90)), 0, OpenNow, AtService);
     /// Hottest sensor that is not at a rail, or module that may be hotter because no sensor of it is believed; first step.
     OverTemperature over_temperature "over-temperature, first step":
         one temperature::Hottest, Celsius = |_| limit(celsius(55_000), celsius(52_000), 2_000, Derate, AtPanel);

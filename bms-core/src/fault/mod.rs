@@ -14,6 +14,7 @@ mod memory;
 mod precharge;
 mod reaction;
 mod resistance;
+mod rest;
 mod stage;
 mod temperature;
 #[cfg(test)]

@@ -336,3 +336,39 @@ fn a_cell_reading_that_hangs_opens_and_only_the_workshop_clears_it() {
     paper.clear(Clearance::Service);
     assert_eq!(paper.remembers(Fault::CellReadingFrozen), None);
 }
+
+/// 9 mV and 4 mV an hour, read once a minute: a window is full after two hours. In the first one relaxation may have made 2.4 mV an hour
+/// of it, so that 7.4 mV an hour are too much.
+#[test]
+fn a_short_inside_a_cell_bars_the_pack_and_only_the_workshop_clears_it() {
+    let falls = |paper: &mut Paper<16, 8>, micro_an_hour: i32, minutes: core::ops::Range<i32>| {
+        for minute in minutes {
+            let micro = i64::from(3_300_000 - micro_an_hour * minute / 60);
+            let volts = Volts::from_wide(micro * 65_536 / 1_000_000);
+            *paper.frame.cells.value.at_mut(5).expect("the cell exists") = volts;
+            paper.after(60_000);
+        }
+    };
+    let mut near = trainer();
+    near.for_ms(1_000);
+    falls(&mut near, 4_000, 0..400);
+    assert_eq!(near.remembers(Fault::InternalShort), None);
+
+    let mut paper = trainer();
+    paper.for_ms(1_000);
+    falls(&mut paper, 9_000, 0..118);
+    assert_eq!(paper.remembers(Fault::InternalShort), None);
+    falls(&mut paper, 9_000, 118..123);
+    assert_eq!(paper.remembers(Fault::InternalShort), Some(Place::Cell(5)));
+    assert_eq!(paper.core.faults().reaction, Some((Reaction::OpenNow, Fault::InternalShort)));
+    assert_eq!(paper.core.step(), crate::Step::Barred);
+    paper.clear(Clearance::Panel);
+    assert!(paper.confirmed(Fault::InternalShort));
+    // It stands still: the window after the next one ends the condition, and the pack stays barred.
+    falls(&mut paper, 0, 0..130);
+    paper.for_ms(1_100);
+    assert!(paper.core.faults().latched.holds(Fault::InternalShort));
+    assert_eq!(paper.core.step(), crate::Step::Barred);
+    paper.clear(Clearance::Service);
+    assert_eq!(paper.remembers(Fault::InternalShort), None);
+}

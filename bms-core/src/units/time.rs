@@ -17,6 +17,12 @@ impl Millis {
     pub const fn from_seconds(seconds: u32) -> Self {
         Self(seconds.saturating_mul(1_000))
     }
+
+    /// So many times as long, saturating.
+    #[must_use]
+    pub const fn times(self, count: u8) -> Self {
+        Self(self.0.saturating_mul(count as u32))
+    }
 }
 
 impl core::ops::Add for Millis {
