@@ -64,7 +64,7 @@ fn a_cell_follows_the_pulse_profile() {
     let curve = Curve::tabulated(|_| 3.3, |_| 0.0, |_| 1.0, 0.0);
     let sound = Deviations::<1, 1>::none();
     let mut cells = Cells::<1>::new(&spec, &Noise::new(1), 0.5, 25.0);
-    cells.adapt(0.0, 0, &sound);
+    cells.adapt(0.0, &[0.0], &sound);
     let amps_at = |seconds: f64| match seconds {
         s if s < 18.0 => -200.0,
         s if s < 120.0 => -150.0,

@@ -71,6 +71,7 @@ fn by_key(source: &Source<'_>, key: &str) -> Accepted {
         "dwell_ms" | "release_dwell_ms" => Accepted::Whole { low: 0, high: limits::MOST_DWELL_MS },
         "cell" => place(Pack::cells),
         "joint" => place(|pack| pack.cells() - 1),
+        "wire" => place(Pack::wires),
         "thermistor" => place(Pack::thermistors),
         "module" => place(Pack::modules),
         "times" => up_to(MOST_PHASES as u64),

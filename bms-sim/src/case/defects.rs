@@ -85,6 +85,7 @@ fn refuse_others(source: &Source<'_>, path: &Path, typed: &DefectTable, kind: Ki
     let places = [
         ("cell", typed.cell.is_some()),
         ("joint", typed.joint.is_some()),
+        ("wire", typed.wire.is_some()),
         ("thermistor", typed.thermistor.is_some()),
         ("module", typed.module.is_some()),
         ("current_sensor", typed.current_sensor.is_some()),
@@ -135,6 +136,7 @@ fn place_of(
     match kind.place() {
         PlaceKind::Cell => counted(typed.cell, pack.cells()),
         PlaceKind::Joint => counted(typed.joint, pack.cells() - 1),
+        PlaceKind::Wire => counted(typed.wire, pack.wires()),
         PlaceKind::Thermistor => counted(typed.thermistor, pack.thermistors()),
         PlaceKind::Module => counted(typed.module, pack.modules()),
         PlaceKind::CurrentSensor => named(&typed.current_sensor, kind.place().names()),

@@ -94,6 +94,7 @@ pub(super) struct DefectTable {
     pub(super) intermittent_duty: Option<f64>,
     pub(super) cell: Option<u64>,
     pub(super) joint: Option<u64>,
+    pub(super) wire: Option<u64>,
     pub(super) thermistor: Option<u64>,
     pub(super) module: Option<u64>,
     pub(super) current_sensor: Option<String>,

@@ -6,8 +6,8 @@
 //! # The file
 //!
 //! Unknown keys are refused, with the nearest known one as a suggestion. The unit ends each key: `_s` seconds from the start, `_ms`
-//! milliseconds, `_c` multiples of the current that moves the rated capacity in one hour. Cells, joints, thermistors and modules are
-//! numbered from 1. A file named `gust.toml`:
+//! milliseconds, `_c` multiples of the current that moves the rated capacity in one hour. Cells, joints, wires, thermistors and
+//! modules are numbered from 1. A file named `gust.toml`:
 //!
 //! ```
 //! # let text = r#"
@@ -87,7 +87,8 @@
 //!
 //! # Places and severities of defects
 //!
-//! A place is `cell`, `joint` (from this cell to the next one), `thermistor` or `module` with a number from 1, `current_sensor` with
+//! A place is `cell`, `joint` (from this cell to the next one), `wire` (a sense wire, from the bottom up: the cells below and above the
+//! fuse have a front end each, with one wire more than cells), `thermistor` or `module` with a number from 1, `current_sensor` with
 //! `"main"` or `"check"`, or `contactor` with `"negative"`, `"precharge"` or `"positive"`; nothing where the pack has only one. A
 //! severity is `milliohms`, `ohms`, `kiloohms`, `ampere_hours`, `percent`, `watts`, `millivolts`, `amps`, `amps_per_hour`, `celsius`
 //! or `milliseconds`; nothing where the defect is only present or absent. Which of them a kind takes stands in the list of defects.

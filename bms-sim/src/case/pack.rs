@@ -54,6 +54,12 @@ impl Pack {
         }
     }
 
+    /// Sense wires: the cells below and above the fuse have a front end each, with one wire more than cells.
+    #[must_use]
+    pub const fn wires(self) -> u64 {
+        self.cells() + 2
+    }
+
     /// Thermistors.
     #[must_use]
     pub const fn thermistors(self) -> u64 {
@@ -90,6 +96,7 @@ mod tests {
         for pack in Pack::ALL {
             let (spec, config) = (pack.spec(), pack.config());
             assert_eq!(spec.cells as u64, pack.cells());
+            assert_eq!(spec.wires() as u64, pack.wires());
             assert_eq!(spec.modules() as u64, pack.modules());
             assert_eq!((spec.modules() * spec.thermistors_a_module) as u64, pack.thermistors());
             assert!(

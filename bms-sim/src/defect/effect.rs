@@ -40,6 +40,9 @@ pub(super) fn write<const CELLS: usize, const THERMISTORS: usize>(
         }
         Kind::CellHeatsItself => to.cell_watts[place] += amount,
         Kind::ExternalHeat => to.module_watts[place] += amount,
+        Kind::SenseWireOpen => to.wires[place].open = true,
+        Kind::SenseWireCorroded => to.wires[place].ohms += amount,
+        Kind::SenseWiresSwapped => to.tap_of_wire.swap(place, spec.wire_beside(place)),
         Kind::CellChannelOffset => to.cell_offset_volts[place] += 1e-3 * amount,
         Kind::CellChannelGain => to.cell_gain[place] += 0.01 * amount,
         Kind::CellChannelFrozen => {

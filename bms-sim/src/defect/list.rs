@@ -12,6 +12,8 @@ pub enum PlaceKind {
     Cell,
     /// The joint between a cell and the next one.
     Joint,
+    /// A sense wire, from the bottom of the string up: the lower front end's first, each with one more than it has cells.
+    Wire,
     /// A thermistor.
     Thermistor,
     /// A module.
@@ -31,6 +33,7 @@ impl PlaceKind {
         match self {
             Self::Cell => Some("cell"),
             Self::Joint => Some("joint"),
+            Self::Wire => Some("wire"),
             Self::Thermistor => Some("thermistor"),
             Self::Module => Some("module"),
             Self::CurrentSensor => Some("current_sensor"),
@@ -45,7 +48,7 @@ impl PlaceKind {
         match self {
             Self::CurrentSensor => &["main", "check"],
             Self::Contactor => &["negative", "precharge", "positive"],
-            Self::Cell | Self::Joint | Self::Thermistor | Self::Module | Self::Pack => &[],
+            Self::Cell | Self::Joint | Self::Wire | Self::Thermistor | Self::Module | Self::Pack => &[],
         }
     }
 
@@ -55,6 +58,7 @@ impl PlaceKind {
         match self {
             Self::Cell => spec.cells,
             Self::Joint => spec.cells - 1,
+            Self::Wire => spec.wires(),
             Self::Thermistor => spec.modules() * spec.thermistors_a_module,
             Self::Module => spec.modules(),
             Self::CurrentSensor | Self::Contactor => self.names().len(),
@@ -185,6 +189,12 @@ defects! {
         "Heat is made inside the cell that no current accounts for.";
     ExternalHeat: "external heat on a module", "external_heat", Module, "W", 1.0 ..= 10000.0, 300.0,
         "Heat from outside enters the cells of the module, evenly.";
+    SenseWireOpen: "sense wire open", "sense_wire_open", Wire, "", 1.0 ..= 1.0, 1.0,
+        "The wire is interrupted: its input holds the old reading and drifts away over a minute, and the cells on both sides share the error.";
+    SenseWireCorroded: "corroded sense wire", "sense_wire_corroded", Wire, "Ω", 0.5 ..= 10000.0, 100.0,
+        "A resistance in the wire: the cells beside it bleed more weakly, and read wrong only while they or their neighbours bleed.";
+    SenseWiresSwapped: "two sense wires swapped", "sense_wires_swapped", Wire, "", 1.0 ..= 1.0, 1.0,
+        "This wire and the next one of its front end (the last with the one before) are exchanged: the cell between reads reversed, its neighbours twofold.";
     CellChannelOffset: "cell channel offset", "cell_channel_offset", Cell, "mV", -500.0 ..= 500.0, 30.0,
         "The cell's measuring channel reads this much too high.";
     CellChannelGain: "cell channel gain error", "cell_channel_gain", Cell, "%", -50.0 ..= 50.0, 1.0,

@@ -308,7 +308,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
     fn catch(&mut self, defect: &Defect) -> f64 {
         match defect.kind.once() {
             Once::Nothing => defect.severity,
-            Once::CatchesCell => self.cells.volts[defect.place],
+            Once::CatchesCell => self.seen_volts()[defect.place],
             Once::CatchesThermistor => self.thermistor_ratio(defect.place),
             Once::CatchesLink => self.bus.link_volts,
             Once::MovesCharge => {

@@ -75,11 +75,10 @@ pub struct Cells<const CELLS: usize> {
     pair_seconds: [f64; 2],
     hysteresis_limit: f64,
     hysteresis_rate: f64,
-    /// Conductance of the leak across each cell, and of its bleed resistor while switched on.
+    /// Conductance of the leak across each cell, and of what bleeds it now.
     leak_siemens: [f64; CELLS],
     bleed_siemens: [f64; CELLS],
     sound_leak_siemens: f64,
-    bleed_switch_siemens: f64,
     bleed_joules: f64,
     /// Charge that left all cells beside the string, in coulombs.
     beside_coulombs: f64,
@@ -166,7 +165,6 @@ impl<const CELLS: usize> Cells<CELLS> {
             leak_siemens: [0.0; CELLS],
             bleed_siemens: [0.0; CELLS],
             sound_leak_siemens: 1.0 / spec.cell.leak_ohms,
-            bleed_switch_siemens: 1.0 / spec.cell.bleed_ohms,
             bleed_joules: 0.0,
             beside_coulombs: 0.0,
             capacity_coulombs,
@@ -355,9 +353,10 @@ impl<const CELLS: usize> Cells<CELLS> {
     pub fn adapt<const THERMISTORS: usize>(
         &mut self,
         joint_ohms: f64,
-        bleeding: u128,
+        bleed_siemens: &[f64; CELLS],
         deviations: &Deviations<CELLS, THERMISTORS>,
     ) {
+        self.bleed_siemens = *bleed_siemens;
         self.joint_ohms_in_taps = [0.0; CELLS];
         for cell in 0..CELLS - 1 {
             let ohms = joint_ohms + deviations.joint_ohms[cell];
@@ -369,8 +368,6 @@ impl<const CELLS: usize> Cells<CELLS> {
         for cell in 0..CELLS {
             self.per_coulomb[cell] = 1.0 / (self.capacity_coulombs[cell] * deviations.capacity_left[cell]);
             self.leak_siemens[cell] = self.sound_leak_siemens + deviations.leak_siemens[cell];
-            let bleeds = bleeding >> cell & 1 == 1;
-            self.bleed_siemens[cell] = if bleeds { self.bleed_switch_siemens } else { 0.0 };
         }
     }
 
@@ -420,7 +417,7 @@ mod tests {
         (spec.cell.hysteresis_volts, spec.cell.capacity_spread, spec.cell.resistance_spread) =
             (0.0, 0.0, 0.0);
         let mut cells = Cells::new(&spec, &Noise::new(1), charge, 25.0);
-        cells.adapt(0.0, 0, &Deviations::<1, 1>::none());
+        cells.adapt(0.0, &[0.0], &Deviations::<1, 1>::none());
         cells
     }
 

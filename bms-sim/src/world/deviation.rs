@@ -7,6 +7,9 @@
 use super::MODULES;
 use super::insulation::Leaks;
 
+/// Most sense wires: of 128 cells at two front ends.
+pub const MOST_WIRES: usize = 128 + 2;
+
 /// The contactors, in the order in which arrays hold them: negative, precharge, positive.
 pub const CONTACTORS: usize = 3;
 
@@ -33,6 +36,15 @@ pub struct ThermistorDeviation {
     pub offset_kelvin: f64,
     /// How far it follows the module's air instead of its cell, 0 to 1.
     pub detached: f64,
+}
+
+/// One sense wire.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct WireDeviation {
+    /// Whether it is interrupted.
+    pub open: bool,
+    /// Resistance in it, in ohms.
+    pub ohms: f64,
 }
 
 /// One current channel.
@@ -121,6 +133,10 @@ pub struct Deviations<const CELLS: usize, const THERMISTORS: usize> {
     pub cells_frozen: u128,
     /// The voltage at which it does.
     pub frozen_volts: [f64; CELLS],
+    /// Each sense wire, the lower front end's first.
+    pub wires: [WireDeviation; MOST_WIRES],
+    /// The tap to which each wire leads: its own one, unless wires are swapped.
+    pub tap_of_wire: [usize; MOST_WIRES],
     /// Each thermistor.
     pub thermistors: [ThermistorDeviation; THERMISTORS],
     /// The thermistor whose divider each channel shows: its own one, unless plugs are swapped.
@@ -175,6 +191,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS
             cell_gain: [0.0; CELLS],
             cells_frozen: 0,
             frozen_volts: [0.0; CELLS],
+            wires: [WireDeviation::default(); MOST_WIRES],
+            tap_of_wire: core::array::from_fn(|wire| wire),
             thermistors: [ThermistorDeviation::default(); THERMISTORS],
             thermistor_shown: core::array::from_fn(|thermistor| thermistor),
             module_watts: [0.0; MODULES],
@@ -194,6 +212,14 @@ impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS
             chassis_leaks: Leaks::default(),
             string_siemens: [0.0; CELLS],
         }
+    }
+
+    /// Whether any sense wire is not sound.
+    #[must_use]
+    pub fn wires_disturbed(&self) -> bool {
+        let sound = WireDeviation::default();
+        self.wires.iter().any(|wire| *wire != sound)
+            || self.tap_of_wire.iter().enumerate().any(|(wire, tap)| wire != *tap)
     }
 
     /// Whether these differ from other ones in anything that acts on cells, joints or their heat, and not only on

@@ -117,6 +117,7 @@ proptest! {
             prop_assert_eq!(world.cells, twin.cells);
             prop_assert_eq!(world.heat, twin.heat);
             prop_assert_eq!(world.bus, twin.bus);
+            prop_assert_eq!(world.wires, twin.wires);
         }
     }
 }
@@ -125,6 +126,8 @@ proptest! {
 #[test]
 fn a_lying_sensor_leaves_truth_alone() {
     let lies = [
+        (Kind::SenseWireOpen, 5),
+        (Kind::SenseWiresSwapped, 7),
         (Kind::CellChannelOffset, 5),
         (Kind::CellChannelFrozen, 6),
         (Kind::CellChannelGain, 7),

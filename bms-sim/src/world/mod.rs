@@ -26,6 +26,7 @@ pub mod spec;
 pub mod supply;
 pub mod thermistor;
 pub mod truth;
+pub mod wire;
 
 use crate::defect::Defects;
 use bms_core::decision::{Coil, Coils, Cooling, Decision};
@@ -42,6 +43,7 @@ use ocv::Curve;
 use sensor::Sensors;
 use spec::PackSpec;
 use supply::Supply;
+use wire::Wires;
 
 /// Most modules that a pack may have.
 pub const MODULES: usize = 32;
@@ -163,6 +165,8 @@ pub struct World<const CELLS: usize, const THERMISTORS: usize> {
     pub load: Load,
     /// Auxiliary supply.
     pub supply: Supply,
+    /// Sense wires.
+    pub wires: Wires,
     /// String current over the last step.
     pub flow: Flow,
     /// Mean heat of each joint over about the last minute (first-order mean, 60 s), in watts.
@@ -221,6 +225,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             bus: Bus::new(&spec.bus, &noise, 0.0, initial.celsius),
             load: Load::new(&spec.load),
             supply: Supply::new(&spec.supply),
+            wires: Wires::new(spec),
             flow: Flow::default(),
             joint_watts: [0.0; CELLS],
             driven: Actuators::OFF,
@@ -242,7 +247,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             },
             spec: spec.clone(),
         };
-        world.cells.adapt(spec.joint_ohms, 0, &world.deviations);
+        world.adapt_cells(0);
         world.renew(FIRST_STEP_SECONDS, 0, false, initial.celsius);
         world.cells.settle(0.0);
         world.bus.stand(world.cells.sum_of_open_volts());
@@ -272,6 +277,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         let chassis = Chassis { string: self.slow.string_leaks, resistor: actuators.resistor };
         self.flow = self.bus.step(dt, source, &mut self.load, &self.deviations, &chassis);
         self.cells.step(dt, self.flow);
+        self.wires.step(dt, &self.cells.volts, self.slow.bleeding, self.driven.pull, &self.deviations);
         self.slow.seconds += dt;
         self.slow.beat_seconds += dt;
         self.step_seconds = dt;
@@ -312,16 +318,30 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
 
     /// Takes new deviations. What has gone by is settled with the old ones first, where it matters.
     pub(crate) fn deviate(&mut self, fresh: Deviations<CELLS, THERMISTORS>) {
-        if self.deviations.touch_cells_otherwise(&fresh) {
+        let bleeding = self.slow.bleeding;
+        let wires = self.deviations.wires_disturbed() || fresh.wires_disturbed();
+        if self.deviations.touch_cells_otherwise(&fresh) || (wires && bleeding != 0) {
             self.renew_now();
             self.deviations = fresh;
-            self.cells.adapt(self.spec.joint_ohms, self.slow.bleeding, &self.deviations);
+            self.wires.adapt(&self.cells.volts, bleeding, &self.deviations);
+            self.adapt_cells(bleeding);
             self.renew_now();
         } else {
             self.deviations = fresh;
+            self.wires.adapt(&self.cells.volts, bleeding, &self.deviations);
         }
         self.slow.string_leaks = self.string_leaks();
         self.sensors.see(&self.heat, &self.deviations);
+    }
+
+    /// What the cells' channels see of the voltages between the taps, without noise.
+    pub(crate) fn seen_volts(&self) -> [f64; CELLS] {
+        self.wires.seen(&self.cells.volts)
+    }
+
+    fn adapt_cells(&mut self, bleeding: u128) {
+        let bleeds = self.wires.bleed_siemens(&self.cells.volts, bleeding, &self.deviations);
+        self.cells.adapt(self.spec.joint_ohms, &bleeds, &self.deviations);
     }
 
     /// Brings the slow parts up to this instant.
@@ -364,7 +384,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             self.remember_joints(gone);
         }
         if bleeding != self.slow.bleeding {
-            self.cells.adapt(self.spec.joint_ohms, bleeding, &self.deviations);
+            self.adapt_cells(bleeding);
         }
         self.cells.refresh(dt, curve, &self.deviations);
         let joints = self.deviations.joint_ohms.iter().map(|added| self.spec.joint_ohms + added).sum();

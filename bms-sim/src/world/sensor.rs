@@ -118,14 +118,14 @@ impl<const CELLS: usize, const THERMISTORS: usize> Sensors<CELLS, THERMISTORS> {
     ) -> Each<Volts, CELLS> {
         let channel = &self.spec.cell;
         let (noise, step, steps) = (channel.noise, channel.step, 1.0 / channel.step);
-        let range = channel.range;
+        let (least, range) = (self.spec.front_end.least_volts, channel.range);
         let draws = &draws[..CELLS];
         let mut readings = [Volts::ZERO; CELLS];
         for cell in 0..CELLS {
             let seen = volts[cell] * (self.cell_gain[cell] + deviations.cell_gain[cell])
                 + (self.cell_offset[cell] + deviations.cell_offset_volts[cell])
                 + noise * f64::from(draws[cell]);
-            readings[cell] = Volts::from_bits(bits(nearest(held(seen, range) * steps) * step));
+            readings[cell] = Volts::from_bits(bits(nearest(between(seen, least, range) * steps) * step));
         }
         let mut frozen = deviations.cells_frozen;
         while frozen != 0 {
@@ -206,9 +206,16 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             let made = bus.contactors[which].feedback(&deviations.contactors[which]);
             if made { Contact::Made } else { Contact::Broken }
         };
+        let shifted: [f64; CELLS];
+        let volts = if self.wires.disturbed() {
+            shifted = self.wires.seen(&self.cells.volts);
+            &shifted
+        } else {
+            &self.cells.volts
+        };
         Frame {
             at,
-            cells: Part::fresh(sensors.cells(&self.cells.volts, draws.cells(), deviations)),
+            cells: Part::fresh(sensors.cells(volts, draws.cells(), deviations)),
             thermistors: Part::fresh(sensors.thermistors(draws.thermistors(), deviations)),
             current: Part::fresh(current(CURRENT, &spec.current)),
             current_check: Part::fresh(current(CURRENT_CHECK, &spec.current_check)),
@@ -250,7 +257,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         /// No story has so many ticks.
         const APART: u64 = 1 << 63;
         let draws: Draws<CELLS, THERMISTORS> = self.sensors.noise.draws(tick | APART);
-        Pulled { inputs, cells: self.sensors.cells(&self.cells.volts, draws.cells(), &self.deviations) }
+        let volts = self.wires.seen_pulled(&self.cells.volts, self.slow.bleeding, inputs, &self.deviations);
+        Pulled { inputs, cells: self.sensors.cells(&volts, draws.cells(), &self.deviations) }
     }
 
     /// Both poles against the chassis, as amounts.
@@ -286,8 +294,13 @@ const NO_FRACTION: f64 = 6_755_399_441_055_744.0;
 /// what is not a number, which a voltage here never is.
 #[inline]
 fn held(value: f64, range: f64) -> f64 {
-    let value = if value < range { value } else { range };
-    if value > -range { value } else { -range }
+    between(value, -range, range)
+}
+
+#[inline]
+fn between(value: f64, least: f64, most: f64) -> f64 {
+    let value = if value < most { value } else { most };
+    if value > least { value } else { least }
 }
 
 /// The nearest whole number, halves to even, for amounts below 2⁵¹: adding 1.5·2⁵² leaves no place for a fraction.

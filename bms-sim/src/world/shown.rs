@@ -173,3 +173,51 @@ fn swapped_thermistors_show_each_other_and_the_last_one_the_first() {
         assert!((swapped.thermistor_ratio(other) - sound.thermistor_ratio(place)).abs() < 1e-3);
     }
 }
+
+/// 33 Ω bleed alone, 133 Ω through a corroded wire: of what its sound twin loses in an hour the cell loses 33/133. Its neighbour does not
+/// bleed and loses nothing.
+#[test]
+fn a_cell_behind_a_corroded_wire_bleeds_too_little() {
+    let (mut corroded, mut sound) = (crane(), crane());
+    corroded.inject(Defect::usual(Kind::SenseWireCorroded, 60 + 1, 0.0)).unwrap();
+    let bleeding = Actuators { bleeding: 1 << 60, ..Actuators::OFF };
+    let charge = |world: &Crane| [60, 59].map(|cell| world.cells.coulombs(cell));
+    let before = charge(&sound);
+    for world in [&mut corroded, &mut sound] {
+        for _ in 0..360 {
+            world.step(10.0, &bleeding, &demand(0.0));
+        }
+    }
+    let own_leak = before[1] - charge(&sound)[1];
+    let (weak, full) =
+        (before[0] - charge(&corroded)[0] - own_leak, before[0] - charge(&sound)[0] - own_leak);
+    assert!((weak / full - 33.0 / 133.0).abs() < 1e-3, "{weak} C of {full} C");
+    assert!((charge(&corroded)[1] - charge(&sound)[1]).abs() < 1e-6);
+}
+
+/// The wire between cells 10 and 11 opens at rest: a minute later the two have moved 0.3 V apart (10 nA out of 2 µF), their sum stands,
+/// and nothing true has changed.
+#[test]
+fn an_open_wire_parts_a_pair_whose_sum_holds() {
+    let (mut open, mut sound) = (crane(), crane());
+    open.inject(Defect::usual(Kind::SenseWireOpen, 10, 0.0)).unwrap();
+    for world in [&mut open, &mut sound] {
+        run(world, 60.0, &Actuators::OFF, 0.0);
+    }
+    assert_eq!(open.truth(), sound.truth());
+    let off = |cell: usize| {
+        let milli = |world: &Crane| frame(world).cells.value.0[cell].milli();
+        milli(&open) - milli(&sound)
+    };
+    assert_eq!([off(8), off(11)], [0, 0]);
+    assert!((off(9) + 300).abs() <= 1 && (off(10) - 300).abs() <= 1, "{} {}", off(9), off(10));
+}
+
+/// The channel reads down to its least only, and up to 5 V: swapped wires of 3.3 V cells show −0.3 V and 5 V, not −3.3 and 6.6.
+#[test]
+fn a_front_end_reads_no_further_than_it_can() {
+    let mut world = crane();
+    world.inject(Defect::usual(Kind::SenseWiresSwapped, 30, 0.0)).unwrap();
+    let seen = frame(&world).cells.value;
+    assert_eq!([29, 30, 31].map(|cell| seen.0[cell].milli()), [5_000, -300, 5_000]);
+}

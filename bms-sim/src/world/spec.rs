@@ -4,6 +4,8 @@
 //! are invented for the two packs of the demonstration scenario, of the size that data sheets print; where a figure
 //! follows a source, the source stands beside it, and all others are common practice, no source.
 
+use core::ops::Range;
+
 /// One cell, nominal; single cells scatter around it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CellSpec {
@@ -182,11 +184,30 @@ pub struct ChannelSpec {
     pub earlier_seconds: f64,
 }
 
+/// The inputs of the two front ends that measure the cells, one below and one above the fuse.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FrontEndSpec {
+    /// Least voltage that a cell's channel reads, in volts; the most is the range of its channel.
+    pub least_volts: f64,
+    /// Filter capacitor between two neighbouring inputs, in farads.
+    pub filter_farads: f64,
+    /// Leakage of each input towards the front end's ground, in amperes.
+    pub leak_amps: f64,
+    /// Test current that is pulled out of every other input, in amperes, and for how long, in seconds.
+    pub pull: (f64, f64),
+    /// How long bleeding is paused before the cells are measured, in seconds.
+    pub pause_seconds: f64,
+    /// Voltage by which an input can leave its neighbours before a protection diode leads, in volts.
+    pub diode_volts: f64,
+}
+
 /// All measuring channels.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SensorSpec {
     /// Cell voltage, in volts.
     pub cell: ChannelSpec,
+    /// The inputs before it.
+    pub front_end: FrontEndSpec,
     /// Thermistor divider, as a ratio.
     pub thermistor: ChannelSpec,
     /// Resistor from the divider's reference to the thermistor, in ohms; the thermistor stands to ground.
@@ -206,6 +227,8 @@ pub struct SensorSpec {
 pub struct PackSpec {
     /// Cells in series.
     pub cells: usize,
+    /// Cells below the fuse and the service disconnect, which part the string mid-way; the others lie above.
+    pub cells_below_fuse: usize,
     /// Cells of one module.
     pub cells_a_module: usize,
     /// Thermistors of one module.
@@ -238,6 +261,7 @@ impl PackSpec {
     pub fn crane() -> Self {
         Self {
             cells: 96,
+            cells_below_fuse: 48,
             cells_a_module: 12,
             thermistors_a_module: 2,
             cell: CellSpec::of_ampere_hours(100.0),
@@ -275,6 +299,7 @@ impl PackSpec {
     pub fn trainer() -> Self {
         Self {
             cells: 16,
+            cells_below_fuse: 8,
             cells_a_module: 4,
             thermistors_a_module: 2,
             cell: CellSpec::of_ampere_hours(20.0),
@@ -317,6 +342,27 @@ impl PackSpec {
     #[must_use]
     pub fn module_of(&self, cell: usize) -> usize {
         cell / self.cells_a_module
+    }
+
+    /// The cells of each of the two front ends: no sense wire bridges the fuse.
+    #[must_use]
+    pub fn cells_of_front_ends(&self) -> [Range<usize>; 2] {
+        let below = self.cells_below_fuse.min(self.cells);
+        [0..below, below..self.cells]
+    }
+
+    /// Sense wires: one more for each front end than it has cells. Cell `c` of front end `f` lies between the wires `c + f` and `c + f +
+    /// 1`.
+    #[must_use]
+    pub fn wires(&self) -> usize {
+        self.cells + 2
+    }
+
+    /// The wire that lies beside one at its front end's plug: the next one, or for the last one the one before.
+    #[must_use]
+    pub fn wire_beside(&self, wire: usize) -> usize {
+        let last_below = self.cells_of_front_ends()[0].end;
+        if wire == last_below || wire + 1 == self.wires() { wire - 1 } else { wire + 1 }
     }
 
     /// The cell that carries a thermistor: evenly spread over its module.
@@ -437,6 +483,14 @@ impl SensorSpec {
         };
         Self {
             cell: channel(0.5e-3, 1e-3, 2e-4, 1e-4, 5.0, 0.0),
+            front_end: FrontEndSpec {
+                least_volts: -0.3,
+                filter_farads: 1e-6,
+                leak_amps: 10e-9,
+                pull: (500e-6, 2e-3),
+                pause_seconds: 2e-3,
+                diode_volts: 0.5,
+            },
             thermistor: channel(4e-4, 5e-4, 0.0, 1.0 / 4_096.0, 1.0, 0.0),
             pull_up_ohms: 10_000.0,
             current: channel(0.1 * size, 0.15 * size, 2e-3, 0.05 * size, 1_000.0 * size, 0.001),

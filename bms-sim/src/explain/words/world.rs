@@ -16,6 +16,7 @@ pub fn defect_place(kind: PlaceKind, place: usize) -> String {
     match kind {
         PlaceKind::Cell => format!("cell {}", place + 1),
         PlaceKind::Joint => format!("cells {} and {}", place + 1, place + 2),
+        PlaceKind::Wire => format!("sense wire {}", place + 1),
         PlaceKind::Thermistor => format!("thermistor {}", place + 1),
         PlaceKind::Module => format!("module {}", place + 1),
         PlaceKind::CurrentSensor => {
