@@ -53,25 +53,56 @@ impl Verdict {
         recording: &Recording<CELLS, THERMISTORS>,
     ) -> Result<Self, StartError> {
         let case = &recording.case;
-        let without_reactions =
-            if case.defects.is_empty() { None } else { unguarded::<CELLS, THERMISTORS>(case)? };
+        if case.defects.is_empty() {
+            return Ok(Self { passed: recording.breach, without_reactions: None });
+        }
+        let going = going_on(case, first_onset(case));
+        let without_reactions = hazard::<CELLS, THERMISTORS>(&going, driven::<CELLS, THERMISTORS>(&going)?)?;
         Ok(Self { passed: recording.breach, without_reactions })
     }
 }
 
-/// The first bound that truth passes when the world of the case is driven by the decisions of its twin.
-fn unguarded<const CELLS: usize, const THERMISTORS: usize>(
-    case: &Arc<Case>,
+/// What the firmware of a healthy pack drives over one step.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Driven {
+    /// When the step begins, in seconds from the start.
+    pub seconds: f64,
+    /// How long it is, in seconds.
+    pub step_seconds: f64,
+    /// What is driven.
+    pub actuators: Actuators,
+}
+
+/// What the twin of a case decides, step by step to the end: the same for all cases that differ in nothing but their defects.
+///
+/// # Errors
+/// When the type has other counts than the case's pack.
+pub fn driven<const CELLS: usize, const THERMISTORS: usize>(
+    case: &Case,
+) -> Result<impl Iterator<Item = Driven> + use<CELLS, THERMISTORS>, StartError> {
+    let mut twin = Loop::<CELLS, THERMISTORS>::new(&Arc::new(case.without_defects()))?;
+    Ok(core::iter::from_fn(move || {
+        if twin.over() {
+            return None;
+        }
+        let seconds = twin.seconds();
+        let actuators = Actuators::from(&twin.advance(&mut ()));
+        Some(Driven { seconds, step_seconds: twin.seconds() - seconds, actuators })
+    }))
+}
+
+/// The first bound that truth passes when the world of the case is driven so.
+///
+/// # Errors
+/// When the driving is that of another pack.
+pub fn hazard<const CELLS: usize, const THERMISTORS: usize>(
+    case: &Case,
+    driven: impl Iterator<Item = Driven>,
 ) -> Result<Option<Breach>, StartError> {
-    let present = Arc::new(going_on(case, first_onset(case) + HORIZON_SECONDS));
-    let mut twin = Loop::<CELLS, THERMISTORS>::new(&Arc::new(present.without_defects()))?;
-    let mut world: World<CELLS, THERMISTORS> = present.world()?;
+    let mut world: World<CELLS, THERMISTORS> = case.world()?;
     let bounds = SafeBounds::of(world.spec());
-    while !twin.over() {
-        let demand = present.demand_at(twin.seconds()).demand;
-        let before = twin.seconds();
-        let decision = twin.advance(&mut ());
-        world.step(twin.seconds() - before, &Actuators::from(&decision), &demand);
+    for Driven { seconds, step_seconds, actuators } in driven {
+        world.step(step_seconds, &actuators, &case.demand_at(seconds).demand);
         if let Some(breach) = bounds.first_breach(&world.truth()) {
             return Ok(Some(breach));
         }
@@ -84,8 +115,10 @@ fn first_onset(case: &Case) -> f64 {
     case.defects.iter().map(|defect| defect.onset_seconds).fold(f64::INFINITY, f64::min)
 }
 
-/// The case with its duty repeated to that instant, and without any wish to open.
-fn going_on(case: &Case, until_seconds: f64) -> Case {
+/// The case as it goes on when nothing reacts: its duty repeated until half an hour after the onset, and no wish to open.
+#[must_use]
+pub fn going_on(case: &Case, onset_seconds: f64) -> Case {
+    let until_seconds = onset_seconds + HORIZON_SECONDS;
     let mut going = case.clone();
     going.acts.retain(|act| act.ask != Ask::Open);
     going.rest_ms = None;
