@@ -452,3 +452,46 @@ fn an_interrupted_run_tells_and_records_what_it_played() {
     assert_eq!(ran.code, Some(0), "{}", ran.err);
     assert!(ran.out.contains("the run was interrupted there"), "{}", ran.out);
 }
+
+/// One defect under one observation: the same page whatever the threads, kept and gone on from after an interruption, and refused
+/// where it would mix with something else.
+#[test]
+fn a_dictionary_is_kept_and_gone_on_with() {
+    let folder = folder();
+    let line = "dictionary --quick -q --observation start-and-stop --defect thermistor_open --defect feedback_stuck_open";
+    let ran = ended(&mut command(folder.path(), &format!("{line} --threads 1")));
+    assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""));
+    for said in [
+        "| thermistor open, thermistor 3 | `thermistor_open` |",
+        "### feedback contact stuck open, the positive contactor",
+    ] {
+        assert!(ran.out.contains(said), "{said}: {}", ran.out);
+    }
+    let kept = folder.path().join("dictionary.results");
+    let text = std::fs::read_to_string(&kept).expect("the results are kept");
+    assert_eq!(text.lines().count(), 5, "a header, a thermistor and three contactors: {text}");
+    // Torn in its third piece, as by a kill.
+    let torn = text.match_indices('\n').nth(2).expect("there are more lines").0 + 20;
+    std::fs::write(&kept, &text[..torn]).expect("it can be written");
+    let again = ended(&mut command(folder.path(), &format!("{line} --threads 3")));
+    assert_eq!((again.code, again.out.as_str(), again.err.as_str()), (Some(0), ran.out.as_str(), ""));
+    let other = ended(&mut command(folder.path(), &format!("{line} --seed 2")));
+    let error = "error: dictionary.results:1: seed = 1: accepted is 2, as asked for; or a new name, or --force to begin anew\n";
+    assert_eq!((other.code, other.out.as_str(), other.err.as_str()), (Some(2), "", error));
+    std::fs::write(&kept, "my own notes\n").expect("it can be written");
+    let foreign = ended(&mut command(folder.path(), line));
+    assert!(
+        foreign.code == Some(2) && foreign.err.contains("begins with no results of this program"),
+        "{}",
+        foreign.err
+    );
+    let csv = ended(&mut command(folder.path(), &format!("{line} --csv --force")));
+    assert_eq!(csv.out.lines().count(), 5, "{}", csv.out);
+    let missing = ended(&mut command(folder.path(), "dictionary --check nowhere.md"));
+    assert!(missing.code == Some(3) && missing.err.starts_with("error: nowhere.md: "), "{}", missing.err);
+    let (code, error) = mistake("dictionary --defect thermistor_opn");
+    assert_eq!(
+        (code, error.as_str()),
+        (Some(2), "--defect = thermistor_opn: not known here; did you mean thermistor_open?")
+    );
+}

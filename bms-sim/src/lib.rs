@@ -36,7 +36,9 @@
 pub mod case;
 pub mod cli;
 pub mod defect;
+pub mod dictionary;
 pub mod explain;
 pub mod recording;
 pub mod run;
+pub mod work;
 pub mod world;

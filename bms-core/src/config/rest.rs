@@ -1,7 +1,7 @@
 //! What is looked for in cells that rest.
 
 use super::digest::section;
-use crate::units::{Millis, Volts};
+use crate::units::Millis;
 
 section! {
     /// What is looked for in cells that rest. Figures are common practice, no source.
@@ -11,10 +11,6 @@ section! {
         settled: u8,
         /// It is judged over so long.
         fall_window: Millis,
-        /// Charge lost from rest to rest is read only where the open-circuit voltage rises by so much for a hundredth of the charge.
-        steep: Volts,
-        /// So much time at least lies between two such readings.
-        loss_between: Millis,
     }
 }
 
@@ -24,8 +20,6 @@ impl RestRules {
             // An hour at 25 °C.
             settled: 2,
             fall_window: Millis::from_seconds(3_600),
-            steep: Volts::from_milli(3),
-            loss_between: Millis::from_seconds(24 * 3_600),
         }
     }
 }

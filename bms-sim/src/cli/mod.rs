@@ -17,13 +17,17 @@
 //! | `check` | `accepted`: true; `case`: as there. What is not accepted is said on stderr alone, with exit code 2 |
 //! | `list faults` | `pack`: whose default limits they are; `faults`: a list in the firmware's order, each with `key`, `name`, `meaning`, `trip_…` and `release_…` (left out where the fault is found by its own rule), `dwell_seconds`, `reaction` |
 //! | `list defects` | `defects`: a list, each with `kind`, `name`, `changes`, `place`, `severity`, and `grows`: whether `ramp_s` is accepted |
+//! | `dictionary` | `seed`; `entries`: a list, each with `defect`, `place` (from 0), `observation`, `rows` and `undetected`; `confusions`; see [`dictionary`](crate::dictionary) |
 //! | `place` | `key` and, where places have names, `names`; `null` where there is only one place |
 //! | `severity` | `key`, `unit`, `least`, `most`, `usual`; `null` where the defect is only present or absent |
 
 mod check;
+mod dictionary;
+mod interrupt;
 mod list;
 mod progress;
 mod run;
+mod survey;
 mod why;
 
 use crate::case::{Case, CaseError, nearest};
@@ -74,6 +78,9 @@ enum Verb {
     /// Checks a case file without playing it. Example: check examples/cases/welded-positive.toml
     #[command(after_help = words::CAUTIONS)]
     Check(check::Check),
+    /// Computes which faults every defect raises, how soon, and what it can be mistaken for. Example: dictionary --quick
+    #[command(after_help = words::CAUTIONS)]
+    Dictionary(dictionary::DictionaryOf),
 }
 
 /// How a verb ended.
@@ -119,6 +126,7 @@ pub fn main() -> ExitCode {
         Some(Verb::Why(why)) => why.go(),
         Some(Verb::List(list)) => list.go(),
         Some(Verb::Check(check)) => check.go(),
+        Some(Verb::Dictionary(dictionary)) => dictionary.go(),
         None => run::demonstrate(),
     }
     .into()

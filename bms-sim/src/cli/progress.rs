@@ -1,4 +1,4 @@
-//! How far a case was played, on stderr: a bar on a terminal; elsewhere, as in a log, a plain line now and then.
+//! How far a case was played, or how much of a survey is done, on stderr: a bar on a terminal; elsewhere, as in a log, a plain line now and then.
 
 use crate::case::Case;
 use indicatif::{ProgressBar, ProgressStyle};
@@ -24,18 +24,41 @@ impl Progress {
         if quiet {
             return Self::Silent;
         }
-        if !std::io::stderr().is_terminal() {
-            return Self::Lines(Lines {
-                of_seconds: case.duration_seconds,
-                begun: Instant::now(),
-                next: FIRST_LINE,
-            });
+        Self::towards(case.duration_seconds, "s played", "{bar:30} {pos} of {len} s, {eta} left")
+    }
+
+    /// Of a survey with so many pieces, of which some are done.
+    pub(super) fn counted(all: usize, done: usize, pieces: &'static str, quiet: bool) -> Self {
+        if quiet {
+            return Self::Silent;
         }
-        let bar = ProgressBar::new(whole(case.duration_seconds));
-        if let Ok(style) = ProgressStyle::with_template("{bar:30} {pos} of {len} s, {eta} left") {
+        let count = |pieces: usize| f64::from(u32::try_from(pieces).unwrap_or(u32::MAX));
+        let mut progress = Self::towards(count(all), pieces, "{bar:30} {pos} of {len}, {eta} left");
+        progress.at(count(done));
+        progress
+    }
+
+    fn towards(all: f64, what: &'static str, template: &str) -> Self {
+        if !std::io::stderr().is_terminal() {
+            return Self::Lines(Lines { all, what, reached: 0.0, begun: Instant::now(), next: FIRST_LINE });
+        }
+        let bar = ProgressBar::new(whole(all));
+        if let Ok(style) = ProgressStyle::with_template(template) {
             bar.set_style(style);
         }
         Self::Bar(bar)
+    }
+
+    /// One more piece is done.
+    pub(super) fn one_more(&mut self) {
+        match self {
+            Self::Silent => {}
+            Self::Bar(bar) => bar.inc(1),
+            Self::Lines(lines) => {
+                let reached = lines.reached + 1.0;
+                self.at(reached);
+            }
+        }
     }
 
     /// So many seconds of the case were played.
@@ -61,17 +84,21 @@ impl Progress {
 
 /// Says now and then how far it is.
 pub(super) struct Lines {
-    of_seconds: f64,
+    all: f64,
+    /// What is counted, as the line says it.
+    what: &'static str,
+    reached: f64,
     begun: Instant,
     next: Duration,
 }
 
 impl Lines {
     /// The line that is due after this real time, if any.
-    fn at(&mut self, seconds: f64, elapsed: Duration) -> Option<String> {
+    fn at(&mut self, reached: f64, elapsed: Duration) -> Option<String> {
+        self.reached = reached;
         (elapsed >= self.next).then(|| {
             self.next = elapsed + LINES_APART;
-            format!("{seconds:.0} of {:.0} s played", self.of_seconds)
+            format!("{reached:.0} of {:.0} {}", self.all, self.what)
         })
     }
 }
@@ -87,7 +114,8 @@ mod tests {
 
     #[test]
     fn a_log_gets_a_line_now_and_then() {
-        let mut lines = Lines { of_seconds: 3_600.0, begun: Instant::now(), next: FIRST_LINE };
+        let mut lines =
+            Lines { all: 3_600.0, what: "s played", reached: 0.0, begun: Instant::now(), next: FIRST_LINE };
         let told: Vec<String> = (0..300_u32)
             .filter_map(|tenth| lines.at(f64::from(tenth), Duration::from_millis(100) * tenth))
             .collect();

@@ -1,14 +1,16 @@
 //! `run`: plays a case with progress and tells what happened as a short story.
 
 use super::progress::Progress;
-use super::{ALARM, CasePath, DEMONSTRATION, Ended, complain, read, refuse, seed, show, show_json, titled};
+use super::{
+    ALARM, CasePath, DEMONSTRATION, Ended, complain, interrupt, read, refuse, seed, show, show_json, titled,
+};
 use crate::case::{Case, Pack};
 use crate::explain::{Account, document, story};
 use crate::recording::file::Writing;
 use crate::recording::{self, Recording};
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::Ordering;
 use std::time::Instant;
 
 /// What a newcomer may try after the demonstration.
@@ -81,15 +83,7 @@ fn play(mut case: Case, wishes: &Wishes) -> Ended {
 }
 
 fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case, wishes: &Wishes) -> Ended {
-    static INTERRUPTED: AtomicBool = AtomicBool::new(false);
-    let interrupt = || {
-        if INTERRUPTED.swap(true, Ordering::Relaxed) {
-            std::process::exit(130); // asked for twice: at once
-        }
-    };
-    if let Err(error) = ctrlc::set_handler(interrupt) {
-        complain(&format!("an interruption will lose the story: {error}"));
-    }
+    let interrupted = interrupt::asked("the story");
     let case = Arc::new(case);
     let open = |path: &PathBuf| Writing::begin(path, wishes.force, &case, story::happened);
     let mut writing = match wishes.record.as_ref().map(open).transpose() {
@@ -100,7 +94,7 @@ fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case, wishes: &
     let mut progress = Progress::of(&case, wishes.quiet);
     let go_on = |seconds| {
         progress.at(seconds);
-        !INTERRUPTED.load(Ordering::Relaxed)
+        !interrupted.load(Ordering::Relaxed)
     };
     let played = match &mut writing {
         Some(writing) => writing.play::<CELLS, THERMISTORS>(go_on),
@@ -115,7 +109,7 @@ fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case, wishes: &
         }
         let written = writing.map_or(Ok(()), Writing::finish);
         let account = Account::of(&recording)?;
-        let ended = tell(&recording, &account, INTERRUPTED.load(Ordering::Relaxed), wishes);
+        let ended = tell(&recording, &account, interrupted.load(Ordering::Relaxed), wishes);
         Ok(written.map_or_else(|error| refuse(&error), |()| ended))
     });
     match told {

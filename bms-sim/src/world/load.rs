@@ -52,7 +52,7 @@ pub struct Bounds {
     pub discharge_amps: f64,
     /// Whether the load ignores both.
     pub ignored: bool,
-    /// Whether both main contactors are closed.
+    /// Whether pack and link are connected without the precharge resistor.
     pub connected: bool,
 }
 

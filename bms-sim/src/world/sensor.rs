@@ -14,7 +14,7 @@ use super::spec::{ChannelSpec, SensorSpec};
 use super::thermistor;
 use bms_core::Each;
 use bms_core::frame::{
-    Asked, Contact, Feedback, Frame, Inputs, PackVoltages, Part, PoleVoltages, Pulled, Turning,
+    Asked, Contact, Contacts, Feedback, Frame, Inputs, PackVoltages, Part, PoleVoltages, Pulled, Turning,
 };
 use bms_core::units::{Amps, Instant, Ratio, Volts};
 
@@ -213,8 +213,6 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         } else {
             &self.cells.volts
         };
-        let turns = self.driven.cooling && !deviations.airflow.fan_stopped;
-        let turning = if turns { Turning::Turning } else { Turning::Standing };
         Frame {
             at,
             cells: Part::fresh(sensors.cells(volts, draws.cells(), deviations)),
@@ -242,7 +240,14 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
                 None => Part::never(Pulled { inputs: Inputs::Odd, cells: Each::all(Volts::ZERO) }),
             },
             poles: Part::fresh(self.poles(draws.poles())),
-            contacts: Part::fresh(self.signals.seen(&deviations.signals, deviations.string_breaks, turning)),
+            contacts: Part::fresh(Contacts {
+                cooling: if self.driven.cooling && !deviations.airflow.fan_stopped {
+                    Turning::Turning
+                } else {
+                    Turning::Standing
+                },
+                ..Contacts::SOUND
+            }),
             asked,
         }
     }

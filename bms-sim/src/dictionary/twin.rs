@@ -1,0 +1,148 @@
+//! What all defects share under one observation: the twin's frames and decisions, and how a healthy pack is driven.
+
+use super::Trouble;
+use super::measured::Departed;
+use super::observation::Observation;
+use super::row::{Danger, Raised, Row};
+use super::subject::Subject;
+use crate::case::Case;
+use crate::defect::Defect;
+use crate::explain::verdict::{self, Driven, Verdict};
+use crate::explain::words;
+use crate::run::Loop;
+use crate::world::Actuators;
+use crate::world::truth::SafeBounds;
+use bms_core::fault::{FaultSet, Reaction};
+use bms_core::{Fault, Frame, Step};
+use std::sync::Arc;
+
+/// Cells of the pack under observation.
+pub(super) const CELLS: usize = 16;
+/// Its thermistors.
+pub(super) const THERMISTORS: usize = 8;
+
+/// How long a pack is observed after the firmware has opened it, or kept it open, on a fault: what follows is the workshop's.
+const AFTERWARDS_SECONDS: f64 = 60.0;
+
+type Played = Loop<CELLS, THERMISTORS>;
+
+/// The sound pack under one observation.
+#[derive(Debug)]
+pub(super) struct Twin {
+    onset_seconds: f64,
+    case: Case,
+    ticks: Vec<(Frame<CELLS, THERMISTORS>, Actuators)>,
+    going_on: Case,
+    driven: Vec<Driven>,
+}
+
+impl Twin {
+    /// Plays the sound pack.
+    pub(super) fn of(observation: &Observation, seed: u64) -> Result<Self, Trouble> {
+        let case = observation.case(seed)?;
+        let mut played = Played::new(&Arc::new(case.clone()))?;
+        let mut ticks = Vec::new();
+        while !played.over() {
+            let frame = played.frame();
+            let decision = played.advance(&mut ());
+            if let Some(fault) = decision.faults.confirmed.iter().next() {
+                return Err(Trouble::Unsound {
+                    observation: observation.key,
+                    fault: fault.key(),
+                    seconds: played.seconds(),
+                });
+            }
+            ticks.push((frame, driven(&Actuators::from(&decision))));
+        }
+        let onset_seconds = observation.onset_seconds;
+        let going_on = verdict::going_on(&case, onset_seconds);
+        let driven = verdict::driven::<CELLS, THERMISTORS>(&going_on)?.collect();
+        Ok(Self { onset_seconds, case, ticks, going_on, driven })
+    }
+
+    /// Whether any fault becomes Confirmed.
+    pub(super) fn found(&self, subject: Subject, severity: f64) -> Result<bool, Trouble> {
+        let mut played = self.play(subject.defect(severity, self.onset_seconds))?;
+        while !played.over() {
+            if !played.advance(&mut ()).faults.confirmed.is_empty() {
+                return Ok(true);
+            }
+        }
+        Ok(false)
+    }
+
+    /// Everything that this defect does.
+    pub(super) fn row(&self, subject: Subject, severity: f64) -> Result<Row, Trouble> {
+        let defect = subject.defect(severity, self.onset_seconds);
+        let mut played = self.play(defect)?;
+        let bounds = SafeBounds::of(played.world.spec());
+        let sensors = played.world.spec().sensors.clone();
+        let (mut known, mut faults) = (FaultSet::EMPTY, Vec::new());
+        let (mut departed, mut passed) = (Departed::default(), None);
+        let mut twins = self.ticks.iter();
+        let mut opened = None;
+        while !played.over() && opened.is_none_or(|at| played.seconds() < at + AFTERWARDS_SECONDS) {
+            // In step with the twin until something reacts.
+            if let Some((frame, _)) = twins.as_slice().first() {
+                let seen = played.frame();
+                if seen.at == frame.at {
+                    departed.compare(&seen, frame, &sensors);
+                } else {
+                    twins = [].iter();
+                }
+            }
+            let decision = played.advance(&mut ());
+            if twins.next().is_some_and(|(_, drives)| *drives != driven(&Actuators::from(&decision))) {
+                twins = [].iter();
+            }
+            for fault in decision.faults.confirmed.iter() {
+                if !known.holds(fault) {
+                    known.insert(fault);
+                    faults.push(self.raised(&played, fault));
+                }
+            }
+            if faults.iter().any(|raised| raised.reaction >= Reaction::OpenSoon) && stands_open(decision.step)
+            {
+                opened = opened.or(Some(played.seconds()));
+            }
+            passed = passed.or_else(|| bounds.first_breach(&played.world.truth()));
+        }
+        let case = Observation::with(&self.going_on, defect);
+        let without_reactions = verdict::hazard::<CELLS, THERMISTORS>(&case, self.driven.iter().copied())?;
+        let verdict = Verdict { passed, without_reactions };
+        Ok(Row {
+            severity,
+            belief: faults.iter().map(|raised: &Raised| raised.reaction).max(),
+            faults,
+            ends: played.core.step(),
+            danger: Danger::of(&verdict, &case),
+            measured: departed.names(),
+        })
+    }
+
+    fn play(&self, defect: Defect) -> Result<Played, Trouble> {
+        Ok(Played::new(&Arc::new(Observation::with(&self.case, defect)))?)
+    }
+
+    fn raised(&self, played: &Played, fault: Fault) -> Raised {
+        let record =
+            played.core.memory().records().filter(|record| record.fault == fault && record.count > 0);
+        let place = record.max_by_key(|record| record.last).map(|record| words::place(record.place));
+        Raised {
+            fault,
+            place: place.unwrap_or_default(),
+            seconds: ((played.seconds() - self.onset_seconds) * 100.0).round() / 100.0,
+            reaction: self.case.config().faults.reaction(fault),
+        }
+    }
+}
+
+/// Whether the contactors stand open and nothing is under way.
+const fn stands_open(step: Step) -> bool {
+    matches!(step, Step::Open | Step::Barred)
+}
+
+/// Drives alike: but for the current limits, which follow every reading.
+const fn driven(actuators: &Actuators) -> Actuators {
+    Actuators { charge_limit_amps: 0.0, discharge_limit_amps: 0.0, ..*actuators }
+}
