@@ -75,10 +75,11 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         self.at_ms as f64 / MS
     }
 
-    /// Whether the story is over.
+    /// Whether the story is over: its time has come, or the controller has lost its supply for longer than it lives on its store. A
+    /// controller that starts again begins another story, since it knows nothing of this one.
     #[must_use]
     pub fn over(&self) -> bool {
-        self.seconds() >= self.case.duration_seconds
+        self.seconds() >= self.case.duration_seconds || !self.world.supply.feeds_controller()
     }
 
     /// What the sensors see and the firmware is asked in the next tick.

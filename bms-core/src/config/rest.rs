@@ -1,7 +1,7 @@
 //! What is looked for in cells that rest.
 
 use super::digest::section;
-use crate::units::Millis;
+use crate::units::{Millis, Volts};
 
 section! {
     /// What is looked for in cells that rest. Figures are common practice, no source.
@@ -11,6 +11,10 @@ section! {
         settled: u8,
         /// It is judged over so long.
         fall_window: Millis,
+        /// Charge lost from rest to rest is read only where the open-circuit voltage rises by so much for a hundredth of the charge.
+        steep: Volts,
+        /// So much time at least lies between two such readings.
+        loss_between: Millis,
     }
 }
 
@@ -20,6 +24,8 @@ impl RestRules {
             // An hour at 25 °C.
             settled: 2,
             fall_window: Millis::from_seconds(3_600),
+            steep: Volts::from_milli(3),
+            loss_between: Millis::from_seconds(24 * 3_600),
         }
     }
 }

@@ -10,7 +10,7 @@
 use super::checks::{Checks, Rule, rules};
 use super::error::Accepts;
 use super::{Checked, Config, ConfigError, SequenceFacts};
-use crate::estimate::{FALL_BLOCK, FULL, lasts};
+use crate::estimate::{FALL_BLOCK, FULL, LOSS_LONGEST, lasts};
 use crate::sense::{COLDEST, HOTTEST, table_ends};
 use crate::sequence::{decay, proof_of_opening, proof_of_positive};
 use crate::units::{Amps, Celsius, Coulombs, Milliohms, Millis, Ohms, Ratio, Volts};
@@ -108,6 +108,9 @@ rules! {
     "rest.settled": rest.settled => AtLeast 1_u8, "1"; "a cell that still relaxes falls";
     "rest.fall_window": rest.fall_window => AtLeast FALL_BLOCK.times(2), "20 min"; "a mean of ten minutes at either end";
     "rest.fall_window": rest.fall_window => AtMost Millis::from_seconds(86_400), "a day"; "a short must be found";
+    "rest.steep": rest.steep => MoreThan Volts::ZERO, "0"; "on the plateau a voltage says nothing of charge";
+    "rest.loss_between": rest.loss_between => AtLeast Millis::from_seconds(3_600), "1 h"; "an hour's loss is less than any reading shows";
+    "rest.loss_between": rest.loss_between => AtMost LOSS_LONGEST, "40 days"; "then the reading begins anew";
 
     "sequence.precharge_ohms": sequence.precharge_ohms => MoreThan Ohms(0), "0"; "it limits the current into the link";
     "sequence.bleed_down_ohms": sequence.bleed_down_ohms => MoreThan Ohms(0), "0"; "it is no short circuit";
@@ -226,6 +229,7 @@ rules! {
     "faults.pack_sum_disagrees.trip": faults.pack_sum_disagrees.trip => MoreThan times(sensing.cell_error, pack.cells()) + sensing.voltage_error, "all readings in error",
         beside "a voltage error" sensing.voltage_error; "errors add up";
     "faults.internal_short.trip": faults.internal_short.trip => MoreThan Volts::ZERO, "0"; "a cell that holds its voltage is healthy";
+    "faults.cell_self_discharge.release": faults.cell_self_discharge.release => MoreThan Ratio::ZERO, "0"; "else the fault never ends";
     "faults.cell_reading_frozen.release": faults.cell_reading_frozen.release => LessThan Ratio::percent(50), "half of a typical step"; "healthy cells differ";
     "faults.over_temperature.trip": faults.over_temperature.trip => LessThan faults.over_temperature_far.trip, "the second step",
         beside "a second step" faults.over_temperature_far.trip; "a warning comes first";

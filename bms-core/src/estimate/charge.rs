@@ -66,6 +66,14 @@ pub(super) struct Count<const CELLS: usize> {
     known_of_round: Interval,
 }
 
+/// What one tick moved.
+pub(super) struct Moved<const CELLS: usize> {
+    /// What the string moved into each cell, at the least and at the most.
+    pub(super) into: Interval,
+    /// What some cells bled until the set of them changed, each of them.
+    pub(super) bled: Option<(CellSet<CELLS>, Interval)>,
+}
+
 /// Holds nothing: the start of a search for extremes.
 const NOTHING: Interval = Interval { low: Coulombs::MAX, high: Coulombs::from_bits(i64::MIN) };
 
@@ -100,14 +108,15 @@ impl<const CELLS: usize> Count<CELLS> {
         count
     }
 
-    /// Counts the time since the frame before. What the string moved into each cell meanwhile, at the least and at the most.
+    /// Counts the time since the frame before, and says what moved meanwhile.
     pub(super) fn advance<const THERMISTORS: usize>(
         &mut self,
         moment: &Moment<'_, CELLS, THERMISTORS>,
-    ) -> Interval {
+    ) -> Moved<CELLS> {
         let Moment { believed, current, bleeding, config } = moment;
+        let mut bled = None;
         if **bleeding != self.bleeding {
-            self.settle_bleeding();
+            bled = self.settle_bleeding();
             self.bleeding = **bleeding;
         }
         // What comes once more says nothing of the time since.
@@ -123,7 +132,7 @@ impl<const CELLS: usize> Count<CELLS> {
             self.bled.low = self.bled.low + (facts.bleed - off).over(elapsed);
             self.bled.high = self.bled.high + (facts.bleed + off).over(elapsed);
         }
-        into
+        Moved { into, bled }
     }
 
     fn count_current(&mut self, elapsed: Millis, now: Option<&StringCurrent>, config: &Checked) -> Interval {
@@ -146,10 +155,10 @@ impl<const CELLS: usize> Count<CELLS> {
     }
 
     /// Writes what the bleeding cells lost into their intervals, at the latest when the set of them changes.
-    fn settle_bleeding(&mut self) {
+    fn settle_bleeding(&mut self) -> Option<(CellSet<CELLS>, Interval)> {
         let bled = core::mem::take(&mut self.bled);
         if self.bleeding.is_empty() {
-            return;
+            return None;
         }
         let all = self.cells.iter_mut().zip(&mut self.differences).zip(&mut self.candidates);
         let mut cell = 0_u8;
@@ -163,10 +172,11 @@ impl<const CELLS: usize> Count<CELLS> {
         }
         self.extremes.high = self.extremes.high + bled.high;
         self.extremes_of_round.high = self.extremes_of_round.high + bled.high;
+        Some((self.bleeding, bled))
     }
 
     /// What this cell lost by bleeding that is not yet in its intervals.
-    fn pending(&self, cell: u8) -> Interval {
+    pub(super) fn pending(&self, cell: u8) -> Interval {
         if self.bleeding.holds(cell) { self.bled } else { Interval::default() }
     }
 
@@ -217,7 +227,7 @@ impl<const CELLS: usize> Count<CELLS> {
     }
 
     /// Everything that a difference of two cells can be.
-    fn anything_apart(&self) -> Interval {
+    pub(super) fn anything_apart(&self) -> Interval {
         let most = self.capacity_most + self.beyond + self.beyond;
         Interval { low: -most, high: most }
     }
@@ -260,9 +270,8 @@ impl<const CELLS: usize> Count<CELLS> {
     }
 
     /// A difference by the comparison that runs. It counts only when all cells have been compared with the same typical cell.
-    pub(super) fn propose_difference(&mut self, cell: u8, difference: Option<Interval>) -> Interval {
-        let difference =
-            difference.map_or(self.anything_apart(), |seen| seen.held_within(self.anything_apart()));
+    pub(super) fn propose_difference(&mut self, cell: u8, difference: Interval) -> Interval {
+        let difference = difference.held_within(self.anything_apart());
         let anchor = self.difference_anchor(cell, difference);
         if let Some(place) = self.candidates.at_mut(cell) {
             *place = anchor;
@@ -270,16 +279,26 @@ impl<const CELLS: usize> Count<CELLS> {
         difference
     }
 
-    /// All cells were compared: their differences are told against a new typical cell from now on.
-    pub(super) fn take_proposed(&mut self) {
+    /// The difference that the last comparison proposed.
+    pub(super) fn proposed(&self, cell: u8) -> Option<Interval> {
+        let leaked = Interval { low: Coulombs::ZERO, high: self.leaked };
+        self.candidates.at(cell).map(|anchor| anchor.plus(leaked).plus(self.pending(cell)))
+    }
+
+    /// All cells were compared: their differences are told against a new typical cell from now on. Of those that contradict their
+    /// count nothing is told.
+    pub(super) fn take_proposed(&mut self, but: &CellSet<CELLS>) {
         self.differences = self.candidates;
+        for cell in but.iter() {
+            self.write_difference(cell, self.anything_apart());
+        }
     }
 
     /// A new cell of which nothing is known.
     pub(super) fn replace(&mut self, cell: u8) {
         self.believe(cell, self.anything());
         self.write_difference(cell, self.anything_apart());
-        self.propose_difference(cell, None);
+        self.propose_difference(cell, self.anything_apart());
     }
 
     /// How far beyond full and empty a cell may be taken.

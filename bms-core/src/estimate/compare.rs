@@ -29,6 +29,7 @@ use super::median::median;
 use super::rest::{self, Rest};
 use super::{Interval, Moment, StringCurrent, ocv};
 use crate::config::Checked;
+use crate::decision::CellSet;
 use crate::each::Each;
 use crate::sense::Believed;
 use crate::units::{Celsius, Coulombs, Millis, Ratio, Volts};
@@ -48,6 +49,8 @@ pub(super) struct Comparison<const CELLS: usize> {
     typical: Volts,
     /// Widths of all differences together, by this comparison and before it.
     widths: [Coulombs; 2],
+    /// Cells of this comparison whose voltage and count exclude each other.
+    disagree: CellSet<CELLS>,
     history: History<CELLS>,
     /// The cell that excludes its count by most, and by how much.
     gap: Option<(u8, Coulombs)>,
@@ -74,6 +77,7 @@ impl<const CELLS: usize> Comparison<CELLS> {
             begun: None,
             typical: Volts::ZERO,
             widths: [Coulombs::ZERO; 2],
+            disagree: CellSet::EMPTY,
             history: History::new(),
             gap: None,
         }
@@ -92,7 +96,8 @@ impl<const CELLS: usize> Comparison<CELLS> {
         }
     }
 
-    /// Compares the cell whose turn it is, if the pack rests. Since the frame before, `moved` went into the string.
+    /// Compares the cell whose turn it is, if the pack rests. Since the frame before, `moved` went into the string. Whether it was the last
+    /// one of a comparison on a steep part of the curve.
     pub(super) fn advance<const THERMISTORS: usize, W: Witness>(
         &mut self,
         count: &mut Count<CELLS>,
@@ -100,40 +105,48 @@ impl<const CELLS: usize> Comparison<CELLS> {
         moment: &Moment<'_, CELLS, THERMISTORS>,
         moved: Interval,
         witness: &mut W,
-    ) {
+    ) -> bool {
         let Moment { believed, current, bleeding, config } = moment;
         self.history.follow(bleeding, current.map(|current| current.amps), moved, &config.pack);
         let rested = rest.rested();
         if rested < config.charge.rest_warm {
             (self.turn, self.begun) = (None, None);
-            return;
+            return false;
         }
         let needed = rest::needed(believed.temperatures.coldest.map(|(_, celsius)| celsius), &config.charge);
         let (Some(cells), Some(current)) = (believed.cells.as_ref(), current.as_ref()) else {
-            return;
+            return false;
         };
         if rested < needed {
-            return;
+            return false;
         }
         let due = self.begun.is_none_or(|begun| rested - begun >= AGAIN);
         if self.turn.is_none() && due {
             self.begun = Some(rested);
             self.turn = Some(0);
             self.widths = [Coulombs::ZERO; 2];
+            self.disagree = CellSet::EMPTY;
             self.typical = typical(cells.volts);
         }
-        let Some(cell) = self.turn else { return };
+        let Some(cell) = self.turn else { return false };
         if let Some(volts) = cells.volts.at(cell) {
             let relaxation = rest::relaxation(rested, needed, &config.charge);
             let errors = self.errors(cell, *volts, current, relaxation, believed, config);
             let told_from = config.faults.charge_count_disagrees.trip;
             let agrees = self.compare(count, cell, (*volts, errors), told_from, witness);
-            self.compare_with_typical(count, cell, agrees.then_some((*volts, errors)), config);
+            if !agrees {
+                self.disagree.insert(cell);
+            }
+            self.compare_with_typical(count, cell, (*volts, errors), config);
         }
         self.turn = Some(cell.saturating_add(1)).filter(|next| usize::from(*next) < CELLS);
-        if self.turn.is_none() && self.widths[0] < self.widths[1] {
-            count.take_proposed();
+        if self.turn.is_some() {
+            return false;
         }
+        if self.widths[0] < self.widths[1] {
+            count.take_proposed(&self.disagree);
+        }
+        ocv::is_steep(self.typical, config.rest.steep)
     }
 
     /// How far this cell's voltage may be off.
@@ -236,38 +249,36 @@ impl<const CELLS: usize> Comparison<CELLS> {
         };
     }
 
-    /// The cell's difference to the typical one; a cell that does not agree with its count says nothing.
+    /// The cell's difference to the typical one; a cell that does not agree with its count says nothing of it for balancing.
     fn compare_with_typical(
         &mut self,
         count: &mut Count<CELLS>,
         cell: u8,
-        reading: Option<(Volts, Errors)>,
+        (reading, errors): (Volts, Errors),
         config: &Checked,
     ) {
         let facts = &config.charge;
-        let seen = reading.map(|(volts, errors)| {
-            let (volts, typical) = (volts + errors.middle, self.typical + errors.middle);
-            let capacity = config.pack.capacity;
-            let (least, most) = ocv::difference(
-                (volts, typical),
-                (errors.shared, errors.own, errors.all),
-                (facts.capacity_least, facts.capacity_most),
-                count.beyond().fraction_of(capacity).unwrap_or(Ratio::ONE),
-            );
-            let mut seen = Interval { low: capacity.scaled(least), high: capacity.scaled(most) };
-            // The table ends at empty, a cell need not: then it misses more than the table says, and the other one so much less.
-            if volts - errors.all <= ocv::EMPTY {
-                seen.high = seen.high + count.beyond();
-            }
-            if typical - errors.all <= ocv::EMPTY {
-                seen.low = seen.low - count.beyond();
-            }
-            seen
-        });
+        let (volts, typical) = (reading + errors.middle, self.typical + errors.middle);
+        let capacity = config.pack.capacity;
+        let (least, most) = ocv::difference(
+            (volts, typical),
+            (errors.shared, errors.own, errors.all),
+            (facts.capacity_least, facts.capacity_most),
+            count.beyond().fraction_of(capacity).unwrap_or(Ratio::ONE),
+        );
+        let mut seen = Interval { low: capacity.scaled(least), high: capacity.scaled(most) };
+        // The table ends at empty, a cell need not: then it misses more than the table says, and the other one so much less.
+        if volts - errors.all <= ocv::EMPTY {
+            seen.high = seen.high + count.beyond();
+        }
+        if typical - errors.all <= ocv::EMPTY {
+            seen.low = seen.low - count.beyond();
+        }
         let proposed = count.propose_difference(cell, seen);
+        let told = if self.disagree.holds(cell) { count.anything_apart() } else { proposed };
         let before = count.difference(cell).map_or(Coulombs::ZERO, Interval::width);
         let [new, old] = self.widths;
-        self.widths = [new + proposed.width(), old + before];
+        self.widths = [new + told.width(), old + before];
     }
 }
 

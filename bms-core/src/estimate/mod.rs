@@ -1,7 +1,7 @@
 //! # What is worked out over time
 //!
-//! From believed readings: how much charge is missing in each cell (`charge`, corrected by `compare`), whether one loses it at rest
-//! (`fall`), what resistance each cell
+//! From believed readings: how much charge is missing in each cell (`charge`, corrected by `compare`), whether one loses it by itself:
+//! fast, within a rest (`fall`), or slowly, from rest to rest (`loss`); what resistance each cell
 //! shows in load steps (`resistance`), whether its reading follows them at all (`follow`), and how much of the heat budget of fuse and cable is used (`heat`).
 
 mod charge;
@@ -11,6 +11,7 @@ mod fall;
 mod follow;
 mod heat;
 mod history;
+mod loss;
 mod median;
 mod modules;
 mod ocv;
@@ -20,6 +21,7 @@ mod rest;
 pub(crate) use cold::growth;
 pub(crate) use fall::BLOCK as FALL_BLOCK;
 pub(crate) use heat::lasts;
+pub(crate) use loss::LONGEST as LOSS_LONGEST;
 pub(crate) use ocv::FULL;
 
 use crate::config::Checked;
@@ -34,6 +36,7 @@ use compare::Comparison;
 use fall::{Fall, Falling};
 use follow::Following;
 use heat::Heat;
+use loss::{Loss, Losses};
 use resistance::Steps;
 use rest::Rest;
 
@@ -146,6 +149,7 @@ pub struct Estimated<const CELLS: usize> {
     rest: Rest,
     comparison: Comparison<CELLS>,
     falling: Falling<CELLS>,
+    losses: Losses<CELLS>,
     steps: Steps<CELLS>,
     heat: Heat,
 }
@@ -157,6 +161,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
             rest: Rest::NONE,
             comparison: Comparison::new(),
             falling: Falling::new(),
+            losses: Losses::new(),
             steps: Steps::new(),
             heat: Heat::COLD,
         }
@@ -182,7 +187,11 @@ impl<const CELLS: usize> Estimated<CELLS> {
         if let Some(by) = surroundings.cleared.filter(|_| surroundings.step.commands_open()) {
             self.forget(by, config);
         }
-        self.comparison.advance(&mut self.count, &self.rest, &moment, moved, witness);
+        let steep = self.comparison.advance(&mut self.count, &self.rest, &moment, moved.into, witness);
+        self.losses.advance(believed.elapsed, moved.bled);
+        if steep {
+            self.losses.compared(&self.count, config);
+        }
         self.falling.advance(&self.rest, &moment);
         let undisturbed = surroundings.bleeding.is_empty() && !switching(surroundings.step);
         self.steps.advance(believed, undisturbed, config, witness);
@@ -201,6 +210,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
             self.comparison.replace(cell);
             self.steps.replace(cell);
             self.falling.replace(cell);
+            self.losses.replace(cell);
             witness.tell(|| Evidence::CellReplaced { cell });
         }
     }
@@ -219,6 +229,9 @@ impl<const CELLS: usize> Estimated<CELLS> {
         }
         if config.faults.internal_short.clearing.allows(by) {
             self.falling.forget();
+        }
+        if config.faults.cell_self_discharge.clearing.allows(by) {
+            self.losses.forget();
         }
     }
 
@@ -284,6 +297,11 @@ impl<const CELLS: usize> Estimated<CELLS> {
     /// The rested cell that fell fastest against a typical one, beyond what its surroundings explain; `None` before a full window.
     pub(crate) const fn fastest_fall(&self) -> Option<Fall> {
         self.falling.fastest()
+    }
+
+    /// The cell that was twice found to lose charge by itself; `None` before any was.
+    pub(crate) const fn self_discharge(&self) -> Option<Loss> {
+        self.losses.told()
     }
 
     /// The cell whose count is excluded by most, by its open-circuit voltage or by what a cell can hold, and by how much: zero when

@@ -137,6 +137,13 @@ pub(super) fn beyond_plateau(volts: Volts, by: Volts) -> bool {
     volts < PLATEAU.0 - by || volts > PLATEAU.1 + by
 }
 
+/// Whether the curve rises here by at least this much for each hundredth of the charge. Beyond its ends it is a wall.
+pub(super) fn is_steep(volts: Volts, a_hundredth: Volts) -> bool {
+    let above = PIECES.partition_point(|piece| piece.from <= volts);
+    let fall = above.checked_sub(1).and_then(|last| PIECES.get(last)).map_or(0, |piece| piece.fall);
+    i64::from(a_hundredth.bits()).saturating_mul(fall) >> 16 <= i64::from(Ratio::percent(1).bits())
+}
+
 /// How much less is missing a volt further up, in bits, where the last piece of the curve goes on above its top; rounded up.
 const TOP_FALL: i64 = {
     let [.., last, _] = PIECES;
@@ -273,6 +280,14 @@ mod tests {
         assert_eq!(missing_at(EMPTY), Ratio::ONE);
         assert_eq!(missing_at(FULL), Ratio::ZERO);
         assert_eq!(missing_at(Volts::MAX), Ratio::ZERO);
+    }
+
+    /// By the table: 7 mV in 2 % above 92 %, 16 in 5 below 25 %; 11 in 5 % above that, 4 in 5 at half.
+    #[test]
+    fn the_curve_is_steep_at_its_ends() {
+        let steep = |millivolts| is_steep(Volts::from_milli(millivolts), Volts::from_milli(3));
+        assert_eq!([2_000, 2_900, 3_200, 3_270, 3_355, 3_450, 3_479, 3_600].map(steep), [true; 8]);
+        assert_eq!([3_280, 3_300, 3_320, 3_338].map(steep), [false; 4]);
     }
 
     /// Two cells 10 mV apart say next to nothing on the plateau and much at the top. Worked by hand: 10 mV at 1 % … 2 % missing

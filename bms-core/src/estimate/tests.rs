@@ -12,6 +12,7 @@ use proptest::prelude::*;
 mod compared;
 mod fallen;
 mod followed;
+mod lost;
 
 /// A current of so many milliamperes, 0.1 A off at the most, calm below a twentieth of 100 A.
 pub(super) fn reading(milliamps: i32) -> CurrentReading {
@@ -27,6 +28,7 @@ pub(super) fn reading(milliamps: i32) -> CurrentReading {
 }
 
 /// What one frame says to the estimate of a pack of 96 cells.
+#[derive(Clone)]
 struct Bench {
     config: Checked,
     estimated: Estimated<96>,
@@ -363,9 +365,9 @@ proptest! {
         bench.hold(0, 1);
         for cell in [0, 1] {
             bench.estimated.count.believe(cell, Interval { low: start, high: start });
-            bench.estimated.count.propose_difference(cell, Some(Interval::default()));
+            bench.estimated.count.propose_difference(cell, Interval::default());
         }
-        bench.estimated.count.take_proposed();
+        bench.estimated.count.take_proposed(&CellSet::EMPTY);
         // Missing charge in µA·ms beyond the start; twice of it, so that the mean of two currents stays whole.
         let (mut shared, mut bled) = (0_i128, 0_i128);
         let (mut before, mut lost) = (0_i32, 0_u32);
@@ -428,9 +430,9 @@ proptest! {
         bench.hold(0, 1);
         for cell in [0, 1] {
             bench.estimated.count.believe(cell, Interval { low: start, high: start });
-            bench.estimated.count.propose_difference(cell, Some(Interval::default()));
+            bench.estimated.count.propose_difference(cell, Interval::default());
         }
-        bench.estimated.count.take_proposed();
+        bench.estimated.count.take_proposed(&CellSet::EMPTY);
         let (mut leaked, mut bled, mut time) = (0_i128, 0_i128, 0_i64);
         let mut heard = Heard::default();
         for (elapsed, offset, bleeds) in gaps {

@@ -169,6 +169,10 @@ list! {
             // From the trip on a count opens and heals; one just short of it must not hold the fault for ever.
             limit(gap, gap.scaled(Ratio::percent(99)), 0, Report, AtPanel)
         };
+    /// A cell loses this part of its capacity a month, more than the median cell and beyond any error of the reading: found twice, from one
+    /// rest to another on a steep part of the curve.
+    CellSelfDischarge cell_self_discharge "cell self-discharge":
+        one rest::Losing, Ratio = |_| limit(Ratio::percent(3), Ratio::from_milli(27), 0, Report, AtPanel);
     /// A rested cell falls against a typical one, by this much an hour beyond what relaxation and temperature may make: something inside
     /// it takes charge, and opening the contactors does not stop it.
     InternalShort internal_short "internal short":

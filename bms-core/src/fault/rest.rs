@@ -1,15 +1,19 @@
 //! # What only a rest shows
 //!
-//! Decides whether a cell that rests loses charge inside. How fast a cell falls is worked out in `estimate`, with what its surroundings
-//! may have made of it; here it becomes a fault with stages and records. Opening the contactors takes nothing from the cell that a
-//! short inside it would not take all the same: the reaction keeps the pack out of work, and the rest goes on to be watched.
+//! Decides whether a cell that rests loses charge inside: so fast that its voltage falls within a rest, or so slowly that only the charge
+//! tells from one rest to another. Both are worked out in `estimate`, with what the surroundings and the reading may have made of
+//! it; here they become faults with stages and records. Opening the contactors stops neither: for a short the reaction keeps the pack
+//! out of work, and the rest goes on to be watched.
 
 use super::judge::{Limit, Seen, Sight, Watch};
-use crate::units::Volts;
+use crate::units::{Ratio, Volts};
 use crate::witness::Place;
 
 /// The cell that falls fastest at rest.
 pub(super) struct Falling;
+
+/// The cell that loses charge from rest to rest.
+pub(super) struct Losing;
 
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Falling {
     type Quantity = Volts;
@@ -20,6 +24,16 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
                 let (trip, release) = (limit.trip + fall.explained, limit.release + fall.explained);
                 Limit::<Volts>::between(Place::Cell(fall.cell), Some(fall.an_hour), trip, release)
             }
+        }
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Losing {
+    type Quantity = Ratio;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Ratio>) -> Sight {
+        match seen.estimated.self_discharge() {
+            None => Sight::PENDING,
+            Some(loss) => limit.sight(Place::Cell(loss.cell), Some(loss.a_month)),
         }
     }
 }

@@ -372,3 +372,39 @@ fn a_short_inside_a_cell_bars_the_pack_and_only_the_workshop_clears_it() {
     paper.clear(Clearance::Service);
     assert_eq!(paper.remembers(Fault::InternalShort), None);
 }
+
+/// By the curve 3.2 mV are 0.1 % where the pack stands, 1 % below full: 9.6 mV a day are 9 % a month, 0.6 mV are 0.6 %. The cells have no
+/// hysteresis, so that they need not have worked together first.
+#[test]
+fn a_cell_that_loses_charge_from_rest_to_rest_is_reported() {
+    let falls = |paper: &mut Paper<16, 8>, micro_a_day: i32, minutes: core::ops::Range<i32>| {
+        for minute in minutes {
+            let micro = i64::from(3_436_000 - micro_a_day * (minute / 60) / 24);
+            paper.frame.cells.value = Each::all(Volts::from_milli(3_436));
+            let volts = Volts::from_wide(micro * 65_536 / 1_000_000);
+            *paper.frame.cells.value.at_mut(5).expect("the cell exists") = volts;
+            paper.after(60_000);
+        }
+    };
+    let trainer = || {
+        let mut config = Config::trainer();
+        config.charge.hysteresis = Volts::ZERO;
+        let mut paper = Paper::new(&config.fit().expect("it is sensible"));
+        paper.for_ms(1_000);
+        paper
+    };
+    let day = 24 * 60;
+    let mut near: Paper<16, 8> = trainer();
+    falls(&mut near, 600, 0..10 * day);
+    assert_eq!(near.remembers(Fault::CellSelfDischarge), None);
+
+    let mut paper = trainer();
+    falls(&mut paper, 9_600, 0..2 * day);
+    assert_eq!(paper.remembers(Fault::CellSelfDischarge), None);
+    falls(&mut paper, 9_600, 2 * day..9 * day);
+    assert_eq!(paper.remembers(Fault::CellSelfDischarge), Some(Place::Cell(5)));
+    // Mended and balanced, it is acquitted at the next reading, and what is only reported ends with its condition.
+    falls(&mut paper, 0, 0..2 * day);
+    paper.for_ms(1_100);
+    assert!(!paper.confirmed(Fault::CellSelfDischarge));
+}

@@ -110,11 +110,13 @@ pub(super) struct DefectTable {
     pub(super) celsius: Option<f64>,
     pub(super) amps_per_hour: Option<f64>,
     pub(super) milliseconds: Option<f64>,
+    pub(super) per_minute: Option<f64>,
+    pub(super) edges: Option<f64>,
 }
 
 impl DefectTable {
     /// Each key that gives a severity, with the unit it stands for and what was written.
-    pub(super) fn severities(&self) -> [(&'static str, &'static str, Option<f64>); 11] {
+    pub(super) fn severities(&self) -> [(&'static str, &'static str, Option<f64>); 13] {
         [
             ("milliohms", "mΩ", self.milliohms),
             ("ohms", "Ω", self.ohms),
@@ -127,6 +129,8 @@ impl DefectTable {
             ("amps_per_hour", "A/h", self.amps_per_hour),
             ("celsius", "°C", self.celsius),
             ("milliseconds", "ms", self.milliseconds),
+            ("per_minute", "1/min", self.per_minute),
+            ("edges", "edges", self.edges),
         ]
     }
 }

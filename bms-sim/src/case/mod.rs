@@ -90,8 +90,8 @@
 //! A place is `cell`, `joint` (from this cell to the next one), `wire` (a sense wire, from the bottom up: the cells below and above the
 //! fuse have a front end each, with one wire more than cells), `thermistor` or `module` with a number from 1, `current_sensor` with
 //! `"main"` or `"check"`, or `contactor` with `"negative"`, `"precharge"` or `"positive"`; nothing where the pack has only one. A
-//! severity is `milliohms`, `ohms`, `kiloohms`, `ampere_hours`, `percent`, `watts`, `millivolts`, `amps`, `amps_per_hour`, `celsius`
-//! or `milliseconds`; nothing where the defect is only present or absent. Which of them a kind takes stands in the list of defects.
+//! severity is `milliohms`, `ohms`, `kiloohms`, `ampere_hours`, `percent`, `watts`, `millivolts`, `amps`, `amps_per_hour`, `celsius`,
+//! `milliseconds`, `per_minute` or `edges`; nothing where the defect is only present or absent. Which of them a kind takes stands in the list of defects.
 //!
 //! # The duties
 //!

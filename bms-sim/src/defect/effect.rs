@@ -79,12 +79,20 @@ pub(super) fn write<const CELLS: usize, const THERMISTORS: usize>(
         Kind::PrechargeOpen => to.precharge_open = true,
         Kind::LinkCapacityLost => to.link_left *= 1.0 - 0.01 * amount,
         Kind::BleedDownOpen => to.bleed_down_open = true,
-        Kind::LoadLeftOn => to.left_on_siemens += growth / defect.severity,
+        Kind::LoadLeftOn | Kind::LinkShorted => to.left_on_siemens += growth / defect.severity,
         Kind::LoadIgnoresLimit => to.ignores_limit = true,
         Kind::MotorTurning => {
             let nominal = NOMINAL_CELL_VOLTS * f64::from(u32::try_from(spec.cells).unwrap_or(u32::MAX));
             to.motor_volts = 0.01 * amount * nominal;
         }
+        Kind::ContactorBouncing => to.contactors[place].bounce_seconds += 1e-3 * amount,
+        Kind::ShortCircuit => to.left_on_siemens += 1e3 * growth / defect.severity,
+        Kind::FuseBlown => to.string_breaks.fuse_blown = true,
+        Kind::ServiceDisconnectOut => to.string_breaks.disconnect_out = true,
+        Kind::InterlockOpen => to.signals.interlock_open = true,
+        Kind::InterlockIntermittent => to.signals.interlock_breaks_a_minute += amount,
+        Kind::AuxiliaryDisconnectOut => to.signals.auxiliary_out = true,
+        Kind::ImpactSignal => to.signals.impact_edges += amount,
         Kind::LeakPositive => to.chassis_leaks.positive += 1e-3 * growth / defect.severity,
         Kind::LeakNegative => to.chassis_leaks.negative += 1e-3 * growth / defect.severity,
         Kind::LeakAlongString => to.string_siemens[place] += 1e-3 * growth / defect.severity,

@@ -264,6 +264,24 @@ defects! {
         "The crane takes and gives what its duty wants, whatever limit the firmware gives out.";
     MotorTurning: "motor still turning feeds the link", "motor_turning", Pack, "%", 5.0 ..= 130.0, 90.0,
         "After opening, a motor that spins down feeds the link; severity is its voltage at first, in parts of the nominal pack's.";
+    ContactorBouncing: "contactor bouncing", "contactor_bouncing", Contactor, "ms", 0.5 ..= 200.0, 20.0,
+        "The contacts bounce this much longer when they close; each new touch onto a difference, and each parting under load, wears them.";
+    LinkShorted: "link shorted", "link_shorted", Pack, "Ω", 0.001 ..= 50.0, 0.1,
+        "A short across the link capacitor: precharge stays flat, and its resistor takes the whole pack voltage.";
+    ShortCircuit: "short circuit beyond the contactors", "short_circuit", Pack, "mΩ", 0.1 ..= 1000.0, 5.0,
+        "A short on the load's side: warm cells drive a current that the fuse clears; cold ones less than the fuse notices.";
+    FuseBlown: "main fuse blown", "fuse_blown", Pack, "", 1.0 ..= 1.0, 1.0,
+        "The fuse in the middle of the string is interrupted: the pack voltage collapses, the cells still sum up.";
+    ServiceDisconnectOut: "service disconnect out", "service_disconnect_out", Pack, "", 1.0 ..= 1.0, 1.0,
+        "The disconnect in the middle of the string is pulled: the string is parted there, and the disconnect's contact says so.";
+    InterlockOpen: "interlock open", "interlock_open", Pack, "", 1.0 ..= 1.0, 1.0,
+        "The loop through covers and connectors is interrupted: something may be open that protects from live parts.";
+    InterlockIntermittent: "interlock intermittent", "interlock_intermittent", Pack, "1/min", 0.1 ..= 600.0, 12.0,
+        "The interlock loop breaks this often for some milliseconds: a connector that is not quite home.";
+    AuxiliaryDisconnectOut: "auxiliary supply disconnect pulled", "auxiliary_disconnect_out", Pack, "", 1.0 ..= 1.0, 1.0,
+        "The auxiliary battery is cut off: what is stored holds the coils for some tenths of a second and the controller for a little more.";
+    ImpactSignal: "impact signal", "impact_signal", Pack, "edges", 1.0 ..= 200.0, 20.0,
+        "The impact sensor sends this many edges, one a millisecond: many are an impact, a single one is a disturbance.";
     LeakPositive: "leak to chassis at the positive pole", "leak_positive", Pack, "kΩ", 0.1 ..= 10000.0, 20.0,
         "A resistance from B+ to the chassis: the chassis is drawn towards plus, and whoever touches minus closes the circuit.";
     LeakNegative: "leak to chassis at the negative pole", "leak_negative", Pack, "kΩ", 0.1 ..= 10000.0, 20.0,

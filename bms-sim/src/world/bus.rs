@@ -159,10 +159,20 @@ impl Bus {
         self.fuse_melted >= 1.0
     }
 
-    /// Whether pack and link are connected without the resistor.
+    /// Whether the string is parted in its middle: by the fuse, melted or blown, or by the service disconnect.
     #[must_use]
-    pub fn connected(&self, contactors: &[ContactorDeviation; CONTACTORS]) -> bool {
-        self.made(NEGATIVE, contactors) && self.made(POSITIVE, contactors) && !self.fuse_cleared()
+    pub fn parted<const CELLS: usize, const THERMISTORS: usize>(
+        &self,
+        deviations: &Deviations<CELLS, THERMISTORS>,
+    ) -> bool {
+        let breaks = deviations.string_breaks;
+        self.fuse_cleared() || breaks.fuse_blown || breaks.disconnect_out
+    }
+
+    /// Whether both main contactors are made, so that the load finds its link in place; whether the string is whole it cannot know.
+    #[must_use]
+    pub fn joined(&self, contactors: &[ContactorDeviation; CONTACTORS]) -> bool {
+        self.made(NEGATIVE, contactors) && self.made(POSITIVE, contactors)
     }
 
     /// B+ to L− in volts.
@@ -309,7 +319,7 @@ impl Bus {
         deviations: &Deviations<CELLS, THERMISTORS>,
     ) -> Path {
         let contactors = &deviations.contactors;
-        if !self.made(NEGATIVE, contactors) || self.fuse_cleared() {
+        if !self.made(NEGATIVE, contactors) || self.parted(deviations) {
             Path::Open
         } else if self.made(POSITIVE, contactors) {
             Path::Direct
@@ -437,20 +447,18 @@ impl Bus {
         deviations: &Deviations<CELLS, THERMISTORS>,
         chassis: &Chassis,
     ) {
-        self.pack_volts = if self.fuse_cleared() {
-            // The string is parted: B+ and B− hang on the dividers, and on the link where contactors are closed.
-            if self.made(NEGATIVE, &deviations.contactors) && self.made(POSITIVE, &deviations.contactors) {
-                self.link_volts
-            } else {
-                0.0
-            }
+        let hold = self.hold(deviations);
+        self.pack_volts = if self.parted(deviations) {
+            // B+ and B− hang on the dividers, and on the link where both are joined to it.
+            let made = |which| self.made(which, &deviations.contactors);
+            let resistor = made(PRECHARGE) && self.resistor_whole(deviations);
+            if made(NEGATIVE) && (made(POSITIVE) || resistor) { self.link_volts } else { 0.0 }
         } else if piece.path == Path::Open {
             source.volts
         } else {
             // The fuse lies mid-string: its cables belong to the pack's own resistance.
             source.volts + amps * (source.ohms() + self.spec.cable_ohms)
         };
-        let hold = self.hold(deviations);
         self.insulation.settle(seconds, self.pairs(), hold, &deviations.chassis_leaks, chassis);
     }
 
@@ -517,77 +525,4 @@ enum Event {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::world::spec::PackSpec;
-
-    /// A bus of ideal parts: only source, resistor, capacitor.
-    fn ideal(volts: f64, ohms: f64, farads: f64) -> (Bus, Source, Load, Deviations<1, 1>) {
-        let mut spec = PackSpec::crane();
-        spec.bus.cable_ohms = 0.0;
-        spec.bus.contactor.contact_ohms = 0.0;
-        spec.bus.precharge_ohms = ohms;
-        spec.bus.link_farads = farads;
-        (spec.bus.bleed_down_ohms, spec.bus.divider_ohms) = (1e15, 1e15);
-        let bus = Bus::new(&spec.bus, &Noise::new(1), volts, 25.0);
-        let mut deviations = Deviations::none();
-        deviations.contactors[NEGATIVE].welded = true;
-        deviations.contactors[PRECHARGE].welded = true;
-        (bus, Source { volts, cell_ohms: 0.0, joint_ohms: 0.0 }, Load::new(&spec.load), deviations)
-    }
-
-    /// Precharge closed form v = V (1 − e^(−t/RC)). 400 V, 50 Ω, 1 mF: 252.848 V at 50 ms, 380.085 V at 150 ms, 8 A,
-    /// 80 J (ngspice 39.3: the same, 79.9997 J). A resistor maker's published example, 800 V, 47 Ω, 1 mF: 95 % after
-    /// 141.0 ms, 99 % after 216.4 ms, 17.0 A, 320.0 J.
-    #[test]
-    fn precharge_follows_the_closed_form_and_the_published_example() {
-        for (volts, ohms, instants, amps, joules) in [
-            (400.0, 50.0, [(0.05, 252.848), (0.15, 380.085)], 8.0, 80.0),
-            (800.0, 47.0, [(0.140_799, 760.0), (0.216_443, 792.0)], 17.0213, 320.0),
-        ] {
-            for pieces in [1, 7] {
-                let (mut bus, source, mut load, deviations) = ideal(volts, ohms, 1e-3);
-                let mut now = 0.0;
-                for (instant, expected) in instants {
-                    let dt = (instant - now) / f64::from(pieces);
-                    for piece in 0..pieces {
-                        let flow = bus.step(dt, source, &mut load, &deviations, &Chassis::default());
-                        if now == 0.0 && piece == 0 {
-                            assert!((flow.start_amps + amps).abs() < 1e-4);
-                        }
-                    }
-                    now = instant;
-                    assert!((bus.link_volts - expected).abs() < 2e-3, "{} for {expected}", bus.link_volts);
-                }
-                bus.step(2.0, source, &mut load, &deviations, &Chassis::default());
-                assert!((bus.moved.resistor_joules / joules - 1.0).abs() < 1e-6);
-                assert!((bus.link_joules() / joules - 1.0).abs() < 1e-6);
-            }
-        }
-    }
-
-    /// A load of 500 Ω during precharge through 50 Ω: it ends at `V·R_L/(R + R_L)` = 90.9 % and never reaches 95 %;
-    /// 10 kΩ: 99.50 %.
-    #[test]
-    fn a_load_left_on_stalls_precharge() {
-        for (ohms, share) in [(500.0, 0.909_09), (10_000.0, 0.995_02)] {
-            let (mut bus, source, mut load, mut deviations) = ideal(400.0, 50.0, 1e-3);
-            deviations.left_on_siemens = 1.0 / ohms;
-            bus.step(5.0, source, &mut load, &deviations, &Chassis::default());
-            assert!((bus.link_volts / 400.0 - share).abs() < 1e-5);
-        }
-    }
-
-    /// Closing at 95 % of 400 V into 20 mΩ: 1000 A at first (Ohm).
-    #[test]
-    fn the_rest_of_the_step_goes_through_the_contact() {
-        let (mut bus, mut source, mut load, mut deviations) = ideal(400.0, 50.0, 1e-3);
-        source.cell_ohms = 0.02;
-        bus.link_volts = 380.0;
-        deviations.contactors[POSITIVE].welded = true;
-        let flow = bus.step(0.01, source, &mut load, &deviations, &Chassis::default());
-        assert!((flow.start_amps + 1_000.0).abs() < 1e-9);
-        // The exact mean: the charge of 20 V on 1 mF in 10 ms.
-        assert!((flow.mean_amps + 2.0).abs() < 1e-6);
-    }
-}
+mod tests;

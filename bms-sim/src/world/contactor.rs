@@ -2,7 +2,7 @@
 //!
 //! Times count from the change of the coil: first touch after the pull-in time, then two short bounces within the
 //! bounce time; parting after the release time (sheets of 500 A class contactors: ≤ 25 ms with bounce, ≤ 5 ms, ≤ 10
-//! ms). Between these instants the contact is simply made or broken; the bus splits its step at each of them.
+//! ms). A worn one bounces longer: the same flips over a longer time. Between these instants the contact is simply made or broken; the bus splits its step at each of them.
 //!
 //! Wear: one closing onto a difference `d` costs `1/N`, with `N(d) = 50 · (D/d)^9.97`, `D` the voltage of 50
 //! closings. The exponent joins the two published points (Durakool DEVR40: 50 000 operations after 90 % precharge, 50
@@ -22,8 +22,9 @@ pub struct Contactor {
     since: f64,
     /// Whether the armature has brought the contacts together.
     touching: bool,
-    /// Instants after the coil's change at which the contact flips: touch, bounce, touch, bounce, touch.
-    closing_flips: [f64; 5],
+    /// From the coil's change to the first touch, and how long it bounces, in seconds.
+    touch: f64,
+    bounce: f64,
     release: f64,
     welded: bool,
     /// Share of its life that is used up; 1 welds.
@@ -54,7 +55,8 @@ impl Contactor {
             coil: false,
             since: SETTLED,
             touching: false,
-            closing_flips: [0.0, 0.3, 0.5, 0.85, 1.0].map(|share| touch + share * bounce),
+            touch,
+            bounce,
             release: between(spec.release_seconds, part + 2),
             welded: false,
             wear: 0.0,
@@ -103,13 +105,19 @@ impl Contactor {
         if self.since >= SETTLED {
             return f64::INFINITY;
         }
-        let slower = deviation.slower_seconds;
         let at = if self.coil {
-            self.closing_flips.iter().map(|flip| flip + slower).find(|flip| *flip > self.since)
+            self.closing_flips(deviation).into_iter().find(|flip| *flip > self.since)
         } else {
-            Some(self.release + slower).filter(|flip| *flip > self.since)
+            Some(self.release + deviation.slower_seconds).filter(|flip| *flip > self.since)
         };
         at.map_or(f64::INFINITY, |at| at - self.since)
+    }
+
+    /// Instants after the coil's change at which the contact flips: touch, bounce, touch, bounce, touch.
+    fn closing_flips(&self, deviation: &ContactorDeviation) -> [f64; 5] {
+        let touch = self.touch + deviation.slower_seconds;
+        let bounce = self.bounce + deviation.bounce_seconds;
+        [0.0, 0.3, 0.5, 0.85, 1.0].map(|share| touch + share * bounce)
     }
 
     /// Lets time pass, at most to the next flip.
@@ -118,19 +126,20 @@ impl Contactor {
             return;
         }
         let flips = seconds >= self.next_flip(deviation);
-        let slower = deviation.slower_seconds;
         self.since += seconds;
         if flips {
             self.touching = !self.touching;
             // Land exactly on the instant, so that rounding cannot flip it twice.
-            let last = self.closing_flips[4] + slower;
-            let reached = if self.coil {
-                self.closing_flips.iter().map(|flip| flip + slower).fold(self.since, |reached, flip| {
-                    if (flip - reached).abs() < 1e-9 { flip } else { reached }
-                })
-            } else {
-                SETTLED
-            };
+            let flips = self.closing_flips(deviation);
+            let last = flips[4];
+            let reached =
+                if self.coil {
+                    flips.into_iter().fold(self.since, |reached, flip| {
+                        if (flip - reached).abs() < 1e-9 { flip } else { reached }
+                    })
+                } else {
+                    SETTLED
+                };
             self.since = if self.coil && reached >= last { SETTLED } else { reached };
             self.operations += u32::from(!self.coil || self.since >= SETTLED);
         }

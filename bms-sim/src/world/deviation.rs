@@ -6,6 +6,7 @@
 
 use super::MODULES;
 use super::insulation::Leaks;
+use super::signals::SignalDeviation;
 
 /// Most sense wires: of 128 cells at two front ends.
 pub const MOST_WIRES: usize = 128 + 2;
@@ -103,8 +104,19 @@ pub struct ContactorDeviation {
     pub coil_open: bool,
     /// How much later it closes and opens, in seconds.
     pub slower_seconds: f64,
+    /// How much longer it bounces, in seconds.
+    pub bounce_seconds: f64,
     /// What its feedback contact always says: closed (true) or open (false).
     pub feedback_stuck: Option<bool>,
+}
+
+/// What parts the string in its middle, beside what over-current has melted.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct StringBreaks {
+    /// Whether the main fuse is interrupted.
+    pub fuse_blown: bool,
+    /// Whether the service disconnect is out.
+    pub disconnect_out: bool,
 }
 
 /// All deviations; one value a place.
@@ -169,6 +181,10 @@ pub struct Deviations<const CELLS: usize, const THERMISTORS: usize> {
     pub motor_volts: f64,
     /// Added resistance of the auxiliary supply, in ohms.
     pub supply_ohms: f64,
+    /// What parts the string in its middle.
+    pub string_breaks: StringBreaks,
+    /// Contacts and counters around the pack.
+    pub signals: SignalDeviation,
     /// Leaks from pole or load to chassis.
     pub chassis_leaks: Leaks,
     /// Leak from the positive terminal of each cell to chassis, in siemens.
@@ -209,6 +225,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS
             ignores_limit: false,
             motor_volts: 0.0,
             supply_ohms: 0.0,
+            string_breaks: StringBreaks::default(),
+            signals: SignalDeviation::default(),
             chassis_leaks: Leaks::default(),
             string_siemens: [0.0; CELLS],
         }

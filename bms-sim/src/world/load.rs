@@ -52,7 +52,7 @@ pub struct Bounds {
     pub discharge_amps: f64,
     /// Whether the load ignores both.
     pub ignored: bool,
-    /// Whether pack and link are connected without the precharge resistor.
+    /// Whether both main contactors are closed.
     pub connected: bool,
 }
 

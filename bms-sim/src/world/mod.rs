@@ -22,6 +22,7 @@ pub mod ocv;
 pub mod sensor;
 #[cfg(test)]
 mod shown;
+pub mod signals;
 pub mod spec;
 pub mod supply;
 pub mod thermistor;
@@ -41,6 +42,7 @@ use load::{Bounds, Demand, Load};
 use noise::Noise;
 use ocv::Curve;
 use sensor::Sensors;
+use signals::Signals;
 use spec::PackSpec;
 use supply::Supply;
 use wire::Wires;
@@ -167,6 +169,8 @@ pub struct World<const CELLS: usize, const THERMISTORS: usize> {
     pub supply: Supply,
     /// Sense wires.
     pub wires: Wires,
+    /// Contacts and counters around the pack.
+    pub signals: Signals,
     /// String current over the last step.
     pub flow: Flow,
     /// Mean heat of each joint over about the last minute (first-order mean, 60 s), in watts.
@@ -226,6 +230,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             load: Load::new(&spec.load),
             supply: Supply::new(&spec.supply),
             wires: Wires::new(spec),
+            signals: Signals::default(),
             flow: Flow::default(),
             joint_watts: [0.0; CELLS],
             driven: Actuators::OFF,
@@ -265,11 +270,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             self.renew(dt, actuators.bleeding, actuators.cooling, demand.outside_celsius);
         }
         self.drive_coils(dt, actuators.coils);
+        self.signals.step(dt, &self.deviations.signals);
         let bounds = Bounds {
             charge_amps: actuators.charge_limit_amps,
             discharge_amps: actuators.discharge_limit_amps,
             ignored: self.deviations.ignores_limit,
-            connected: self.bus.connected(&self.deviations.contactors),
+            connected: self.bus.joined(&self.deviations.contactors),
         };
         self.load.step(dt, demand, bounds, self.bus.link_volts, self.deviations.motor_volts);
         let [cell_ohms, joint_ohms] = self.slow.source_ohms;
@@ -358,9 +364,10 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
     fn drive_coils(&mut self, dt: f64, coils: [bool; CONTACTORS]) {
         let drawn: [bool; CONTACTORS] =
             core::array::from_fn(|which| coils[which] && !self.deviations.contactors[which].coil_open);
-        self.supply.step(dt, drawn, self.deviations.supply_ohms);
-        for (contactor, coil) in self.bus.contactors.iter_mut().zip(drawn) {
-            contactor.drive(coil && self.supply.carries(contactor.energised()));
+        let pulled = self.deviations.signals.auxiliary_out;
+        self.supply.step(dt, drawn, self.deviations.supply_ohms, pulled);
+        for (which, contactor) in self.bus.contactors.iter_mut().enumerate() {
+            contactor.drive(drawn[which] && self.supply.carries(which, contactor.energised()));
         }
     }
 

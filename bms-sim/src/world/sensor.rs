@@ -14,7 +14,7 @@ use super::spec::{ChannelSpec, SensorSpec};
 use super::thermistor;
 use bms_core::Each;
 use bms_core::frame::{
-    Asked, Contact, Contacts, Feedback, Frame, Inputs, PackVoltages, Part, PoleVoltages, Pulled, Turning,
+    Asked, Contact, Feedback, Frame, Inputs, PackVoltages, Part, PoleVoltages, Pulled, Turning,
 };
 use bms_core::units::{Amps, Instant, Ratio, Volts};
 
@@ -213,6 +213,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         } else {
             &self.cells.volts
         };
+        let turns = self.driven.cooling && !deviations.airflow.fan_stopped;
+        let turning = if turns { Turning::Turning } else { Turning::Standing };
         Frame {
             at,
             cells: Part::fresh(sensors.cells(volts, draws.cells(), deviations)),
@@ -240,14 +242,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
                 None => Part::never(Pulled { inputs: Inputs::Odd, cells: Each::all(Volts::ZERO) }),
             },
             poles: Part::fresh(self.poles(draws.poles())),
-            contacts: Part::fresh(Contacts {
-                cooling: if self.driven.cooling && !deviations.airflow.fan_stopped {
-                    Turning::Turning
-                } else {
-                    Turning::Standing
-                },
-                ..Contacts::SOUND
-            }),
+            contacts: Part::fresh(self.signals.seen(&deviations.signals, deviations.string_breaks, turning)),
             asked,
         }
     }

@@ -165,6 +165,14 @@ pub struct SupplySpec {
     pub drop_out_volts: f64,
     /// Voltage that an open contactor needs to pull in.
     pub pick_up_volts: f64,
+    /// After how long the economiser of each coil starts anew when it has lost its supply, in seconds.
+    pub again_seconds: [f64; 3],
+    /// Capacitance that holds the voltage up when the disconnect is out, in farads.
+    pub hold_up_farads: f64,
+    /// Voltage below which the controller lives on its own store, in volts.
+    pub controller_volts: f64,
+    /// How long that store lasts, in seconds.
+    pub store_seconds: f64,
 }
 
 /// One measuring channel.
@@ -464,6 +472,10 @@ impl SupplySpec {
             hold_amps: 1.0,
             drop_out_volts: 5.0,
             pick_up_volts: 7.0,
+            again_seconds: [0.06, 0.09, 0.12],
+            hold_up_farads: 0.15,
+            controller_volts: 6.0,
+            store_seconds: 1.0,
         }
     }
 }

@@ -86,6 +86,9 @@ const SPOILT: [fn(&mut Config); LISTED] = [
     |c| c.rest.settled = 0,
     |c| c.rest.fall_window = Millis::from_seconds(1_199),
     |c| c.rest.fall_window = Millis::from_seconds(86_401),
+    |c| c.rest.steep = Volts::ZERO,
+    |c| c.rest.loss_between = Millis::from_seconds(3_599),
+    |c| c.rest.loss_between = Millis::from_seconds(3_456_001),
     |c| c.sequence.precharge_ohms = Ohms(0),
     |c| c.sequence.bleed_down_ohms = Ohms(0),
     |c| c.sequence.link_microfarads = 0,
@@ -177,6 +180,7 @@ const SPOILT: [fn(&mut Config); LISTED] = [
     // 96 times 3 mV and 1.536 V are 1.824 V.
     |c| c.faults.pack_sum_disagrees.trip = Volts::from_milli(1_820),
     |c| c.faults.internal_short.trip = Volts::ZERO,
+    |c| c.faults.cell_self_discharge.release = Ratio::ZERO,
     |c| c.faults.cell_reading_frozen.release = Ratio::percent(50),
     |c| c.faults.over_temperature.trip = Celsius::from_milli(65_000),
     |c| c.faults.over_temperature_far.trip = Celsius::from_milli(125_000),

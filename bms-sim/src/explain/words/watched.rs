@@ -12,6 +12,7 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         Fault::PackSumDisagrees => "the sum of the cells and the pack's voltage differ by".to_owned(),
         Fault::CellResistanceHigh => format!("{at} resists more than is expected, by"),
         Fault::CellReadingFrozen => format!("of a typical cell's movement under load, {at} shows"),
+        Fault::CellSelfDischarge => format!("more than the median cell, in thirty days {at} loses"),
         Fault::InternalShort => format!("at rest and against a typical cell, in an hour {at} fell by"),
         Fault::ChargeCountDisagrees => {
             format!("at {at} counted charge and open-circuit voltage lie apart by")
