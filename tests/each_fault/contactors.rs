@@ -1,0 +1,99 @@
+//! Contactors and the link behind them.
+
+use crate::story::{ASKS_AT_ONCE, Shows, Story};
+use bms_core::Fault;
+use bms_core::frame::Contactor;
+use bms_core::witness::Place;
+
+const NEGATIVE: Place = Place::Contactor(Contactor::Negative);
+const PRECHARGE: Place = Place::Contactor(Contactor::Precharge);
+const POSITIVE: Place = Place::Contactor(Contactor::Positive);
+
+/// The contact lies, the voltages do not.
+const NO_WELD: &str =
+    "a weld joins both sides of the open contactor; a feedback contact that says so alone does not";
+
+pub(crate) fn stories() -> Vec<Story> {
+    vec![
+        Story {
+            raises: r#"{ kind = "contactor_slow", contactor = "negative", milliseconds = 530, at_s = 0 }"#,
+            seconds: 5.0,
+            asks: ASKS_AT_ONCE,
+            near: r#"{ kind = "contactor_slow", contactor = "negative", milliseconds = 450, at_s = 0 }"#,
+            beside: &[Fault::FeedbackImplausible],
+            shows: Shows::at(NEGATIVE),
+            ..Story::of(
+                Fault::NegativeStuckOpen,
+                "a step may take 500 ms, of which a sound contactor takes 15 to 20 ms",
+            )
+        },
+        Story {
+            raises: r#"{ kind = "contactor_slow", contactor = "positive", milliseconds = 165, at_s = 0 }"#,
+            seconds: 5.0,
+            asks: ASKS_AT_ONCE,
+            near: r#"{ kind = "contactor_slow", contactor = "positive", milliseconds = 110, at_s = 0 }"#,
+            beside: &[Fault::FeedbackImplausible],
+            shows: Shows::at(POSITIVE),
+            ..Story::of(
+                Fault::PositiveStuckOpen,
+                "precharge goes off 40 ms after the coil of positive comes on; without positive the link then falls by five errors, 1.28 V, in \
+                 62 ms. A sound contactor has closed after 20 ms, one that is 110 ms late in the last moment",
+            )
+        },
+        Story {
+            acts: "",
+            raises: r#"{ kind = "contactor_welded", contactor = "negative" }"#,
+            near: r#"{ kind = "feedback_stuck_closed", contactor = "negative" }"#,
+            beside: &[Fault::FeedbackImplausible],
+            shows: Shows::at(NEGATIVE),
+            ..Story::of(Fault::NegativeWelded, NO_WELD)
+        },
+        Story {
+            acts: "",
+            raises: r#"{ kind = "contactor_welded", contactor = "precharge" }"#,
+            near: r#"{ kind = "feedback_stuck_closed", contactor = "precharge" }"#,
+            beside: &[Fault::FeedbackImplausible],
+            shows: Shows::at(PRECHARGE),
+            ..Story::of(Fault::PrechargeWelded, NO_WELD)
+        },
+        Story {
+            acts: "",
+            raises: r#"{ kind = "contactor_welded", contactor = "positive" }"#,
+            near: r#"{ kind = "feedback_stuck_closed", contactor = "positive" }"#,
+            beside: &[Fault::FeedbackImplausible],
+            shows: Shows::at(POSITIVE),
+            ..Story::of(Fault::PositiveWelded, NO_WELD)
+        },
+        Story {
+            raises: r#"{ kind = "feedback_stuck_open", contactor = "negative" }"#,
+            near: r#"{ kind = "feedback_stuck_open", contactor = "negative", until_s = 5.08 }"#,
+            shows: Shows::at(NEGATIVE),
+            ..Story::of(
+                Fault::FeedbackImplausible,
+                "voltages and current pass while the contact says open; 80 ms are less than the 100 ms it takes",
+            )
+        },
+        Story {
+            asks: ASKS_AT_ONCE,
+            raises: r#"{ kind = "feedback_stuck_closed", contactor = "precharge" }"#,
+            near: r#"{ kind = "feedback_stuck_closed", contactor = "precharge", until_s = 5.08 }"#,
+            beside: &[Fault::FeedbackImplausible],
+            shows: Shows::at(PRECHARGE),
+            ..Story::of(
+                Fault::ContactorStateUnknown,
+                "beside a closed positive no voltage tells; 80 ms are less than the 100 ms it takes",
+            )
+        },
+        Story {
+            acts: r#"{ at_s = 1, ask = "close" }, { at_s = 8, ask = "open" }"#,
+            raises: r#"{ kind = "motor_turning", percent = 100 }"#,
+            asks: ASKS_AT_ONCE,
+            near: r#"{ kind = "motor_turning", percent = 86 }"#,
+            shows: Shows::at(Place::Link).observed(14.7, 0.5).limit(12.8, 0.01),
+            ..Story::of(
+                Fault::LinkStaysLive,
+                "5 s after opening exp(-5 / 4) = 28.7 % of the motor's voltage are left: 14.7 V of 100 % of 51.2 V, 12.6 V of 86 %; a quarter of 51.2 V is 12.8 V",
+            )
+        },
+    ]
+}
