@@ -32,12 +32,13 @@ pub(super) fn write<const CELLS: usize, const THERMISTORS: usize>(
         }
         // Done once, at the onset.
         Kind::ChargeOutOfLine => {}
-        Kind::CellLeak => to.leak_siemens[place] += growth / defect.severity,
+        Kind::CellLeak | Kind::HardShort => to.leak_siemens[place] += growth / defect.severity,
         Kind::LostCapacity => to.capacity_left[place] *= 1.0 - 0.01 * amount,
         Kind::AgedCell => {
             to.capacity_left[place] *= 1.0 - 0.01 * amount;
             to.resistance_factor[place] *= 1.0 + 0.05 * amount;
         }
+        Kind::CellReversed => to.cells_reversed ^= 1 << place,
         Kind::CellHeatsItself => to.cell_watts[place] += amount,
         Kind::ExternalHeat => to.module_watts[place] += amount,
         Kind::SenseWireOpen => to.wires[place].open = true,

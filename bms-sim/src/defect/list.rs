@@ -181,10 +181,14 @@ defects! {
         once MovesCharge;
     CellLeak: "leak across a cell", "cell_leak", Cell, "Ω", 0.05 ..= 10000.0, 10.0,
         "A resistance across the cell, inside: it loses charge and the lost energy heats it.";
+    HardShort: "hard internal short", "hard_short", Cell, "Ω", 0.001 ..= 1.0, 0.01,
+        "A short inside the cell: its charge turns to heat within it, hundreds of amperes of it, whatever the contactors do.";
     LostCapacity: "lost capacity", "lost_capacity", Cell, "%", 0.1 ..= 90.0, 20.0,
         "The cell holds this much less than when new; its state of charge stays as it is.";
     AgedCell: "swollen, aged cell", "aged_cell", Cell, "%", 1.0 ..= 80.0, 20.0,
         "The cell holds this much less than when new, and all its resistances have grown by five times as much: 20 % less, twice as resistive.";
+    CellReversed: "cell put in the wrong way round", "cell_reversed", Cell, "", 1.0 ..= 1.0, 1.0,
+        "The cell's poles are exchanged: the string lacks twice its voltage, and what charges the others discharges it.";
     CellHeatsItself: "cell heating itself", "cell_heats_itself", Cell, "W", 0.1 ..= 5000.0, 20.0,
         "Heat is made inside the cell that no current accounts for.";
     ExternalHeat: "external heat on a module", "external_heat", Module, "W", 1.0 ..= 10000.0, 300.0,

@@ -1,14 +1,18 @@
 //! The cells: charge, polarisation, hysteresis, voltage and heat, each cell a column of plain arrays.
 //!
 //! ```text
-//! ds/dt = i / Q                                    i = pack current − bleed − leak, positive charges
+//! ds/dt = i / Q                                    i = share (I − g E), what goes through the cell; positive charges
 //! τₖ dvₖ/dt = Rₖ f g i − vₖ            k = 1, 2    exact for i held over the step: vₖ ← aₖ vₖ + (1 − aₖ) Rₖ f g i, aₖ = e^(−dt/τₖ)
 //! dh/dt = (γ |i| / Q) (M sign(i) − h)              one-state hysteresis, moves with charge throughput only
-//! V = U(s) + (T − 25 °C) U'(s) + v₁ + v₂ + h + i (R₀ f g + R_added) + I R_joint (the joint inside the taps)
+//! V = share (E + I R) + I R_joint (the joint inside the taps)      E = U(s) + (T − 25 °C) U'(s) + v₁ + v₂ + h
+//! share = 1 / (1 + R G)                            G bleed and leak across the cell, R = R₀ f g + R_added: Kirchhoff
 //! f = exp(E (1/T − 1/298.15 K))                    Arrhenius, E = 20 kJ/mol / gas constant
 //! g = g(s)                                         rise at low charge
-//! heat = i² (R₀ f g + R_added) + v₁² / R₁ f g + v₂² / R₂ f g + i h + i T U'(s)
+//! heat = i² R + v₁² / R₁ f g + v₂² / R₂ f g + i h + i T U'(s)
 //! ```
+//!
+//! A cell that was put in the wrong way round is the same cell with the sign of its charge, its voltage and its heat of entropy turned;
+//! its arrays hold what the string sees of it, and only its charge is its own.
 //!
 //! The pair and hysteresis equations are those of any equivalent-circuit text (one-state hysteresis: G. L. Plett, J.
 //! Power Sources 134 (2004) 262, from memory).
@@ -44,7 +48,7 @@ pub struct Cells<const CELLS: usize> {
     pub open_volts: [f64; CELLS],
     /// Voltage between the taps at the end of the last step.
     pub volts: [f64; CELLS],
-    /// Inverse capacity in 1/C.
+    /// Inverse capacity in 1/C; negative for a cell that was put in the wrong way round.
     pub per_coulomb: [f64; CELLS],
     /// Ohmic resistance at 25 °C in ohms.
     pub ohms: [f64; CELLS],
@@ -52,12 +56,13 @@ pub struct Cells<const CELLS: usize> {
     pub fast_ohms: [f64; CELLS],
     /// Resistance of the slow pair at 25 °C in ohms.
     pub slow_ohms: [f64; CELLS],
-    /// Current that leaves each cell beside the string (bleed and leak), in amperes.
+    /// Part of the string current that goes through each cell; the rest goes through what lies across it.
+    share: [f64; CELLS],
+    /// Current that each cell gives to what lies across it without any string current, in amperes.
     beside_amps: [f64; CELLS],
-    /// The leak's part of it.
-    leak_amps: [f64; CELLS],
     level: [f64; CELLS],
     slope: [f64; CELLS],
+    /// Resistance between the cell's terminals, what lies across it included.
     ohms_now: [f64; CELLS],
     /// Of the cell, and of the joint that its taps enclose.
     ohms_between_taps: [f64; CELLS],
@@ -144,8 +149,8 @@ impl<const CELLS: usize> Cells<CELLS> {
             ohms: scatter(spec.cell.ohms, 1),
             fast_ohms: scatter(spec.cell.pair_ohms[0], 2),
             slow_ohms: scatter(spec.cell.pair_ohms[1], 3),
+            share: [1.0; CELLS],
             beside_amps: [0.0; CELLS],
-            leak_amps: [0.0; CELLS],
             level: [0.0; CELLS],
             slope: [0.0; CELLS],
             ohms_now: [0.0; CELLS],
@@ -179,7 +184,8 @@ impl<const CELLS: usize> Cells<CELLS> {
         let (rate, limit) = (self.hysteresis_rate, self.hysteresis_limit);
         let half_step = 0.5 * dt;
         for cell in 0..CELLS {
-            let amps = mean - self.beside_amps[cell];
+            let share_here = self.share[cell];
+            let amps = mean * share_here - self.beside_amps[cell];
             let moved = amps * dt * self.per_coulomb[cell];
             self.charge[cell] += moved;
 
@@ -193,13 +199,14 @@ impl<const CELLS: usize> Cells<CELLS> {
             // 1 − e^(−x) to x³, x held at 1: exact to x⁴/24, and x is 0.0002 in a tick of a strong hoist.
             let x = rate * moved.abs();
             let x = if x < 1.0 { x } else { 1.0 };
-            let share = x * (1.0 - x * (0.5 - x * (1.0 / 6.0)));
+            let forgets = x * (1.0 - x * (0.5 - x * (1.0 / 6.0)));
             let before = self.hysteresis_volts[cell];
-            let after = before + share * (limit.copysign(moved) - before);
+            let after = before + forgets * (limit.copysign(amps) - before);
             self.hysteresis_volts[cell] = after;
             self.relaxed_joules[cell] += amps * (half_step * (before + after) - stored);
 
-            let open = self.level[cell] + self.slope[cell] * self.charge[cell] + (fast + slow + after);
+            let open =
+                self.level[cell] + self.slope[cell] * self.charge[cell] + share_here * (fast + slow + after);
             self.open_volts[cell] = open;
             self.volts[cell] = open + end * self.ohms_between_taps[cell];
         }
@@ -236,10 +243,11 @@ impl<const CELLS: usize> Cells<CELLS> {
     /// Charge in each cell in coulombs.
     #[must_use]
     pub fn coulombs(&self, cell: usize) -> f64 {
-        self.charge[cell] / self.per_coulomb[cell]
+        self.charge[cell] / self.per_coulomb[cell].abs()
     }
 
-    /// Voltage of a cell between its own terminals at this string current, without any joint, in volts.
+    /// Voltage of a cell between its own terminals at this string current, without any joint, in volts; negative for a cell that was put
+    /// in the wrong way round.
     #[must_use]
     pub fn own_volts(&self, cell: usize, amps: f64) -> f64 {
         self.open_volts[cell] + amps * self.ohms_now[cell]
@@ -249,7 +257,9 @@ impl<const CELLS: usize> Cells<CELLS> {
     #[must_use]
     pub fn stored_joules(&self, curve: &Curve) -> f64 {
         (0..CELLS)
-            .map(|cell| curve.energy(self.charge[cell]) / self.per_coulomb[cell] + self.pair_joules(cell))
+            .map(|cell| {
+                curve.energy(self.charge[cell]) / self.per_coulomb[cell].abs() + self.pair_joules(cell)
+            })
             .sum()
     }
 
@@ -279,21 +289,29 @@ impl<const CELLS: usize> Cells<CELLS> {
         let Throughput { seconds, coulombs, squared, mean_squared } = self.throughput;
         let per_taken = self.keeps.map(|keeps| 1.0 / (1.0 - keeps));
         for (cell, joules) in joules.iter_mut().enumerate() {
-            let beside = self.beside_amps[cell];
-            let correction = beside * (beside * seconds - 2.0 * coulombs);
+            let (share, beside) = (self.share[cell], self.beside_amps[cell]);
+            // ∫i² = share² ∫I² + correction, i = share · I − beside.
+            let correction = beside * (beside * seconds - 2.0 * share * coulombs);
+            let (squared, mean_squared) =
+                (share * share * squared + correction, share * share * mean_squared + correction);
+            let through = share * coulombs - beside * seconds;
+            let (ohms, volts) = (self.ohms_now[cell] / share, self.open_volts[cell] / share);
             let pair_ohms = self.fast_gain[cell] * per_taken[0] + self.slow_gain[cell] * per_taken[1];
             let piece = curve.at(self.charge[cell]);
             let entropy = piece.entropy_level + piece.entropy_slope * self.charge[cell];
-            // What leaves beside the string leaves at the cell's voltage; the leak's part stays in the cell as heat.
-            let beside_volt_seconds =
-                self.open_volts[cell] * seconds + (coulombs - beside * seconds) * self.ohms_now[cell];
-            self.bleed_joules += (beside - self.leak_amps[cell]) * beside_volt_seconds;
-            self.beside_coulombs += beside * seconds;
-            *joules = self.leak_amps[cell] * beside_volt_seconds
-                + (squared + correction) * self.ohms_now[cell]
-                + (mean_squared + correction) * pair_ohms
+            // What leaves beside the string leaves at E + i R; the leak's part stays in the cell as heat.
+            let left = coulombs - through;
+            let left_joules =
+                volts * left + ohms * (share * self.throughput.squared - beside * coulombs - squared);
+            let siemens = self.leak_siemens[cell] + self.bleed_siemens[cell];
+            let leaks = if siemens > 0.0 { self.leak_siemens[cell] / siemens } else { 0.0 };
+            self.bleed_joules += (1.0 - leaks) * left_joules;
+            self.beside_coulombs += left;
+            *joules = leaks * left_joules
+                + squared * ohms
+                + mean_squared * pair_ohms
                 + (self.relaxed_joules[cell] - self.pair_joules(cell))
-                + (coulombs - beside * seconds) * (self.celsius[cell] + 273.15) * entropy;
+                + through * self.sign(cell) * (self.celsius[cell] + 273.15) * entropy;
         }
         self.throughput = Throughput::default();
     }
@@ -314,9 +332,9 @@ impl<const CELLS: usize> Cells<CELLS> {
         for (cell, factor) in factors.iter_mut().enumerate() {
             let (charge, celsius) = (self.charge[cell], self.celsius[cell]);
             let piece = curve.at(charge);
-            let above = celsius - 25.0;
-            self.level[cell] = piece.level + above * piece.entropy_level;
-            self.slope[cell] = piece.slope + above * piece.entropy_slope;
+            let (above, sign) = (celsius - 25.0, self.sign(cell));
+            self.level[cell] = sign * (piece.level + above * piece.entropy_level);
+            self.slope[cell] = sign * (piece.slope + above * piece.entropy_slope);
             *factor = curve.cold_factor(celsius) * (piece.rise_level + piece.rise_slope * charge);
         }
         let [fast_takes, slow_takes] = self.keeps.map(|keeps| 1.0 - keeps);
@@ -325,8 +343,11 @@ impl<const CELLS: usize> Cells<CELLS> {
             let ohms = self.ohms[cell] * factor + deviations.cell_ohms[cell];
             let (fast, slow) = (self.fast_ohms[cell] * factor, self.slow_ohms[cell] * factor);
             let half = 0.5 / (fast * slow);
-            self.ohms_now[cell] = ohms;
-            self.ohms_between_taps[cell] = ohms + self.joint_ohms_in_taps[cell];
+            let siemens = self.leak_siemens[cell] + self.bleed_siemens[cell];
+            let share = 1.0 / (1.0 + ohms * siemens);
+            self.share[cell] = share;
+            self.ohms_now[cell] = share * ohms;
+            self.ohms_between_taps[cell] = share * ohms + self.joint_ohms_in_taps[cell];
             self.fast_gain[cell] = fast_takes * fast;
             self.fast_half_siemens[cell] = half * slow;
             self.slow_gain[cell] = slow_takes * slow;
@@ -335,13 +356,10 @@ impl<const CELLS: usize> Cells<CELLS> {
             let resting = self.level[cell]
                 + self.slope[cell] * self.charge[cell]
                 + (self.fast_volts[cell] + self.slow_volts[cell] + self.hysteresis_volts[cell]);
-            let leak = resting * self.leak_siemens[cell];
-            let beside = leak + resting * self.bleed_siemens[cell];
-            self.leak_amps[cell] = leak;
-            self.beside_amps[cell] = beside;
-            // What flows beside the string flows through the cell's own resistance too.
-            self.level[cell] -= beside * ohms;
-            self.open_volts[cell] = resting - beside * ohms;
+            self.beside_amps[cell] = share * resting * siemens;
+            self.level[cell] *= share;
+            self.slope[cell] *= share;
+            self.open_volts[cell] = share * resting;
         }
     }
 
@@ -366,9 +384,15 @@ impl<const CELLS: usize> Cells<CELLS> {
             }
         }
         for cell in 0..CELLS {
-            self.per_coulomb[cell] = 1.0 / (self.capacity_coulombs[cell] * deviations.capacity_left[cell]);
+            let sign = if deviations.cells_reversed >> cell & 1 == 1 { -1.0 } else { 1.0 };
+            self.per_coulomb[cell] = sign / (self.capacity_coulombs[cell] * deviations.capacity_left[cell]);
             self.leak_siemens[cell] = self.sound_leak_siemens + deviations.leak_siemens[cell];
         }
+    }
+
+    /// −1 for a cell that was put in the wrong way round.
+    fn sign(&self, cell: usize) -> f64 {
+        self.per_coulomb[cell].signum()
     }
 
     /// Voltages at the string current of this instant, after a refresh outside of a step.
@@ -403,171 +427,4 @@ fn sum_in_eight(values: &[f64]) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// A single cell of given resistances with a flat or a real curve, sound and without spread, leak or hysteresis.
-    fn cell(ohms: f64, pair_ohms: [f64; 2], pair_seconds: [f64; 2], charge: f64) -> Cells<1> {
-        let mut spec = PackSpec::crane();
-        (spec.cells, spec.cells_a_module, spec.thermistors_a_module) = (1, 1, 1);
-        spec.cell.ohms = ohms;
-        spec.cell.pair_ohms = pair_ohms;
-        spec.cell.pair_seconds = pair_seconds;
-        spec.cell.leak_ohms = f64::INFINITY;
-        (spec.cell.hysteresis_volts, spec.cell.capacity_spread, spec.cell.resistance_spread) =
-            (0.0, 0.0, 0.0);
-        let mut cells = Cells::new(&spec, &Noise::new(1), charge, 25.0);
-        cells.adapt(0.0, &[0.0], &Deviations::<1, 1>::none());
-        cells
-    }
-
-    /// Runs at a held current, and gives the voltage at its end.
-    fn run(cells: &mut Cells<1>, curve: &Curve, dt: f64, seconds: f64, amps: f64) -> f64 {
-        let mut time = 0.0;
-        while time < seconds - 1e-9 {
-            cells.refresh(dt, curve, &Deviations::<1, 1>::none());
-            cells.step(dt, Flow::held(amps));
-            time += dt;
-        }
-        cells.volts[0]
-    }
-
-    fn flat(volts: fn(f64) -> f64) -> Curve {
-        Curve::tabulated(volts, |_| 0.0, |_| 1.0, 0.0)
-    }
-
-    /// Step response of R0 + R1 ∥ C1, V = OCV − I R0 − I R1 (1 − e^(−t/τ)); OCV 3.300 V, 0.5 mΩ, 0.3 mΩ, τ 30 s, 100
-    /// A for 60 s. Computed; ngspice 39.3 agrees within 1e-6 V.
-    #[test]
-    fn a_pulse_follows_the_textbook_step() {
-        let curve = flat(|_| 3.3);
-        for dt in [0.01, 0.5, 1.0] {
-            let mut cells = cell(0.5e-3, [0.3e-3, 1e-12], [30.0, 120.0], 0.5);
-            for (seconds, amps, expected) in [
-                (10.0, -100.0, 3.241_495_939),
-                (8.0, -100.0, 3.236_464_349),
-                (12.0, -100.0, 3.231_036_383),
-                (30.0, -100.0, 3.224_060_058),
-                (1.0, 0.0, 3.274_910_471),
-                (29.0, 0.0, 3.290_457_229),
-                (60.0, 0.0, 3.298_708_526),
-            ] {
-                let seen = run(&mut cells, &curve, dt, seconds, amps);
-                assert!((seen - expected).abs() < 1e-8, "{seen} for {expected} at steps of {dt} s");
-            }
-        }
-    }
-
-    /// Published worked example (A. Bohrey, "ECM voltage waveform"): OCV 3.7 V, R0 0.1 Ω, R1 0.05 Ω, C1 200 F, 2 A
-    /// for 5 s: instant drop 0.2 V, RC part tends to 0.1 V; 3.4607 V just before the end by the formula.
-    #[test]
-    fn the_worked_example_of_a_37_volt_cell_holds() {
-        let curve = flat(|_| 3.7);
-        let mut cells = cell(0.1, [0.05, 1e-12], [10.0, 120.0], 0.5);
-        let first = run(&mut cells, &curve, 1e-6, 1e-6, -2.0);
-        assert!((first - 3.5).abs() < 1e-6);
-        let mut cells = cell(0.1, [0.05, 1e-12], [10.0, 120.0], 0.5);
-        assert!((run(&mut cells, &curve, 0.01, 5.0, -2.0) - 3.4607).abs() < 5e-5);
-        assert!((run(&mut cells, &curve, 1.0, 200.0, -2.0) - 3.4).abs() < 1e-6);
-    }
-
-    /// I²R (100 A through 0.5 mΩ is 5 W), and what the pair stores during a pulse comes out as heat after it: in the
-    /// end the heat is the electrical work against a flat curve.
-    #[test]
-    fn heat_is_the_work_against_the_curve() {
-        let curve = flat(|_| 3.3);
-        let mut cells = cell(0.5e-3, [1e-12, 1e-12], [5.0, 120.0], 0.5);
-        let mut joules = [0.0];
-        run(&mut cells, &curve, 0.01, 0.01, 100.0);
-        cells.take_heat(&curve, &mut joules);
-        assert!((joules[0] / 0.01 - 5.0).abs() < 1e-6);
-        for dt in [0.01, 10.0] {
-            let mut cells = cell(0.5e-3, [0.3e-3, 0.6e-3], [30.0, 120.0], 0.5);
-            let mut heat = 0.0;
-            let mut work = 0.0;
-            for (seconds, amps) in [(60.0, -100.0), (5_000.0, 0.0)] {
-                let mut time = 0.0;
-                while time < seconds - 1e-9 {
-                    run(&mut cells, &curve, dt, dt, amps);
-                    cells.take_heat(&curve, &mut joules);
-                    heat += joules[0];
-                    time += dt;
-                }
-                // ∫(OCV − V)·I dt of the pulse: I²·[R0 t + Σ Rk (t − τk (1 − e^(−t/τk)))].
-                let pair = |ohms: f64, tau: f64| ohms * (seconds - tau * (1.0 - libm::exp(-seconds / tau)));
-                work += amps * amps * (0.5e-3 * seconds + pair(0.3e-3, 30.0) + pair(0.6e-3, 120.0));
-            }
-            assert!((heat / work - 1.0).abs() < 1e-9, "{heat} J for {work} J at steps of {dt} s");
-        }
-    }
-
-    #[test]
-    fn hysteresis_moves_with_throughput_only_and_ends_at_its_limit() {
-        let curve = Curve::lithium_iron_phosphate();
-        let mut cells = cell(0.7e-3, [0.4e-3, 0.6e-3], [5.0, 120.0], 0.3);
-        cells.hysteresis_limit = 10e-3;
-        run(&mut cells, curve, 1.0, 720.0, 100.0);
-        assert!((cells.hysteresis_volts[0] - 10e-3).abs() < 1e-6);
-        let before = cells.hysteresis_volts[0];
-        run(&mut cells, curve, 1.0, 3_600.0, 0.0);
-        assert!((cells.hysteresis_volts[0] - before).abs() < 1e-15);
-        // dh/dq = (M − h)·γ/Q: over 1 % of the capacity the other way, h = −M + 2M e^(−0.5).
-        run(&mut cells, curve, 0.01, 36.0, -100.0);
-        let exact = -10e-3 + (before + 10e-3) * libm::exp(-0.5);
-        assert!((cells.hysteresis_volts[0] - exact).abs() < 1e-8, "{}", cells.hysteresis_volts[0]);
-    }
-
-    /// The scheme (curve and resistances held for 100 ms, explicit temperature) against Runge–Kutta of fourth order
-    /// at 1 ms on the same equations: a hoist, travel, hold and lower, from 0 °C, where resistance moves with
-    /// temperature.
-    #[test]
-    fn the_tick_scheme_stays_within_a_fiftieth_of_a_millivolt() {
-        let curve = Curve::lithium_iron_phosphate();
-        let capacity = 360_000.0;
-        let slopes = |state: [f64; 4], amps: f64| {
-            let [charge, fast, slow, celsius] = state;
-            let piece = curve.at(charge);
-            let factor = curve.cold_factor(celsius) * (piece.rise_level + piece.rise_slope * charge);
-            let entropy = piece.entropy_level + piece.entropy_slope * charge;
-            let (r0, r1, r2) = (0.7e-3 * factor, 0.4e-3 * factor, 0.6e-3 * factor);
-            let heat =
-                amps * amps * r0 + fast * fast / r1 + slow * slow / r2 + amps * (celsius + 273.15) * entropy;
-            let volts = curve.volts(charge) + (celsius - 25.0) * entropy + fast + slow + amps * r0;
-            ([amps / capacity, (amps * r1 - fast) / 5.0, (amps * r2 - slow) / 120.0, heat / 2_000.0], volts)
-        };
-        let mut cells = cell(0.7e-3, [0.4e-3, 0.6e-3], [5.0, 120.0], 0.15);
-        cells.celsius = [0.0];
-        let mut state = [0.15, 0.0, 0.0, 0.0];
-        let mut worst: f64 = 0.0;
-        for tick in 0..9_200_u32 {
-            let amps = match tick % 4_600 {
-                0..800 => -150.0,
-                800..2_800 => -40.0,
-                2_800..3_800 => 0.0,
-                _ => 60.0,
-            };
-            if tick % 10 == 0 {
-                if tick > 0 {
-                    let mut joules = [0.0];
-                    cells.take_heat(curve, &mut joules);
-                    cells.celsius[0] += joules[0] / 2_000.0;
-                }
-                cells.refresh(0.01, curve, &Deviations::<1, 1>::none());
-            }
-            cells.step(0.01, Flow::held(amps));
-            for _ in 0..10 {
-                let add =
-                    |slope: [f64; 4], h: f64| core::array::from_fn(|part| state[part] + h * slope[part]);
-                let one = slopes(state, amps).0;
-                let two = slopes(add(one, 0.5e-3), amps).0;
-                let three = slopes(add(two, 0.5e-3), amps).0;
-                let four = slopes(add(three, 1e-3), amps).0;
-                state = core::array::from_fn(|part| {
-                    state[part] + 1e-3 / 6.0 * (one[part] + 2.0 * two[part] + 2.0 * three[part] + four[part])
-                });
-            }
-            worst = worst.max((cells.volts[0] - slopes(state, amps).1).abs());
-        }
-        assert!(worst < 2e-5, "{worst} V");
-    }
-}
+mod tests;

@@ -124,6 +124,8 @@ pub struct StringBreaks {
 pub struct Deviations<const CELLS: usize, const THERMISTORS: usize> {
     /// Added series resistance inside each cell, in ohms.
     pub cell_ohms: [f64; CELLS],
+    /// Cells that were put in the wrong way round, one bit a cell.
+    pub cells_reversed: u128,
     /// Factor on all resistances of each cell.
     pub resistance_factor: [f64; CELLS],
     /// Heat made inside each cell that no current accounts for, in watts.
@@ -197,6 +199,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS
     pub fn none() -> Self {
         Self {
             cell_ohms: [0.0; CELLS],
+            cells_reversed: 0,
             resistance_factor: [1.0; CELLS],
             cell_watts: [0.0; CELLS],
             joint_ohms: [0.0; CELLS],
@@ -251,6 +254,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS
         self.module_watts != other.module_watts
             || self.cell_watts != other.cell_watts
             || self.airflow != other.airflow
+            || self.cells_reversed != other.cells_reversed
             || self.resistance_factor != other.resistance_factor
             || self.cell_ohms != other.cell_ohms
             || self.joint_ohms != other.joint_ohms

@@ -99,6 +99,32 @@ proptest! {
         prop_assert!(missing.abs() < 1.0 + 1e-4 * after.scale, "{missing} J of {} J", after.scale);
     }
 
+    /// The same through a short: what leaves a cell beside the string leaves at its voltage, and warms it.
+    #[test]
+    fn energy_is_conserved_through_a_short(story in stretches(), ohms in 0.002..0.5_f64, celsius in -25.0..40.0_f64) {
+        let mut world = crane(0.6, celsius);
+        world.inject(Defect { severity: ohms, ..Defect::usual(Kind::HardShort, 9, 0.0) }).unwrap();
+        let before = world.energy();
+        play(&mut world, &story, celsius);
+        let after = world.energy();
+        let missing = (after.stored - before.stored) - (after.received - before.received);
+        // V²/R for as long as it lasted.
+        let shorted = 3.3 * 3.3 / ohms * world.seconds;
+        prop_assert!(missing.abs() < 1.0 + 1e-4 * after.scale + 1e-4 * shorted, "{missing} J of {shorted} J");
+    }
+
+    /// And through a cell that was put in the wrong way round, whose charge goes the other way.
+    #[test]
+    fn energy_is_conserved_through_a_reversed_cell(story in stretches(), celsius in -25.0..40.0_f64) {
+        let mut world = crane(0.6, celsius);
+        world.inject(Defect::usual(Kind::CellReversed, 40, 0.0)).unwrap();
+        let before = world.energy();
+        play(&mut world, &story, celsius);
+        let after = world.energy();
+        let missing = (after.stored - before.stored) - (after.received - before.received);
+        prop_assert!(missing.abs() < 1.0 + 1e-4 * after.scale, "{missing} J of {} J", after.scale);
+    }
+
     /// A defect that is cleared before time passes leaves the very same world, but for what physics keeps.
     #[test]
     fn a_cleared_defect_leaves_nothing(which in 0..Kind::ALL.len(), story in stretches(), place in 0..2_usize) {

@@ -57,6 +57,8 @@ pub struct Curve {
 const COLD_STEPS: f64 = 2.0;
 const COLD_FIRST: i32 = -120;
 const COLD_NODES: usize = 520;
+const COLDEST: f64 = -60.0;
+const HOTTEST: f64 = 200.0;
 
 /// 20 kJ/mol over the gas constant 8.314 J/(mol·K), in kelvin.
 pub const ACTIVATION_KELVIN: f64 = 20_000.0 / 8.314;
@@ -129,7 +131,7 @@ impl Curve {
         &self.pieces[(place as usize).min(NODES - 1)]
     }
 
-    /// Factor on resistance at a temperature in °C, 1 at 25 °C.
+    /// Factor on resistance at a temperature in °C, 1 at 25 °C; beyond the table that of its end.
     #[inline]
     #[must_use]
     #[expect(
@@ -138,7 +140,8 @@ impl Curve {
         reason = "held inside the table first"
     )]
     pub fn cold_factor(&self, celsius: f64) -> f64 {
-        let place = (celsius * COLD_STEPS - f64::from(COLD_FIRST)).max(0.0);
+        let celsius = celsius.clamp(COLDEST, HOTTEST);
+        let place = celsius * COLD_STEPS - f64::from(COLD_FIRST);
         let (level, slope) = self.cold[(place as usize).min(COLD_NODES - 1)];
         level + slope * celsius
     }

@@ -1,7 +1,9 @@
 //! What a defect shows, by the law of physics that it follows, and where it stays invisible.
 
+use super::cell::Flow;
 use super::load::Demand;
 use super::spec::PackSpec;
+use super::truth::{Bound, SafeBounds};
 use super::{Actuators, Initial, World};
 use crate::defect::{Defect, Kind};
 use bms_core::Frame;
@@ -220,4 +222,32 @@ fn a_front_end_reads_no_further_than_it_can() {
     world.inject(Defect::usual(Kind::SenseWiresSwapped, 30, 0.0)).unwrap();
     let seen = frame(&world).cells.value;
     assert_eq!([29, 30, 31].map(|cell| seen.0[cell].milli()), [5_000, -300, 5_000]);
+}
+
+/// The string lacks the cell's voltage twice, the channel reads no further down than it can, and 100 A of discharge charge the cell by
+/// what they take from its twin.
+#[test]
+fn a_cell_the_wrong_way_round_counts_against_the_string() {
+    let (mut reversed, mut sound) = (crane(), crane());
+    reversed.inject(Defect::usual(Kind::CellReversed, 20, 0.0)).unwrap();
+    for world in [&mut reversed, &mut sound] {
+        run(world, 0.2, &Actuators::OFF, 0.0);
+    }
+    let lacks = sound.bus.pack_volts - reversed.bus.pack_volts;
+    assert!((lacks - 2.0 * sound.cells.volts[20]).abs() < 1e-6, "{lacks}");
+    assert_eq!(frame(&reversed).cells.value.0[20].milli(), -300);
+    let truth = reversed.truth();
+    assert_eq!((truth.volts_low.place, truth.volts_high.place), (20, sound.truth().volts_high.place));
+    let breach = SafeBounds::of(reversed.spec()).first_breach(&truth).unwrap();
+    assert_eq!((breach.bound, breach.place), (Bound::CellReversed, Some(20)));
+
+    let before = sound.cells.coulombs(20);
+    for world in [&mut reversed, &mut sound] {
+        for _ in 0..100 {
+            world.renew_now();
+            world.cells.step(0.01, Flow::held(-100.0));
+        }
+    }
+    let (gained, lost) = (reversed.cells.coulombs(20) - before, before - sound.cells.coulombs(20));
+    assert!((gained - lost).abs() < 0.02 && (lost - 100.0).abs() < 0.02, "{gained} {lost}");
 }
