@@ -24,6 +24,7 @@
 //! energy is lost however long the step is: `∫vₖ²/Rₖ = i (Rₖ i dt − τₖ Δvₖ) − τₖ/(2Rₖ) Δ(vₖ²)`.
 
 use super::deviation::{Deviations, TapSide};
+use super::harm::{Harm, REACTS_ABOVE_CELSIUS};
 use super::noise::Noise;
 use super::ocv::Curve;
 use super::spec::{CellSpec, PackSpec};
@@ -89,6 +90,11 @@ pub struct Cells<const CELLS: usize> {
     beside_coulombs: f64,
     /// Capacity of each cell when sound, in coulombs.
     capacity_coulombs: [f64; CELLS],
+    /// Factor on all resistances of each cell: age and harm.
+    grown: [f64; CELLS],
+    joules_per_kelvin: f64,
+    /// What has happened to the cells for good.
+    pub harm: Harm<CELLS>,
 }
 
 /// What the string carried since the last refresh: the same for all cells.
@@ -173,6 +179,9 @@ impl<const CELLS: usize> Cells<CELLS> {
             bleed_joules: 0.0,
             beside_coulombs: 0.0,
             capacity_coulombs,
+            grown: [1.0; CELLS],
+            joules_per_kelvin: spec.cell.joules_per_kelvin,
+            harm: Harm::none(&spec.cell.harm),
         }
     }
 
@@ -312,6 +321,8 @@ impl<const CELLS: usize> Cells<CELLS> {
                 + mean_squared * pair_ohms
                 + (self.relaxed_joules[cell] - self.pair_joules(cell))
                 + through * self.sign(cell) * (self.celsius[cell] + 273.15) * entropy;
+            // A pair whose resistance changes meanwhile gives what it no longer holds as heat.
+            self.relaxed_joules[cell] = self.pair_joules(cell);
         }
         self.throughput = Throughput::default();
     }
@@ -339,7 +350,7 @@ impl<const CELLS: usize> Cells<CELLS> {
         }
         let [fast_takes, slow_takes] = self.keeps.map(|keeps| 1.0 - keeps);
         for (cell, factor) in factors.into_iter().enumerate() {
-            let factor = factor * deviations.resistance_factor[cell];
+            let factor = factor * self.grown[cell];
             let ohms = self.ohms[cell] * factor + deviations.cell_ohms[cell];
             let (fast, slow) = (self.fast_ohms[cell] * factor, self.slow_ohms[cell] * factor);
             let half = 0.5 / (fast * slow);
@@ -352,7 +363,6 @@ impl<const CELLS: usize> Cells<CELLS> {
             self.fast_half_siemens[cell] = half * slow;
             self.slow_gain[cell] = slow_takes * slow;
             self.slow_half_siemens[cell] = half * fast;
-            self.relaxed_joules[cell] = self.pair_joules(cell);
             let resting = self.level[cell]
                 + self.slope[cell] * self.charge[cell]
                 + (self.fast_volts[cell] + self.slow_volts[cell] + self.hysteresis_volts[cell]);
@@ -385,9 +395,58 @@ impl<const CELLS: usize> Cells<CELLS> {
         }
         for cell in 0..CELLS {
             let sign = if deviations.cells_reversed >> cell & 1 == 1 { -1.0 } else { 1.0 };
-            self.per_coulomb[cell] = sign / (self.capacity_coulombs[cell] * deviations.capacity_left[cell]);
-            self.leak_siemens[cell] = self.sound_leak_siemens + deviations.leak_siemens[cell];
+            self.per_coulomb[cell] = sign / self.holds(cell, deviations.capacity_left[cell]);
+            self.leak_siemens[cell] =
+                self.sound_leak_siemens + deviations.leak_siemens[cell] + self.harm.leak_siemens(cell);
+            self.grown[cell] = deviations.resistance_factor[cell] * self.harm.resistance_factor(cell);
         }
+    }
+
+    /// Mean string current since the last call of [`Cells::take_heat`], in amperes.
+    #[must_use]
+    pub fn mean_amps(&self) -> f64 {
+        if self.throughput.seconds > 0.0 { self.throughput.coulombs / self.throughput.seconds } else { 0.0 }
+    }
+
+    /// Whether anything in a cell moves so fast that steps of more than a second would miss it: heat, or a hard short.
+    #[must_use]
+    pub fn restless(&self) -> bool {
+        self.share.iter().any(|share| *share < HARD_SHORT_SHARE)
+            || self.celsius.iter().any(|celsius| *celsius > REACTS_ABOVE_CELSIUS)
+    }
+
+    /// Lets the cells plate and react for `dt` seconds at a mean string current. To be followed by [`Cells::adapt`].
+    pub fn suffer<const THERMISTORS: usize>(
+        &mut self,
+        dt: f64,
+        amps: f64,
+        curve: &Curve,
+        deviations: &Deviations<CELLS, THERMISTORS>,
+    ) {
+        for cell in 0..CELLS {
+            let joules = self.harm.react(cell, self.celsius[cell], dt);
+            self.celsius[cell] += joules / self.joules_per_kelvin;
+            let through = self.sign(cell) * (self.share[cell] * amps - self.beside_amps[cell]);
+            let plated = self.harm.plates(self.celsius[cell], through, dt);
+            if plated > 0.0 {
+                let held = |cells: &Self| curve.energy(cells.charge[cell]) / cells.per_coulomb[cell].abs();
+                let (before, left) = (held(self), self.coulombs(cell) - plated);
+                self.harm.keep_plated(cell, plated, 0.0);
+                let capacity = self.holds(cell, deviations.capacity_left[cell]);
+                self.per_coulomb[cell] = self.sign(cell) / capacity;
+                self.charge[cell] = left / capacity;
+                let kept = before - held(self);
+                self.harm.keep_plated(cell, 0.0, kept);
+            }
+        }
+    }
+
+    /// What a cell can hold with this part of its capacity left, less what plated, in coulombs; never nothing.
+    fn holds(&self, cell: usize, capacity_left: f64) -> f64 {
+        /// Least part of the sound capacity.
+        const LEAST: f64 = 0.02;
+        let sound = self.capacity_coulombs[cell];
+        (sound * capacity_left - self.harm.plated_coulombs[cell]).max(LEAST * sound)
     }
 
     /// −1 for a cell that was put in the wrong way round.
@@ -408,6 +467,9 @@ impl<const CELLS: usize> Cells<CELLS> {
         self.per_coulomb[cell] = 1.0 / coulombs;
     }
 }
+
+/// A short is hard when it takes more than this much of the string current from its cell.
+const HARD_SHORT_SHARE: f64 = 0.99;
 
 /// Parts of each cell that are drawn from the seed, with room for more.
 const PARTS_A_CELL: u32 = 8;

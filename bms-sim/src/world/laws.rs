@@ -10,6 +10,7 @@ use bms_core::units::Instant;
 use proptest::prelude::*;
 
 mod chassis;
+mod harm;
 mod switching;
 
 type Crane = World<96, 16>;

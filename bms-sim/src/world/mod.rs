@@ -12,6 +12,7 @@ pub mod cell;
 pub mod contactor;
 pub mod deviation;
 pub mod fuse;
+pub mod harm;
 pub mod heat;
 pub mod insulation;
 #[cfg(test)]
@@ -200,6 +201,8 @@ struct Slow {
     bleeding: u128,
     cooling: bool,
     outside_celsius: f64,
+    /// Whether anything in a cell moves so fast that long steps would miss it.
+    restless: bool,
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
@@ -249,6 +252,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
                 bleeding: 0,
                 cooling: false,
                 outside_celsius: initial.celsius,
+                restless: false,
             },
             spec: spec.clone(),
         };
@@ -261,6 +265,18 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
 
     /// Lets `dt` seconds pass.
     pub fn step(&mut self, dt: f64, actuators: &Actuators, demand: &Demand) {
+        /// Longest step while anything in a cell moves within seconds.
+        const LONGEST_SECONDS: f64 = 1.0;
+        let pieces = if self.slow.restless { (dt / LONGEST_SECONDS - 1e-9).ceil().max(1.0) } else { 1.0 };
+        let mut done = 0.0;
+        while done < pieces {
+            self.pass(dt / pieces, actuators, demand);
+            done += 1.0;
+        }
+    }
+
+    /// Lets `dt` seconds pass in one step.
+    fn pass(&mut self, dt: f64, actuators: &Actuators, demand: &Demand) {
         // The slow parts keep their beat, whatever renews them in between: a twin renews at the same ticks.
         let due = self.slow.beat_seconds + 0.5 * dt > SLOW_SECONDS;
         self.follow_defects(due);
@@ -377,6 +393,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         let gone = self.slow.seconds;
         if gone > 0.0 {
             let mut joules = [0.0; CELLS];
+            let amps = self.cells.mean_amps();
             self.cells.take_heat(curve, &mut joules);
             let heating = Heating {
                 cell_joules: &joules,
@@ -389,6 +406,10 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             self.bus.weather(gone, self.slow.outside_celsius, self.deviations.link_left);
             self.joint_joules += self.slow.square_seconds * self.slow.source_ohms[1];
             self.remember_joints(gone);
+            if self.cells.harm.goes_on(&self.cells.celsius, amps) {
+                self.cells.suffer(gone, amps, curve, &self.deviations);
+                self.adapt_cells(self.slow.bleeding);
+            }
         }
         if bleeding != self.slow.bleeding {
             self.adapt_cells(bleeding);
@@ -404,6 +425,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             bleeding,
             cooling,
             outside_celsius,
+            restless: self.cells.restless(),
         };
         self.sensors.see(&self.heat, &self.deviations);
     }

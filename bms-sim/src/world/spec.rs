@@ -31,6 +31,29 @@ pub struct CellSpec {
     pub resistance_spread: f64,
     /// Bleed resistor for balancing, in ohms.
     pub bleed_ohms: f64,
+    /// What harms it for good.
+    pub harm: HarmSpec,
+}
+
+/// What harms a cell for good.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HarmSpec {
+    /// Charge current above which a cell below 0 °C plates, in amperes.
+    pub plates_above_amps: f64,
+    /// Conductance that each plated coulomb puts across the cell, in siemens.
+    pub siemens_per_plated_coulomb: f64,
+    /// Heat of all reactions of a cell, in joules.
+    pub reaction_joules: f64,
+    /// Their rate: factor in 1/s, and activation energy over the gas constant in kelvin.
+    pub reacts_per_second: f64,
+    /// See above.
+    pub activation_kelvin: f64,
+    /// Their fastest rate, in 1/s.
+    pub fastest_per_second: f64,
+    /// Conductance across a cell that has wholly reacted, in siemens.
+    pub burnt_siemens: f64,
+    /// Factor on the resistances of a cell that has wholly reacted.
+    pub burnt_factor: f64,
 }
 
 /// How heat moves.
@@ -399,6 +422,30 @@ impl CellSpec {
             capacity_spread: 0.01,
             resistance_spread: 0.03,
             bleed_ohms: 33.0,
+            harm: HarmSpec::of_ampere_hours(ampere_hours),
+        }
+    }
+}
+
+impl HarmSpec {
+    /// Heat that goes with the cell's energy; rates that are the same for all sizes.
+    ///
+    /// The two figures of Arrhenius' law solve `H/C · A · e^(−E/T) = rate` at 100 °C with 0.02 K a minute and at 195 °C with 0.5 K/s,
+    /// the heat capacity being 20 J/K for each ampere-hour.
+    fn of_ampere_hours(ampere_hours: f64) -> Self {
+        const HEAT_SHARE: f64 = 0.55;
+        const NOMINAL_VOLTS: f64 = 3.2;
+        let reaction_joules = HEAT_SHARE * NOMINAL_VOLTS * ampere_hours * COULOMBS_AN_AMPERE_HOUR;
+        let kelvin = reaction_joules / (20.0 * ampere_hours);
+        Self {
+            plates_above_amps: 0.05 * ampere_hours,
+            siemens_per_plated_coulomb: 1.0 / 360_000.0,
+            reaction_joules,
+            reacts_per_second: 4.715_6e9,
+            activation_kelvin: 13_447.87,
+            fastest_per_second: 3.0 / kelvin,
+            burnt_siemens: ampere_hours,
+            burnt_factor: 100.0,
         }
     }
 }

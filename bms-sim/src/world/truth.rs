@@ -2,7 +2,8 @@
 //!
 //! [`Truth`] is gathered from a world for recording and verdict; [`SafeBounds::first_breach`] says whether something
 //! real (not a reading) is out of bounds. Default bounds: cell 2.0…3.8 V and never reversed, core of a cell below 70
-//! °C, no charge above 0.05C below 0 °C (plating does not heal), joint below 15 W as a mean over a minute and below
+//! °C, no charge above 0.05C below 0 °C and no more plated than 0.1 % of the capacity (plating does not heal), no more than 1 % of what
+//! can react reacted (such a cell vents), joint below 15 W as a mean over a minute and below
 //! 100 °C, link below 60 V 5 s after opening, no closing above the precharge end limit (5 % or 20 V, whichever is
 //! less), no opening above the breaking limit, precharge resistor below its rating, either pole at least 100 Ω for each volt of the
 //! string from the chassis. Common practice, no source, but for 60 V (the limit of class A voltage in road vehicles) and 100 Ω/V (UN
@@ -12,7 +13,7 @@ use super::World;
 use super::bus::{Moved, NEGATIVE, POSITIVE, PRECHARGE};
 use super::deviation::CONTACTORS;
 use super::ocv::Curve;
-use super::spec::PackSpec;
+use super::spec::{COULOMBS_AN_AMPERE_HOUR, PackSpec};
 
 /// The least or the greatest of many, with its place (counted from 0).
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -40,6 +41,10 @@ pub struct Truth {
     pub celsius_low: Extreme,
     /// Warmest.
     pub celsius_high: Extreme,
+    /// Most charge that plated in a cell, in ampere-hours: it never comes back.
+    pub plated_ampere_hours: Extreme,
+    /// Most that has reacted in a cell, of all that can, 0 to 1.
+    pub reacted: Extreme,
     /// Joint with the most heat as a mean over about a minute, in watts.
     pub joint_watts: Extreme,
     /// Hottest joint in °C.
@@ -72,9 +77,9 @@ pub struct Truth {
 /// nothing else.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Energy {
-    /// In chemistry, polarisation, heat and the link capacitor.
+    /// In chemistry, plated charge, polarisation, heat and the link capacitor.
     pub stored: f64,
-    /// From load, motor and foreign heat, less what bleeding, cables, resistors and the surroundings took.
+    /// From load, motor, foreign heat and the reactions of cells that burn, less what bleeding, cables, resistors and the surroundings took.
     pub received: f64,
     /// All energy that went through the load's terminals, whichever way: the scale of the errors.
     pub scale: f64,
@@ -88,6 +93,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         let cell_volts: [f64; CELLS] =
             core::array::from_fn(|cell| self.cells.own_volts(cell, self.flow.end_amps));
         let deviations = &self.deviations().contactors;
+        let plated = self.cells.harm.most_plated();
         let each = |of: &dyn Fn(usize) -> bool| [of(NEGATIVE), of(PRECHARGE), of(POSITIVE)];
         let worst =
             |of: fn(&super::contactor::Contactor) -> f64| bus.contactors.iter().map(of).fold(0.0, f64::max);
@@ -99,6 +105,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             volts_high: greatest(&cell_volts),
             celsius_low: least(&self.cells.celsius),
             celsius_high: greatest(&self.cells.celsius),
+            plated_ampere_hours: Extreme { value: plated.value / COULOMBS_AN_AMPERE_HOUR, ..plated },
+            reacted: self.cells.harm.most_reacted(),
             joint_watts: greatest(&self.joint_watts),
             joint_celsius: greatest(&self.heat.joint_celsius),
             string_amps: self.flow.end_amps,
@@ -128,7 +136,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             load_joules_both_ways,
             ..
         } = self.bus.moved;
+        let harm = &self.cells.harm;
         let stored = self.cells.stored_joules(Curve::lithium_iron_phosphate())
+            + harm.plated_joules
             + self.heat.stored_joules(&self.cells.celsius)
             + self.bus.link_joules();
         let taken = bled_joules
@@ -136,7 +146,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             + resistor_joules
             + self.cells.bleed_joules()
             + self.heat.outside_joules;
-        let received = load_joules + motor_joules + capacitor_joules + self.heat.added_joules - taken;
+        let heat = self.heat.added_joules + harm.reaction_joules;
+        let received = load_joules + motor_joules + capacitor_joules + heat - taken;
         Energy { stored, received, scale: load_joules_both_ways }
     }
 }
@@ -152,6 +163,10 @@ pub struct SafeBounds {
     pub cell_celsius: f64,
     /// Most current into the pack while a cell is below 0 °C, in amperes.
     pub frozen_charge_amps: f64,
+    /// Most charge that may plate in a cell, in ampere-hours.
+    pub plated_ampere_hours: f64,
+    /// Most of a cell that may react, 0 to 1.
+    pub reacted: f64,
     /// Most heat of a joint as a mean over a minute, in watts.
     pub joint_watts: f64,
     /// Most temperature of a joint in °C.
@@ -183,6 +198,10 @@ pub enum Bound {
     CellHot,
     /// A cell is charged while frozen.
     ChargedFrozen,
+    /// Too much has plated in a cell.
+    CellPlated,
+    /// A cell vents.
+    CellVents,
     /// A joint makes too much heat.
     JointHeat,
     /// A joint is too hot.
@@ -212,6 +231,8 @@ impl Bound {
             Self::CellHot | Self::JointHot | Self::ResistorHot => "celsius",
             Self::ChargedFrozen | Self::OpenedAboveLimit => "amps",
             Self::JointHeat => "watts",
+            Self::CellPlated => "amp_hours",
+            Self::CellVents => "of_1",
             Self::InsulationLow => "ohms_a_volt",
         }
     }
@@ -243,6 +264,8 @@ impl SafeBounds {
             cell_high_volts: 3.8,
             cell_celsius: 70.0,
             frozen_charge_amps: 0.05 * ampere_hours,
+            plated_ampere_hours: 0.001 * ampere_hours,
+            reacted: 0.01,
             joint_watts: 15.0,
             joint_celsius: 100.0,
             link_volts: 60.0,
@@ -269,6 +292,8 @@ impl SafeBounds {
             (Bound::CellHigh, at(truth.volts_high), self.cell_high_volts),
             (Bound::CellHot, at(truth.celsius_high), self.cell_celsius),
             (Bound::ChargedFrozen, (frozen, Some(truth.celsius_low.place)), self.frozen_charge_amps),
+            (Bound::CellPlated, at(truth.plated_ampere_hours), self.plated_ampere_hours),
+            (Bound::CellVents, at(truth.reacted), self.reacted),
             (Bound::JointHeat, at(truth.joint_watts), self.joint_watts),
             (Bound::JointHot, at(truth.joint_celsius), self.joint_celsius),
             (Bound::LinkLive, (live, None), self.link_volts),

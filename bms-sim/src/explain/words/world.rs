@@ -85,6 +85,15 @@ pub fn breach(breach: &Breach) -> String {
             "cell {cell} is charged below 0 °C with more than the most that is safe, {}: plating does not heal",
             bound("A", 1)
         ),
+        Bound::CellPlated => format!(
+            "in cell {cell} more charge has plated than the most that is safe, {}: it never comes back",
+            bound("Ah", 2)
+        ),
+        Bound::CellVents => format!(
+            "cell {cell} vents: {:.0} % of what can react has reacted, {:.0} % is the most that is safe",
+            100.0 * value,
+            100.0 * limit
+        ),
         Bound::JointHeat => {
             format!("{joint} makes more heat over a minute than the most that is safe, {}", bound("W", 1))
         }

@@ -192,7 +192,7 @@ fn a_hard_short_drains_and_heats_as_its_circuit_says() {
     }
 }
 
-/// The same short while the string carries 150 A: Kirchhoff, V = (E + I R) R_s / (R + R_s) at once.
+/// The same short while the string carries 150 A: Kirchhoff, V = (E + I R) S / (R + S) at once, S the short.
 #[test]
 fn a_short_takes_its_share_of_the_string_current() {
     let curve = flat(|_| 3.3);
