@@ -173,6 +173,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         &self.config
     }
 
+    /// Spoils the configuration in memory, as a flipped bit would: nothing is checked or sealed anew, so that only the checksum can find
+    /// it. For a simulator; never on a target.
+    #[cfg(feature = "disturb")]
+    pub fn disturb(&mut self, spoil: impl FnOnce(&mut crate::Config)) {
+        self.config.disturb(spoil);
+    }
+
     /// Time it has been told of since its start.
     #[must_use]
     pub const fn uptime(&self) -> Uptime {

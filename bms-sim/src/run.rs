@@ -12,13 +12,16 @@
 //! World, board, core, duty and operator together are plain data: a clone is a snapshot, and a clone that is run on stays equal to the
 //! original, bit for bit.
 
+mod flip;
+mod transit;
+
 use crate::case::{Case, StartError};
 use crate::world::World;
 use crate::world::board::SimulatedBoard;
 use bms_core::config::Fitted;
-use bms_core::units::Instant;
-use bms_core::{Controller, Decision, Frame, Step, Witness};
+use bms_core::{Config, Controller, Decision, Frame, Step, Witness};
 use std::sync::Arc;
+use transit::Transit;
 
 /// Milliseconds in a second.
 const MS: f64 = 1_000.0;
@@ -37,6 +40,9 @@ pub struct Loop<const CELLS: usize, const THERMISTORS: usize> {
     /// Time of the next tick from the start, in milliseconds.
     pub at_ms: u64,
     step_ms: u64,
+    transit: Transit<CELLS, THERMISTORS>,
+    /// The configuration as it was before a bit of it flipped.
+    sound_config: Option<Box<Config>>,
     /// What the firmware answered last.
     pub decision: Option<Decision<CELLS>>,
 }
@@ -58,6 +64,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
             tick: 0,
             at_ms: 0,
             step_ms: case.tick_ms,
+            transit: Transit::new(case.seed),
+            sound_config: None,
             decision: None,
         })
     }
@@ -82,27 +90,54 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         self.seconds() >= self.case.duration_seconds || !self.world.supply.feeds_controller()
     }
 
-    /// What the sensors see and the firmware is asked in the next tick.
+    /// What reaches the firmware in the next tick: what the sensors see and what it is asked, unless something befalls it on the way.
     #[must_use]
-    #[expect(clippy::cast_possible_truncation, reason = "the counter of a frame wraps")]
     pub fn frame(&self) -> Frame<CELLS, THERMISTORS> {
+        let wrong = &self.world.deviations().transit;
+        self.transit.reaching(&self.measured(), wrong, self.tick, self.at_ms)
+    }
+
+    fn measured(&self) -> Frame<CELLS, THERMISTORS> {
         let asked = self.case.asked_at(self.at_ms, self.step_ms);
-        self.world.measure(self.tick, Instant(self.at_ms as u32), asked)
+        self.world.measure(self.tick, self.transit.clock(self.at_ms), asked)
     }
 
     /// Plays one tick: measures, lets the firmware decide, lets time pass under its decision.
     pub fn advance<W: Witness>(&mut self, witness: &mut W) -> Decision<CELLS> {
-        let frame = self.board.sample(&self.frame());
+        let measured = self.board.sample(&self.measured());
+        let wrong = self.world.deviations().transit;
+        let frame = self.transit.reaching(&measured, &wrong, self.tick, self.at_ms);
+        self.transit.pass(&measured, &frame, &wrong, self.at_ms);
+        self.flip_bit(wrong.bit_flipped);
         let decision = self.core.tick(&frame, witness);
         let duty = self.case.demand_at(self.seconds());
-        let step_ms = self.next_step(&decision);
-        #[expect(clippy::cast_precision_loss, reason = "a step is less than a minute")]
-        self.world.step(step_ms as f64 / MS, &self.board.act(&decision), &duty.demand);
+        let step_ms = self.next_step(&decision) + wrong.tick_late_ms;
+        #[expect(clippy::cast_precision_loss, reason = "a step is less than a minute and some seconds")]
+        let step = step_ms as f64;
+        self.world.step(step / MS, &self.board.act(&decision), &duty.demand);
+        self.transit.run_clock(step, &wrong);
         self.tick += 1;
         self.at_ms += step_ms;
         self.step_ms = step_ms;
         self.decision = Some(decision);
         decision
+    }
+
+    /// Flips a bit of the firmware's configuration in its memory, or writes it anew.
+    fn flip_bit(&mut self, flipped: bool) {
+        match (flipped, &self.sound_config) {
+            (true, None) => {
+                let sound = Box::new(**self.core.config());
+                let other = flip::flipped(&sound, self.case.seed);
+                self.core.disturb(|config| *config = other);
+                self.sound_config = Some(sound);
+            }
+            (false, Some(sound)) => {
+                self.core.disturb(|config| *config = **sound);
+                self.sound_config = None;
+            }
+            (true, Some(_)) | (false, None) => {}
+        }
     }
 
     /// The length of this tick: larger, if the case allows it, while the contactors stand open and no dwell runs, so that no current flows
@@ -126,3 +161,6 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         rest_ms.min(whole_ticks).max(tick_ms)
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -154,6 +154,12 @@ impl Checked {
         })
     }
 
+    /// Changes it behind the seal's back.
+    #[cfg(feature = "disturb")]
+    pub(crate) fn disturb(&mut self, spoil: impl FnOnce(&mut Config)) {
+        spoil(&mut self.config);
+    }
+
     /// Whether a section still has the sum it was sealed with.
     fn intact(&self, section: u8) -> bool {
         self.sums

@@ -65,7 +65,7 @@ fn by_key(source: &Source<'_>, key: &str) -> Accepted {
     match key {
         "schema" => up_to(1),
         "title" | "story" | "pack" | "do" | "ask" | "by" | "kind" | "ends" | "contactor"
-        | "current_sensor" => Accepted::Said("text in quotes"),
+        | "current_sensor" | "part" => Accepted::Said("text in quotes"),
         "seed" => Accepted::Whole { low: 0, high: MOST_SEED },
         "tick_ms" => Accepted::Whole { low: TICK_MS.0, high: TICK_MS.1 },
         "dwell_ms" | "release_dwell_ms" => Accepted::Whole { low: 0, high: limits::MOST_DWELL_MS },

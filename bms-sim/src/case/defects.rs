@@ -90,6 +90,7 @@ fn refuse_others(source: &Source<'_>, path: &Path, typed: &DefectTable, kind: Ki
         ("module", typed.module.is_some()),
         ("current_sensor", typed.current_sensor.is_some()),
         ("contactor", typed.contactor.is_some()),
+        ("part", typed.part.is_some()),
     ];
     let severities = typed.severities();
     let severity_key = severity_key(kind.unit());
@@ -141,6 +142,7 @@ fn place_of(
         PlaceKind::Module => counted(typed.module, pack.modules()),
         PlaceKind::CurrentSensor => named(&typed.current_sensor, kind.place().names()),
         PlaceKind::Contactor => named(&typed.contactor, kind.place().names()),
+        PlaceKind::FramePart => named(&typed.part, kind.place().names()),
         PlaceKind::Pack => Ok(0),
     }
 }

@@ -99,6 +99,7 @@ pub(super) struct DefectTable {
     pub(super) module: Option<u64>,
     pub(super) current_sensor: Option<String>,
     pub(super) contactor: Option<String>,
+    pub(super) part: Option<String>,
     pub(super) milliohms: Option<f64>,
     pub(super) ohms: Option<f64>,
     pub(super) kiloohms: Option<f64>,

@@ -89,7 +89,9 @@
 //!
 //! A place is `cell`, `joint` (from this cell to the next one), `wire` (a sense wire, from the bottom up: the cells below and above the
 //! fuse have a front end each, with one wire more than cells), `thermistor` or `module` with a number from 1, `current_sensor` with
-//! `"main"` or `"check"`, or `contactor` with `"negative"`, `"precharge"` or `"positive"`; nothing where the pack has only one. A
+//! `"main"` or `"check"`, `contactor` with `"negative"`, `"precharge"` or `"positive"`, or `part` with a part of the frame (`"cells"`,
+//! `"thermistors"`, `"current"`, `"current_check"`, `"voltages"`, `"supply"`, `"feedback"`, `"poles"`, `"contacts"`); nothing where the
+//! pack has only one. A
 //! severity is `milliohms`, `ohms`, `kiloohms`, `ampere_hours`, `percent`, `watts`, `millivolts`, `amps`, `amps_per_hour`, `celsius`,
 //! `milliseconds`, `per_minute` or `edges`; nothing where the defect is only present or absent. Which of them a kind takes stands in the list of defects.
 //!

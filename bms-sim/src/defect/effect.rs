@@ -94,6 +94,12 @@ pub(super) fn write<const CELLS: usize, const THERMISTORS: usize>(
         Kind::InterlockIntermittent => to.signals.interlock_breaks_a_minute += amount,
         Kind::AuxiliaryDisconnectOut => to.signals.auxiliary_out = true,
         Kind::ImpactSignal => to.signals.impact_edges += amount,
+        Kind::FramesLost => to.transit.lost = 1.0 - (1.0 - to.transit.lost) * (1.0 - 0.01 * amount),
+        Kind::FramesLate => to.transit.late_ms += whole_ms(amount),
+        Kind::PartStale => to.transit.standing |= 1 << place,
+        Kind::TickLate => to.transit.tick_late_ms += whole_ms(amount),
+        Kind::ClockFast => to.transit.clock_gains += 0.01 * amount,
+        Kind::ConfigurationBit => to.transit.bit_flipped = true,
         Kind::LeakPositive => to.chassis_leaks.positive += 1e-3 * growth / defect.severity,
         Kind::LeakNegative => to.chassis_leaks.negative += 1e-3 * growth / defect.severity,
         Kind::LeakAlongString => to.string_siemens[place] += 1e-3 * growth / defect.severity,
@@ -104,4 +110,10 @@ pub(super) fn write<const CELLS: usize, const THERMISTORS: usize>(
         }
         Kind::SupplySagging => to.supply_ohms += amount,
     }
+}
+
+/// The range of the list is positive and short.
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "some seconds at most")]
+fn whole_ms(milliseconds: f64) -> u64 {
+    libm::round(milliseconds) as u64
 }

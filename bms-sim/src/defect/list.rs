@@ -3,6 +3,7 @@
 //! A new kind is one line here, one arm in `effect` that writes its deviation, and the physics that reads it. What also happens once, at
 //! the onset, is named at the end of its line.
 
+use crate::world::deviation::FramePart;
 use crate::world::spec::PackSpec;
 
 /// What the place of a defect counts.
@@ -22,6 +23,8 @@ pub enum PlaceKind {
     CurrentSensor,
     /// Negative, precharge, positive.
     Contactor,
+    /// A part of the frame.
+    FramePart,
     /// Something that the pack has once.
     Pack,
 }
@@ -38,6 +41,7 @@ impl PlaceKind {
             Self::Module => Some("module"),
             Self::CurrentSensor => Some("current_sensor"),
             Self::Contactor => Some("contactor"),
+            Self::FramePart => Some("part"),
             Self::Pack => None,
         }
     }
@@ -48,6 +52,7 @@ impl PlaceKind {
         match self {
             Self::CurrentSensor => &["main", "check"],
             Self::Contactor => &["negative", "precharge", "positive"],
+            Self::FramePart => &FramePart::NAMES,
             Self::Cell | Self::Joint | Self::Wire | Self::Thermistor | Self::Module | Self::Pack => &[],
         }
     }
@@ -61,7 +66,7 @@ impl PlaceKind {
             Self::Wire => spec.wires(),
             Self::Thermistor => spec.modules() * spec.thermistors_a_module,
             Self::Module => spec.modules(),
-            Self::CurrentSensor | Self::Contactor => self.names().len(),
+            Self::CurrentSensor | Self::Contactor | Self::FramePart => self.names().len(),
             Self::Pack => 1,
         }
     }
@@ -286,6 +291,18 @@ defects! {
         "The auxiliary battery is cut off: what is stored holds the coils for some tenths of a second and the controller for a little more.";
     ImpactSignal: "impact signal", "impact_signal", Pack, "edges", 1.0 ..= 200.0, 20.0,
         "The impact sensor sends this many edges, one a millisecond: many are an impact, a single one is a disturbance.";
+    FramesLost: "frames lost", "frames_lost", Pack, "%", 0.1 ..= 100.0, 40.0,
+        "This share of the frames never reaches the controller, which decides by the last one that did.";
+    FramesLate: "frames late", "frames_late", Pack, "ms", 1.0 ..= 5000.0, 100.0,
+        "Every frame reaches the controller this much later than it was taken.";
+    PartStale: "one part of the frame stale", "part_stale", FramePart, "", 1.0 ..= 1.0, 1.0,
+        "The part stays what it was at the onset, and its age grows.";
+    TickLate: "tick late", "tick_late", Pack, "ms", 1.0 ..= 5000.0, 100.0,
+        "Every tick of the controller comes this much later than it should; the pack goes on meanwhile.";
+    ClockFast: "clock running fast", "clock_fast", Pack, "%", 0.001 ..= 20.0, 1.0,
+        "The controller's clock gains this much on true time: it counts more charge than flows, and every dwell is shorter.";
+    ConfigurationBit: "configuration bit flipped", "configuration_bit", Pack, "", 1.0 ..= 1.0, 1.0,
+        "One bit of the configuration changes in the controller's memory, which one the seed of the case says.";
     LeakPositive: "leak to chassis at the positive pole", "leak_positive", Pack, "kΩ", 0.1 ..= 10000.0, 20.0,
         "A resistance from B+ to the chassis: the chassis is drawn towards plus, and whoever touches minus closes the circuit.";
     LeakNegative: "leak to chassis at the negative pole", "leak_negative", Pack, "kΩ", 0.1 ..= 10000.0, 20.0,

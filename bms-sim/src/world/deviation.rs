@@ -119,6 +119,86 @@ pub struct StringBreaks {
     pub disconnect_out: bool,
 }
 
+/// The parts of a frame that come from one converter, chip or input each.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum FramePart {
+    /// Cell voltages.
+    Cells,
+    /// Thermistors.
+    Thermistors,
+    /// Main current channel.
+    Current,
+    /// Second current channel.
+    CurrentCheck,
+    /// Voltages around the contactors.
+    Voltages,
+    /// Auxiliary supply.
+    Supply,
+    /// Feedback contacts of the contactors.
+    Feedback,
+    /// Poles against the chassis.
+    Poles,
+    /// Contacts and counters around the pack.
+    Contacts,
+}
+
+impl FramePart {
+    /// All of them, in the order of [`FramePart::NAMES`].
+    pub const ALL: [Self; 9] = [
+        Self::Cells,
+        Self::Thermistors,
+        Self::Current,
+        Self::CurrentCheck,
+        Self::Voltages,
+        Self::Supply,
+        Self::Feedback,
+        Self::Poles,
+        Self::Contacts,
+    ];
+
+    /// Their names in case files.
+    pub const NAMES: [&str; 9] = [
+        "cells",
+        "thermistors",
+        "current",
+        "current_check",
+        "voltages",
+        "supply",
+        "feedback",
+        "poles",
+        "contacts",
+    ];
+}
+
+/// What is wrong with the controller's frames, clock and memory. The world carries it and does not feel it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TransitDeviation {
+    /// Share of frames that never arrive, 0 to 1.
+    pub lost: f64,
+    /// How much later a frame arrives, in milliseconds.
+    pub late_ms: u64,
+    /// Parts that stand still, one bit a part.
+    pub standing: u16,
+    /// What the controller's clock gains, as a fraction.
+    pub clock_gains: f64,
+    /// How much later each tick comes, in milliseconds.
+    pub tick_late_ms: u64,
+    /// Whether a bit of the configuration has flipped.
+    pub bit_flipped: bool,
+}
+
+impl TransitDeviation {
+    /// Nothing wrong.
+    pub const NONE: Self =
+        Self { lost: 0.0, late_ms: 0, standing: 0, clock_gains: 0.0, tick_late_ms: 0, bit_flipped: false };
+
+    /// Whether this part stands still.
+    #[must_use]
+    pub const fn stands(&self, part: FramePart) -> bool {
+        self.standing >> part as u16 & 1 == 1
+    }
+}
+
 /// All deviations; one value a place.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Deviations<const CELLS: usize, const THERMISTORS: usize> {
@@ -187,6 +267,8 @@ pub struct Deviations<const CELLS: usize, const THERMISTORS: usize> {
     pub string_breaks: StringBreaks,
     /// Contacts and counters around the pack.
     pub signals: SignalDeviation,
+    /// Frames, clock and memory of the controller.
+    pub transit: TransitDeviation,
     /// Leaks from pole or load to chassis.
     pub chassis_leaks: Leaks,
     /// Leak from the positive terminal of each cell to chassis, in siemens.
@@ -230,6 +312,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS
             supply_ohms: 0.0,
             string_breaks: StringBreaks::default(),
             signals: SignalDeviation::default(),
+            transit: TransitDeviation::NONE,
             chassis_leaks: Leaks::default(),
             string_siemens: [0.0; CELLS],
         }

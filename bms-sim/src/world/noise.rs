@@ -22,6 +22,8 @@ enum Stream {
     Others,
     /// What differs from part to part: capacities, resistances, pull-in times, calibration.
     Parts,
+    /// What happens to a frame on its way.
+    Transit,
 }
 
 /// The source of all noise of one world: nothing but its key.
@@ -126,6 +128,14 @@ impl Noise {
     pub fn even(&self, part: u32) -> f64 {
         let words = philox([part, Stream::Parts as u32, 0, 0], self.key);
         f64::from(words[0]) / f64::from(1_u32 << 31) - 1.0
+    }
+
+    /// A draw of each tick for what happens to its frame, equally likely everywhere in 0 … 1.
+    #[must_use]
+    pub fn chance(&self, tick: u64) -> f64 {
+        let low = (tick & 0xffff_ffff) as u32;
+        let words = philox([0, Stream::Transit as u32, low, (tick >> 32) as u32], self.key);
+        f64::from(words[0]) / 4_294_967_296.0
     }
 
     /// The words of two groups of a stream each.

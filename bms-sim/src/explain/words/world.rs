@@ -23,6 +23,10 @@ pub fn defect_place(kind: PlaceKind, place: usize) -> String {
             format!("the {} current sensor", kind.names()[place.min(1)])
         }
         PlaceKind::Contactor => format!("the {} contactor", kind.names()[place.min(2)]),
+        PlaceKind::FramePart => {
+            let name = kind.names().get(place).copied().unwrap_or_default();
+            format!("the frame's {}", name.replace('_', " "))
+        }
         PlaceKind::Pack => String::new(),
     }
 }
