@@ -112,6 +112,9 @@ impl FrontEnd<16> for Chips<'_> {
     fn bleed(&mut self, _: &CellSet<16>) -> Result<(), Infallible> {
         Ok(())
     }
+    fn bleed_flows(&mut self) -> Result<Option<CellSet<16>>, Infallible> {
+        Ok(None) // these chips have no comparators
+    }
     fn cells_pulled(&mut self, _: frame::Inputs, volts: &mut Each<Volts, 16>) -> Result<(), Infallible> {
         self.cells(volts) // every wire is sound
     }

@@ -448,3 +448,37 @@ fn a_short_inside_a_rested_cell_is_found_and_a_soft_leak_is_not() {
         assert_eq!(core.step() == Step::Barred, found, "{ohms} Ω");
     }
 }
+
+/// One cell of the bench is 2 Ah fuller and bleeds, since the others are known to be emptier; its switch stays off, or another one's on.
+/// What the cells read does not move for it: their comparators tell.
+#[test]
+fn a_bleed_switch_that_does_not_obey_is_reported() {
+    let told = |kind: Kind, place: usize| {
+        let initial = Initial { charge: 1.0, celsius: 20.0 };
+        let mut world = World::<16, 8>::new(&PackSpec::trainer(), 7, initial).expect("the bench is valid");
+        let mut core = Controller::<16, 8>::new(Config::trainer().fit().expect("the default is valid"));
+        let low = Defect { severity: -2.0, ..Defect::usual(Kind::ChargeOutOfLine, 4, 0.0) };
+        world.inject(low).expect("there is such a cell");
+        let id = world.inject(Defect::usual(kind, place, 0.0)).expect("there is such a cell");
+        let demand = Demand { amps: 0.0, giver: Giver::Drive, outside_celsius: 20.0 };
+        let mut at = Instant(0);
+        let mut run = |core: &mut Controller<16, 8>, world: &mut World<16, 8>, ticks: u32, millis: u32| {
+            for _ in 0..ticks {
+                at = Instant(at.0 + millis);
+                let decision = core.tick(&world.measure(at.0.into(), at, Asked::NOTHING), &mut ());
+                world.step(f64::from(millis) / 1_000.0, &Actuators::from(&decision), &demand);
+            }
+        };
+        // Proven open, the controller sleeps for a second at a time.
+        run(&mut core, &mut world, 1_000, 10);
+        run(&mut core, &mut world, 6_000, 1_000);
+        let confirmed: Vec<_> = core.faults().confirmed.iter().collect();
+        let at = core.memory().records().next().map(|record| record.place);
+        world.clear(id);
+        run(&mut core, &mut world, 100, 1_000);
+        (confirmed, at, core.faults().confirmed.is_empty())
+    };
+    let place = Some(Place::Cell(9));
+    assert_eq!(told(Kind::BleedStuckOff, 9), (vec![Fault::BleedPathStuckOff], place, true));
+    assert_eq!(told(Kind::BleedStuckOn, 9), (vec![Fault::BleedPathStuckOn], place, true));
+}

@@ -44,8 +44,10 @@ pub enum BleedRefusal {
     Measuring,
 }
 
-/// Faults that speak against the readings or the count that a choice rests on, or against taking anything from a cell.
-const DOUBTS: [Fault; 10] = [
+/// Faults that speak against the readings or the count that a choice rests on, or against taking anything from a cell. Towards a cell that
+/// bleeds without end the whole pack would be emptied.
+const DOUBTS: [Fault; 11] = [
+    Fault::BleedPathStuckOn,
     Fault::PackSumDisagrees,
     Fault::InternalShort,
     Fault::CellReadingFrozen,

@@ -161,6 +161,30 @@ impl<const CELLS: usize> CellSet<CELLS> {
         }
     }
 
+    /// The cells that are in either set.
+    #[must_use]
+    pub fn or(&self, other: &Self) -> Self {
+        self.with(other, |one, other| one | other)
+    }
+
+    /// The cells that are in both sets.
+    #[must_use]
+    pub fn and(&self, other: &Self) -> Self {
+        self.with(other, |one, other| one & other)
+    }
+
+    /// The cells that are in this set and not in the other one.
+    #[must_use]
+    pub fn without(&self, other: &Self) -> Self {
+        self.with(other, |one, other| one & !other)
+    }
+
+    fn with(&self, other: &Self, of: impl Fn(u32, u32) -> u32) -> Self {
+        let mut words = self.words;
+        words.iter_mut().zip(&other.words).for_each(|(one, other)| *one = of(*one, *other));
+        Self { words }
+    }
+
     /// How many cells are in the set.
     #[must_use]
     pub fn count(&self) -> u8 {
@@ -193,5 +217,11 @@ mod tests {
         assert_eq!(set.count(), 4);
         set.remove(32);
         assert!(!set.holds(32) && set.holds(31));
+        let mut other = CellSet::EMPTY;
+        other.insert(31);
+        other.insert(40);
+        assert!(set.or(&other).iter().eq([0, 31, 40, 95]));
+        assert!(set.and(&other).iter().eq([31]));
+        assert!(set.without(&other).iter().eq([0, 95]));
     }
 }

@@ -4,6 +4,7 @@
 //! the instant of the frame. A part that was never measured has the age [`Millis::MAX`]. Nothing here is judged; a frame may hold
 //! any bits whatever and the core must answer it.
 
+use crate::decision::CellSet;
 use crate::each::Each;
 use crate::units::{Amps, Instant, Millis, Ratio, Volts};
 
@@ -33,6 +34,9 @@ pub struct Frame<const CELLS: usize, const THERMISTORS: usize> {
     /// Each cell once more, read while the front end pulled its test current: fresh in the tick after [`Decision`](crate::Decision)
     /// asked for it, and of no use at any other time.
     pub cells_pulled: Part<Pulled<CELLS>>,
+    /// Cells whose bleed resistor carried current just before they were read, as a comparator across each resistor saw it. The cells are
+    /// read with bleeding paused, which hides whether a switch does what it is told. Of no use where the front end has no comparators.
+    pub bleed_flows: Part<CellSet<CELLS>>,
     /// Voltage of each pole of the pack against the chassis.
     pub poles: Part<PoleVoltages>,
     /// Interlock, disconnects, impact sensor, tacho.
@@ -64,6 +68,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Frame<CELLS, THERMISTORS> {
                 positive: Contact::Broken,
             }),
             cells_pulled: Part::never(Pulled { inputs: Inputs::Odd, cells: Each::all(Volts::ZERO) }),
+            bleed_flows: Part::never(CellSet::EMPTY),
             poles: Part::never(PoleVoltages {
                 negative: Volts::ZERO,
                 positive: Volts::ZERO,

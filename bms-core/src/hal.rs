@@ -77,6 +77,9 @@
 //!     fn bleed(&mut self, _: &CellSet<16>) -> Result<(), Infallible> {
 //!         Ok(())
 //!     }
+//!     fn bleed_flows(&mut self) -> Result<Option<CellSet<16>>, Infallible> {
+//!         Ok(None) // these chips have no comparators
+//!     }
 //!     fn cells_pulled(&mut self, _: Pulled, volts: &mut Each<Volts, 16>) -> Result<(), Infallible> {
 //!         self.cells(volts) // every wire is sound
 //!     }
@@ -201,6 +204,14 @@ pub trait FrontEnd<const CELLS: usize> {
     /// Whatever keeps the driver from it; it is asked again in the next tick.
     fn bleed(&mut self, cells: &CellSet<CELLS>) -> Result<(), Self::Error>;
 
+    /// The cells whose bleed resistor carries current while the switches stand as they were told last, by a comparator across each
+    /// resistor. `None` from chips that cannot say. It is asked before [`cells`](Self::cells), which pauses bleeding.
+    ///
+    /// # Errors
+    ///
+    /// Whatever keeps the driver from a complete and valid set.
+    fn bleed_flows(&mut self) -> Result<Option<CellSet<CELLS>>, Self::Error>;
+
     /// Measures every cell while a test current of some 100 µA is pulled from these inputs towards the lowest one, for long enough to
     /// empty the filter behind an open wire; then stops the current. On failure the values are not used.
     ///
@@ -281,6 +292,8 @@ pub enum Trouble {
     Cells(DriverErrorKind),
     /// The bleed switches could not be set.
     Bleed(DriverErrorKind),
+    /// What bleeds could not be read.
+    BleedFlows(DriverErrorKind),
     /// The cells could not be read under the test current.
     CellsPulled(DriverErrorKind),
     /// Contacts and counters could not be read.
@@ -485,14 +498,12 @@ where
         kept.supply.renew(input(Channel::Supply).map(|ratio| scales.supply.at(ratio)), elapsed);
         kept.thermistors.renew(thermistors(&mut input), elapsed);
         kept.feedback.renew(self.feedback.read(&mut trouble), elapsed);
+        let flows = self.front_end.bleed_flows();
+        let flows = flows.map_err(|error| trouble(Trouble::BleedFlows(error.kind()))).ok().flatten();
+        kept.bleed_flows.renew(flows, elapsed);
         let mut volts = kept.cells.value;
-        let cells = match self.front_end.cells(&mut volts) {
-            Ok(()) => Some(volts),
-            Err(error) => {
-                trouble(Trouble::Cells(error.kind()));
-                None
-            }
-        };
+        let cells = self.front_end.cells(&mut volts);
+        let cells = cells.map_err(|error| trouble(Trouble::Cells(error.kind()))).ok().map(|()| volts);
         kept.cells.renew(cells, elapsed);
         let pulled = self.pull.take().and_then(|inputs| {
             let mut cells = kept.cells_pulled.value.cells;

@@ -184,6 +184,8 @@ impl Dice {
         let supply = self.volts();
         let inputs = if self.bits() < 0 { Inputs::Odd } else { Inputs::Even };
         let pulled = Pulled { inputs, cells: Each(core::array::from_fn(|_| self.volts())) };
+        let mut flows = CellSet::EMPTY;
+        flows.insert(self.bits().to_le_bytes()[1]);
         let resistor = if self.bits() < 0 { ToChassis::Negative } else { ToChassis::Positive };
         let poles = PoleVoltages { negative: self.volts(), positive: self.volts(), resistor };
         let [interlock_breaks, impact_edges, ..] = self.bits().to_le_bytes();
@@ -205,6 +207,7 @@ impl Dice {
             supply: self.part(supply),
             feedback: self.part(feedback),
             cells_pulled: self.part(pulled),
+            bleed_flows: self.part(flows),
             poles: self.part(poles),
             contacts: self.part(contacts),
             asked: Asked {

@@ -9,7 +9,7 @@
 //! ```
 //!
 //! `I` is the current between two readings, positive into the pack; `e` its worst error (offset, gain, time base); `b` the bleed
-//! current while the cell bleeds, `t` its tolerance; `l` front-end drain and self-discharge, which the sensor never sees and which
+//! current while the cell bleeds (in `low` only while it does for certain, see `bleed`), `t` its tolerance; `l` front-end drain and self-discharge, which the sensor never sees and which
 //! may be absent. While a reading is late, lost or at its end, `e` is the whole range of the sensor.
 //!
 //! Between two readings the current is taken as their mean. If they differ by more than the error, the current may have moved at
@@ -24,6 +24,7 @@
 //! were last compared and has neither bled nor leaked since. Current, offset and curve error are shared and cancel in it; bleeding
 //! and leaks stay. The typical cell cancels once more when two cells are held against each other.
 
+use super::bleed::Bleeding;
 use super::{Interval, Moment, StringCurrent};
 use crate::config::{Checked, Config};
 use crate::decision::CellSet;
@@ -51,7 +52,7 @@ pub(super) struct Count<const CELLS: usize> {
     /// The differences of a comparison that is not over yet, likewise.
     candidates: Each<Interval, CELLS>,
     /// Cells that bleed, and what each of them lost that is not yet in the intervals above.
-    bleeding: CellSet<CELLS>,
+    bleeding: Bleeding<CELLS>,
     bled: Interval,
     before: Option<Amps>,
     /// The cell whose turn it is to be held within its range.
@@ -70,8 +71,30 @@ pub(super) struct Count<const CELLS: usize> {
 pub(super) struct Moved<const CELLS: usize> {
     /// What the string moved into each cell, at the least and at the most.
     pub(super) into: Interval,
-    /// What some cells bled until the set of them changed, each of them.
-    pub(super) bled: Option<(CellSet<CELLS>, Interval)>,
+    /// What some cells bled until the set of them changed.
+    pub(super) bled: Option<Bled<CELLS>>,
+}
+
+/// What some cells bled.
+pub(super) struct Bled<const CELLS: usize> {
+    cells: Bleeding<CELLS>,
+    each: Interval,
+}
+
+impl<const CELLS: usize> Bled<CELLS> {
+    /// What this cell bled: nothing at the least where it is not sure that it bled at all.
+    pub(super) fn of(&self, cell: u8) -> Interval {
+        let (perhaps, surely) = (self.cells.perhaps.holds(cell), self.cells.surely.holds(cell));
+        Interval {
+            low: if surely { self.each.low } else { Coulombs::ZERO },
+            high: if perhaps { self.each.high } else { Coulombs::ZERO },
+        }
+    }
+
+    /// The cells that may have bled.
+    pub(super) fn cells(&self) -> impl Iterator<Item = u8> + '_ {
+        self.cells.perhaps.iter()
+    }
 }
 
 /// Holds nothing: the start of a search for extremes.
@@ -92,7 +115,7 @@ impl<const CELLS: usize> Count<CELLS> {
             cells: Each::all(anything),
             differences: Each::all(Interval::default()),
             candidates: Each::all(Interval::default()),
-            bleeding: CellSet::EMPTY,
+            bleeding: Bleeding::NONE,
             bled: Interval::default(),
             before: None,
             turn: 0,
@@ -126,7 +149,7 @@ impl<const CELLS: usize> Count<CELLS> {
         let leak = (facts.drain + facts.self_discharge).over(elapsed);
         self.leaked = self.leaked + leak;
         self.moved.high = self.moved.high + leak;
-        if !bleeding.is_empty() {
+        if !bleeding.perhaps.is_empty() {
             let tolerance = facts.bleed_tolerance + config.sensing.time_base;
             let off = facts.bleed.scaled(tolerance) + Amps::from_bits(1);
             self.bled.low = self.bled.low + (facts.bleed - off).over(elapsed);
@@ -155,29 +178,30 @@ impl<const CELLS: usize> Count<CELLS> {
     }
 
     /// Writes what the bleeding cells lost into their intervals, at the latest when the set of them changes.
-    fn settle_bleeding(&mut self) -> Option<(CellSet<CELLS>, Interval)> {
-        let bled = core::mem::take(&mut self.bled);
-        if self.bleeding.is_empty() {
+    fn settle_bleeding(&mut self) -> Option<Bled<CELLS>> {
+        let bled = Bled { cells: self.bleeding, each: core::mem::take(&mut self.bled) };
+        if self.bleeding.perhaps.is_empty() {
             return None;
         }
         let all = self.cells.iter_mut().zip(&mut self.differences).zip(&mut self.candidates);
         let mut cell = 0_u8;
         for ((missing, difference), candidate) in all {
-            if self.bleeding.holds(cell) {
+            if self.bleeding.perhaps.holds(cell) {
+                let bled = bled.of(cell);
                 *missing = missing.plus(bled);
                 *difference = difference.plus(bled);
                 *candidate = candidate.plus(bled);
             }
             cell = cell.saturating_add(1);
         }
-        self.extremes.high = self.extremes.high + bled.high;
-        self.extremes_of_round.high = self.extremes_of_round.high + bled.high;
-        Some((self.bleeding, bled))
+        self.extremes.high = self.extremes.high + bled.each.high;
+        self.extremes_of_round.high = self.extremes_of_round.high + bled.each.high;
+        Some(bled)
     }
 
     /// What this cell lost by bleeding that is not yet in its intervals.
     pub(super) fn pending(&self, cell: u8) -> Interval {
-        if self.bleeding.holds(cell) { self.bled } else { Interval::default() }
+        Bled { cells: self.bleeding, each: self.bled }.of(cell)
     }
 
     /// No cell misses more than the most it can hold, nor less than nothing: one cell a tick is held to that. A count that lies wholly

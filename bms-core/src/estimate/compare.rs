@@ -107,7 +107,7 @@ impl<const CELLS: usize> Comparison<CELLS> {
         witness: &mut W,
     ) -> bool {
         let Moment { believed, current, bleeding, config } = moment;
-        self.history.follow(bleeding, current.map(|current| current.amps), moved, &config.pack);
+        self.history.follow(&bleeding.perhaps, current.map(|current| current.amps), moved, &config.pack);
         let rested = rest.rested();
         if rested < config.charge.rest_warm {
             (self.turn, self.begun) = (None, None);

@@ -146,7 +146,7 @@ impl<const CELLS: usize> Falling<CELLS> {
         }
         self.time = self.time + believed.elapsed;
         self.since = self.since + believed.elapsed;
-        bleeding.iter().for_each(|cell| self.disturbed.insert(cell));
+        bleeding.perhaps.iter().for_each(|cell| self.disturbed.insert(cell));
         let Some(cells) = usable.filter(|_| self.since >= EVERY) else { return };
         let coldest = believed.temperatures.coldest.map(|(_, celsius)| celsius);
         let needed = rest::needed(coldest, &config.charge);

@@ -20,7 +20,7 @@
 //! once; its offset also shows while the cell works, a leak does not.
 
 use super::Interval;
-use super::charge::Count;
+use super::charge::{Bled, Count};
 use super::median::median;
 use crate::config::Checked;
 use crate::decision::CellSet;
@@ -123,14 +123,12 @@ impl<const CELLS: usize> Losses<CELLS> {
     }
 
     /// Time passes, and these cells have lost so much by bleeding.
-    pub(super) fn advance(&mut self, elapsed: Millis, bled: Option<(CellSet<CELLS>, Interval)>) {
+    pub(super) fn advance(&mut self, elapsed: Millis, bled: Option<&Bled<CELLS>>) {
         self.now = self.now.after(elapsed);
-        if let Some((cells, each)) = bled {
-            let each = Bounds::of(each);
-            for cell in cells.iter() {
-                if let Some(then) = self.then.at_mut(cell) {
-                    *then = then.plus(each);
-                }
+        let Some(bled) = bled else { return };
+        for cell in bled.cells() {
+            if let Some(then) = self.then.at_mut(cell) {
+                *then = then.plus(Bounds::of(bled.of(cell)));
             }
         }
     }

@@ -1,9 +1,10 @@
 //! # What is worked out over time
 //!
-//! From believed readings: how much charge is missing in each cell (`charge`, corrected by `compare`), whether one loses it by itself:
+//! From believed readings: how much charge is missing in each cell (`charge`, corrected by `compare`), what bleeds of it (`bleed`), whether one loses it by itself:
 //! fast, within a rest (`fall`), or slowly, from rest to rest (`loss`); what resistance each cell
 //! shows in load steps (`resistance`), whether its reading follows them at all (`follow`), and how much of the heat budget of fuse and cable is used (`heat`).
 
+mod bleed;
 mod charge;
 mod cold;
 mod compare;
@@ -31,6 +32,7 @@ use crate::sense::Believed;
 use crate::sequence::Step;
 use crate::units::{Amps, Coulombs, Milliohms, Millis, Ratio, Volts};
 use crate::witness::{Act, Evidence, Refusal, Witness};
+use bleed::{Bleeding, Paths};
 use charge::Count;
 use compare::Comparison;
 use fall::{Fall, Falling};
@@ -130,7 +132,7 @@ pub enum Discarded {
 /// What the estimate must know besides the readings.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Surroundings<'a, const CELLS: usize> {
-    /// The cells that bled since the frame before.
+    /// The cells that were told to bleed since the frame before.
     pub(crate) bleeding: &'a CellSet<CELLS>,
     /// Where the contactor sequence stood.
     pub(crate) step: Step,
@@ -146,6 +148,7 @@ pub(crate) struct Surroundings<'a, const CELLS: usize> {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Estimated<const CELLS: usize> {
     count: Count<CELLS>,
+    paths: Paths<CELLS>,
     rest: Rest,
     comparison: Comparison<CELLS>,
     falling: Falling<CELLS>,
@@ -158,6 +161,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
     pub(crate) fn new(config: &Checked) -> Self {
         Self {
             count: Count::new(config),
+            paths: Paths::new(),
             rest: Rest::NONE,
             comparison: Comparison::new(),
             falling: Falling::new(),
@@ -175,7 +179,10 @@ impl<const CELLS: usize> Estimated<CELLS> {
         witness: &mut W,
     ) {
         let current = string_current(believed, surroundings.proven_open, config);
-        let moment = Moment { believed, current, bleeding: surroundings.bleeding, config };
+        let flows = believed.bleed_flows.as_ref();
+        self.paths.advance(surroundings.bleeding, flows, believed.elapsed);
+        let bleeding = Bleeding::of(surroundings.bleeding, flows);
+        let moment = Moment { believed, current, bleeding: &bleeding, config };
         let moved = self.count.advance(&moment);
         if let Some((cell, counted)) = self.count.hold_one_within_range() {
             self.comparison.contradict(cell, counted, self.count.within_full_and_empty(), witness);
@@ -188,12 +195,12 @@ impl<const CELLS: usize> Estimated<CELLS> {
             self.forget(by, config);
         }
         let steep = self.comparison.advance(&mut self.count, &self.rest, &moment, moved.into, witness);
-        self.losses.advance(believed.elapsed, moved.bled);
+        self.losses.advance(believed.elapsed, moved.bled.as_ref());
         if steep {
             self.losses.compared(&self.count, config);
         }
         self.falling.advance(&self.rest, &moment);
-        let undisturbed = surroundings.bleeding.is_empty() && !switching(surroundings.step);
+        let undisturbed = bleeding.perhaps.is_empty() && !switching(surroundings.step);
         self.steps.advance(believed, undisturbed, config, witness);
         let amps = believed.current.map(|current| current.amps);
         self.heat.advance(amps, believed.elapsed, believed.credit, &config.pack);
@@ -232,6 +239,12 @@ impl<const CELLS: usize> Estimated<CELLS> {
         }
         if config.faults.cell_self_discharge.clearing.allows(by) {
             self.losses.forget();
+        }
+        if config.faults.bleed_path_stuck_on.clearing.allows(by) {
+            self.paths.forget_stuck_on();
+        }
+        if config.faults.bleed_path_stuck_off.clearing.allows(by) {
+            self.paths.forget_stuck_off();
         }
     }
 
@@ -299,6 +312,16 @@ impl<const CELLS: usize> Estimated<CELLS> {
         self.falling.fastest()
     }
 
+    /// Cells that bleed whatever their switch is told; `None` where nothing shows it.
+    pub(crate) fn bleeds_stuck_on(&self) -> Option<&CellSet<CELLS>> {
+        self.paths.stuck_on()
+    }
+
+    /// Cells that do not bleed although their switch is told to; `None` where nothing shows it.
+    pub(crate) fn bleeds_stuck_off(&self) -> Option<&CellSet<CELLS>> {
+        self.paths.stuck_off()
+    }
+
     /// The cell that was twice found to lose charge by itself; `None` before any was.
     pub(crate) const fn self_discharge(&self) -> Option<Loss> {
         self.losses.told()
@@ -321,7 +344,7 @@ struct Moment<'a, const CELLS: usize, const THERMISTORS: usize> {
     believed: &'a Believed<'a, CELLS, THERMISTORS>,
     current: Option<StringCurrent>,
     /// The cells that bled since the frame before.
-    bleeding: &'a CellSet<CELLS>,
+    bleeding: &'a Bleeding<CELLS>,
     config: &'a Checked,
 }
 

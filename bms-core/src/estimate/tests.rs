@@ -9,6 +9,7 @@ use crate::units::Celsius;
 use proptest::collection::vec;
 use proptest::prelude::*;
 
+mod bled;
 mod compared;
 mod fallen;
 mod followed;
@@ -35,6 +36,8 @@ struct Bench {
     volts: Each<Volts, 96>,
     celsius: Celsius,
     bleeding: CellSet<96>,
+    /// Where comparators see bleed current, if there are any.
+    flows: Option<CellSet<96>>,
     step: Step,
     proven_open: bool,
     cleared: Option<Clearance>,
@@ -67,6 +70,7 @@ impl Bench {
             volts: Each::all(Volts::from_milli(3_300)),
             celsius: Celsius::from_milli(25_000),
             bleeding: CellSet::EMPTY,
+            flows: None,
             step: Step::Closed,
             proven_open: false,
             cleared: None,
@@ -111,6 +115,7 @@ impl Bench {
             supply: None,
             feedback: None,
             pulled: None,
+            bleed_flows: self.flows,
             poles: None,
             contacts: None,
             unseen: Millis::ZERO,

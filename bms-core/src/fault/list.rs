@@ -10,7 +10,7 @@ use super::Clearing::{AtPanel, AtService};
 use super::Reaction::{Derate, OpenNow, OpenSoon, Report};
 use super::judge::{EachThermistor, Faults, Found, Keep, Limit, OfPack, Pass};
 use super::{
-    cell_voltage, contactor, control, current, precharge, resistance, rest, temperature, thermistor,
+    bleed, cell_voltage, contactor, control, current, precharge, resistance, rest, temperature, thermistor,
 };
 use crate::config::{Checks, Pack};
 use crate::units::{Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ratio, Volts};
@@ -177,6 +177,12 @@ list! {
     /// it takes charge, and opening the contactors does not stop it.
     InternalShort internal_short "internal short":
         one rest::Falling, Volts = |_| limit(volts(5), volts(5).scaled(Ratio::percent(90)), 0, OpenNow, AtService);
+    /// A cell bleeds although its switch is told off, in three observations: it is emptied until somebody mends it.
+    BleedPathStuckOn bleed_path_stuck_on "bleed path stuck on":
+        one bleed::StuckOn, Found = |_| found(0, Report, AtPanel);
+    /// A cell does not bleed although its switch is told on, in three observations: it stays above the others.
+    BleedPathStuckOff bleed_path_stuck_off "bleed path stuck off":
+        one bleed::StuckOff, Found = |_| found(0, Report, AtPanel);
     /// Hottest sensor that is not at a rail, or module that may be hotter because no sensor of it is believed; first step.
     OverTemperature over_temperature "over-temperature, first step":
         one temperature::Hottest, Celsius = |_| limit(celsius(55_000), celsius(52_000), 2_000, Derate, AtPanel);

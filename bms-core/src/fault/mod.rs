@@ -4,6 +4,7 @@
 //! worst place, holds it against a trip and a release limit, and goes through its stages ([`Stage`]). The list of all faults
 //! stands once, in one macro ([`Fault::ALL`]); everything else (names, limits, state, the pass over all of them) is made from it.
 
+mod bleed;
 mod cell_voltage;
 mod contactor;
 mod control;

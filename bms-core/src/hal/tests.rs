@@ -54,6 +54,9 @@ impl FrontEnd<4> for Chips {
         self.bled.push(*cells);
         if self.broken { Err(Fails(DriverErrorKind::NotReady)) } else { Ok(()) }
     }
+    fn bleed_flows(&mut self) -> Result<Option<CellSet<4>>, Fails> {
+        if self.broken { Err(Fails(DriverErrorKind::NotReady)) } else { Ok(self.bled.last().copied()) }
+    }
     fn cells_pulled(&mut self, inputs: Inputs, volts: &mut Each<Volts, 4>) -> Result<(), Fails> {
         assert_eq!(inputs, Inputs::Even);
         *volts = Each::all(Volts::from_milli(if self.broken { 9_999 } else { 3_298 }));
@@ -271,6 +274,7 @@ fn a_frame_is_sampled_whole() {
     let poles = PoleVoltages { negative: hundred, positive: hundred, resistor: ToChassis::Open };
     assert_eq!((frame.poles, frame.contacts), (Part::fresh(poles), Part::fresh(LOOSE)));
     assert_eq!(frame.cells_pulled.age, Millis::MAX, "no test was asked for");
+    assert_eq!(frame.bleed_flows.age, Millis::MAX, "nothing was said of it");
 }
 
 /// The frame after the decision carries the cells under the test current, and says where the resistor stood; the one after that is older.
@@ -288,11 +292,14 @@ fn a_test_current_and_the_resistor_reach_the_next_frame() {
         &[Duty::set_duty_cycle(0)],
     );
     let (pull, resistor, warning) = (Some(Inputs::Even), ToChassis::Positive, Some(Warning::Danger));
-    board.act(&Decision { pull, resistor, warning, ..decision(decision::Coils::NONE, Cooling::Off) }, quiet);
+    let mut asked = Decision { pull, resistor, warning, ..decision(decision::Coils::NONE, Cooling::Off) };
+    asked.bleed.insert(2);
+    board.act(&asked, quiet);
     let frame = board.sample(Instant(10), Asked::NOTHING, quiet);
     let pulled = Pulled { inputs: Inputs::Even, cells: Each::all(Volts::from_milli(3_298)) };
     assert_eq!((frame.cells_pulled, frame.poles.value.resistor), (Part::fresh(pulled), ToChassis::Positive));
     assert_eq!(frame.cells.value, Each::all(Volts::from_milli(3_300)));
+    assert_eq!(frame.bleed_flows, Part::fresh(asked.bleed));
     assert_eq!(board.sample(Instant(20), Asked::NOTHING, quiet).cells_pulled.age, Millis(10));
     assert_eq!(board.periphery.switched, [ToChassis::Positive]);
     assert_eq!(board.periphery.warned, [warning]);
@@ -323,6 +330,7 @@ fn what_fails_grows_old_and_holds_nothing_else_up() {
         [
             Trouble::Input(Channel::Link, DriverErrorKind::NoAnswer),
             Trouble::Feedback(Contactor::Precharge, digital::ErrorKind::Other),
+            Trouble::BleedFlows(DriverErrorKind::NotReady),
             Trouble::Cells(DriverErrorKind::Corrupted),
             Trouble::CellsPulled(DriverErrorKind::Corrupted),
             Trouble::Contacts(DriverErrorKind::NotReady),

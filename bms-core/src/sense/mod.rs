@@ -47,6 +47,7 @@ pub use thermistor::Doubt;
 pub(crate) use thermistor::{SensorReading, Temperatures};
 
 use crate::config::Checked;
+use crate::decision::CellSet;
 use crate::each::Each;
 use crate::frame::{Contacts, Feedback, Frame, PackVoltages, Part, PoleVoltages, Pulled};
 use crate::units::{Amps, Millis, Ratio, Volts};
@@ -83,6 +84,8 @@ pub(crate) struct Believed<'f, const CELLS: usize, const THERMISTORS: usize> {
     /// The cells under the test current, where one was pulled for this frame.
     #[expect(dead_code, reason = "the faults that rest on it follow")]
     pub(crate) pulled: Option<&'f Pulled<CELLS>>,
+    /// Cells whose bleed resistor carries current; `None` where nothing says so.
+    pub(crate) bleed_flows: Option<CellSet<CELLS>>,
     /// The poles against the chassis, where they are measured.
     #[expect(dead_code, reason = "the faults that rest on it follow")]
     pub(crate) poles: Option<PoleVoltages>,
@@ -172,9 +175,10 @@ impl<const THERMISTORS: usize> Sense<THERMISTORS> {
         let poles = config.sensing.points.poles.then_some(&frame.poles);
         let poles = poles.and_then(|part| ages.believe(part, PartName::Poles, witness)).copied();
         let contacts = ages.believe(&frame.contacts, PartName::Contacts, witness).copied();
-        // Asked for now and then: one that did not come is no stale measurement.
+        // Asked for now and then, or not there at all: one that did not come is no stale measurement.
         let fresh = self.clock.unrenewed() == Millis::ZERO;
         let pulled = frame.cells_pulled.within(Millis::ZERO).filter(|_| fresh);
+        let bleed_flows = frame.bleed_flows.within(Millis::ZERO).filter(|_| fresh).copied();
         let current = self.current.judge(raw, (elapsed, credit), standstill, config, witness);
         let since_load = self.current.since_load();
         Believed {
@@ -190,6 +194,7 @@ impl<const THERMISTORS: usize> Sense<THERMISTORS> {
             supply,
             feedback,
             pulled,
+            bleed_flows,
             poles,
             contacts,
             unseen: ages.unseen,

@@ -44,6 +44,8 @@ pub(super) fn write<const CELLS: usize, const THERMISTORS: usize>(
         Kind::SenseWireOpen => to.wires[place].open = true,
         Kind::SenseWireCorroded => to.wires[place].ohms += amount,
         Kind::SenseWiresSwapped => to.tap_of_wire.swap(place, spec.wire_beside(place)),
+        Kind::BleedStuckOn => to.bleeds_stuck_on |= 1 << place,
+        Kind::BleedStuckOff => to.bleeds_stuck_off |= 1 << place,
         Kind::CellChannelOffset => to.cell_offset_volts[place] += 1e-3 * amount,
         Kind::CellChannelGain => to.cell_gain[place] += 0.01 * amount,
         Kind::CellChannelFrozen => {

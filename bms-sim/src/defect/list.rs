@@ -204,6 +204,10 @@ defects! {
         "A resistance in the wire: the cells beside it bleed more weakly, and read wrong only while they or their neighbours bleed.";
     SenseWiresSwapped: "two sense wires swapped", "sense_wires_swapped", Wire, "", 1.0 ..= 1.0, 1.0,
         "This wire and the next one of its front end (the last with the one before) are exchanged: the cell between reads reversed, its neighbours twofold.";
+    BleedStuckOn: "bleed switch stuck on", "bleed_stuck_on", Cell, "", 1.0 ..= 1.0, 1.0,
+        "The cell bleeds all the time, whatever its switch is told: it loses 2.4 Ah a day through 33 Ω.";
+    BleedStuckOff: "bleed switch stuck off", "bleed_stuck_off", Cell, "", 1.0 ..= 1.0, 1.0,
+        "The cell does not bleed, whatever its switch is told: it stays above the others.";
     CellChannelOffset: "cell channel offset", "cell_channel_offset", Cell, "mV", -500.0 ..= 500.0, 30.0,
         "The cell's measuring channel reads this much too high.";
     CellChannelGain: "cell channel gain error", "cell_channel_gain", Cell, "%", -50.0 ..= 50.0, 1.0,

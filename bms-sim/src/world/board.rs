@@ -137,6 +137,7 @@ pub struct Chips<const CELLS: usize> {
     /// The same under the test current that was asked for last.
     pulled: Each<Volts, CELLS>,
     bleeding: CellSet<CELLS>,
+    flows: CellSet<CELLS>,
 }
 
 impl<const CELLS: usize> FrontEnd<CELLS> for Chips<CELLS> {
@@ -150,6 +151,10 @@ impl<const CELLS: usize> FrontEnd<CELLS> for Chips<CELLS> {
     fn bleed(&mut self, cells: &CellSet<CELLS>) -> Result<(), Infallible> {
         self.bleeding = *cells;
         Ok(())
+    }
+
+    fn bleed_flows(&mut self) -> Result<Option<CellSet<CELLS>>, Infallible> {
+        Ok(Some(self.flows))
     }
 
     fn cells_pulled(&mut self, _: frame::Inputs, volts: &mut Each<Volts, CELLS>) -> Result<(), Infallible> {
@@ -247,6 +252,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> SimulatedBoard<CELLS, THERMIS
                     volts: Each::all(Volts::ZERO),
                     pulled: Each::all(Volts::ZERO),
                     bleeding: CellSet::EMPTY,
+                    flows: CellSet::EMPTY,
                 },
                 Around { contacts: Contacts::SOUND, resistor: ToChassis::Open, warning: None },
                 scales,
@@ -284,6 +290,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> SimulatedBoard<CELLS, THERMIS
         };
         self.binding.front_end_mut().volts = seen.cells.value;
         self.binding.front_end_mut().pulled = seen.cells_pulled.value.cells;
+        self.binding.front_end_mut().flows = seen.bleed_flows.value;
         self.binding.periphery_mut().contacts = seen.contacts.value;
         // The drivers cannot fail: there is no trouble to tell.
         self.binding.sample(seen.at, seen.asked, |_| {})
@@ -367,6 +374,7 @@ mod tests {
                     assert!(apart(one, other) <= 1, "{one} {other} in tick {}", played.tick);
                 }
                 assert_eq!((through.cells, through.thermistors), (seen.cells, seen.thermistors));
+                assert_eq!(through.bleed_flows, seen.bleed_flows);
                 assert_eq!(
                     (through.contacts, through.poles.value.resistor),
                     (seen.contacts, seen.poles.value.resistor)

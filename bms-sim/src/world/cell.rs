@@ -461,6 +461,12 @@ impl<const CELLS: usize> Cells<CELLS> {
         }
     }
 
+    /// What a cell's bleed path conducts now, in siemens.
+    #[must_use]
+    pub fn bleed_siemens(&self, cell: usize) -> f64 {
+        self.bleed_siemens[cell]
+    }
+
     /// Sets the sound capacity of a cell in coulombs, its state of charge staying as it is.
     pub fn set_capacity(&mut self, cell: usize, coulombs: f64) {
         self.capacity_coulombs[cell] = coulombs;

@@ -223,6 +223,10 @@ pub struct Deviations<const CELLS: usize, const THERMISTORS: usize> {
     pub cell_offset_volts: [f64; CELLS],
     /// Gain error of each cell's measuring channel, as a fraction.
     pub cell_gain: [f64; CELLS],
+    /// Cells whose bleed switch stays on, or off, whatever it is told; one bit a cell.
+    pub bleeds_stuck_on: u128,
+    /// The same for off.
+    pub bleeds_stuck_off: u128,
     /// Cells whose reading stands still, one bit a cell.
     pub cells_frozen: u128,
     /// The voltage at which it does.
@@ -290,6 +294,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS
             capacity_left: [1.0; CELLS],
             cell_offset_volts: [0.0; CELLS],
             cell_gain: [0.0; CELLS],
+            bleeds_stuck_on: 0,
+            bleeds_stuck_off: 0,
             cells_frozen: 0,
             frozen_volts: [0.0; CELLS],
             wires: [WireDeviation::default(); MOST_WIRES],
@@ -316,6 +322,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS
             chassis_leaks: Leaks::default(),
             string_siemens: [0.0; CELLS],
         }
+    }
+
+    /// Bleed switches that are on while these are told to be.
+    #[must_use]
+    pub fn bleeding(&self, told: u128) -> u128 {
+        told & !self.bleeds_stuck_off | self.bleeds_stuck_on
     }
 
     /// Whether any sense wire is not sound.

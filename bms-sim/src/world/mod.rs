@@ -280,10 +280,11 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         // The slow parts keep their beat, whatever renews them in between: a twin renews at the same ticks.
         let due = self.slow.beat_seconds + 0.5 * dt > SLOW_SECONDS;
         self.follow_defects(due);
-        let inputs = self.slow.bleeding != actuators.bleeding || self.slow.cooling != actuators.cooling;
+        let bleeding = self.deviations.bleeding(actuators.bleeding);
+        let inputs = self.slow.bleeding != bleeding || self.slow.cooling != actuators.cooling;
         if due || inputs || !self.cells.is_for(dt) {
             self.slow.beat_seconds = if due { 0.0 } else { self.slow.beat_seconds };
-            self.renew(dt, actuators.bleeding, actuators.cooling, demand.outside_celsius);
+            self.renew(dt, bleeding, actuators.cooling, demand.outside_celsius);
         }
         self.drive_coils(dt, actuators.coils);
         self.signals.step(dt, &self.deviations.signals);

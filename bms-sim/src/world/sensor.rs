@@ -13,6 +13,7 @@ use super::noise::{Draws, Noise, POLES};
 use super::spec::{ChannelSpec, SensorSpec};
 use super::thermistor;
 use bms_core::Each;
+use bms_core::decision::CellSet;
 use bms_core::frame::{
     Asked, Contact, Feedback, Frame, Inputs, PackVoltages, Part, PoleVoltages, Pulled, Turning,
 };
@@ -241,6 +242,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
                 Some(inputs) => Part::fresh(self.under_test_current(inputs, tick)),
                 None => Part::never(Pulled { inputs: Inputs::Odd, cells: Each::all(Volts::ZERO) }),
             },
+            bleed_flows: Part::fresh(self.bleed_flows()),
             poles: Part::fresh(self.poles(draws.poles())),
             contacts: Part::fresh(self.signals.seen(&deviations.signals, deviations.string_breaks, turning)),
             asked,
@@ -254,6 +256,17 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         let draws: Draws<CELLS, THERMISTORS> = self.sensors.noise.draws(tick | APART);
         let volts = self.wires.seen_pulled(&self.cells.volts, self.slow.bleeding, inputs, &self.deviations);
         Pulled { inputs, cells: self.sensors.cells(&volts, draws.cells(), &self.deviations) }
+    }
+
+    /// Where the comparators across the bleed resistors see current: at least half of what a sound path carries.
+    fn bleed_flows(&self) -> CellSet<CELLS> {
+        let mut flows = CellSet::EMPTY;
+        if self.slow.bleeding != 0 {
+            let least = 0.5 / self.spec.cell.bleed_ohms;
+            let seen = |cell: &u8| self.cells.bleed_siemens((*cell).into()) >= least;
+            (0..=127_u8).take(CELLS).filter(seen).for_each(|cell| flows.insert(cell));
+        }
+        flows
     }
 
     /// Both poles against the chassis, as amounts.

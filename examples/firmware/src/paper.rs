@@ -7,7 +7,7 @@
 //! voltage reads half of pack and link together, settling with the dividers' time constant of 100 ms.
 
 use bms_core::Each;
-use bms_core::decision::{Coil, Coils};
+use bms_core::decision::{CellSet, Coil, Coils};
 use bms_core::frame::{
     Asked, Contact, Contacts, Feedback, Frame, Inputs, PackVoltages, Part, PoleVoltages, Pulled, ToChassis,
 };
@@ -170,6 +170,7 @@ impl Paper {
                 positive: self.positive.contact(),
             }),
             cells_pulled: Part::never(Pulled { inputs: Inputs::Odd, cells: self.cells }),
+            bleed_flows: Part::fresh(CellSet::EMPTY),
             poles: Part::fresh(PoleVoltages {
                 negative: pack.scaled(Ratio::percent(50)),
                 positive: pack.scaled(Ratio::percent(50)),

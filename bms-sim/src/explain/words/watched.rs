@@ -55,6 +55,8 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         | Fault::ChargingTooCold
         | Fault::TooColdToWork
         | Fault::ModuleWithoutSensor
+        | Fault::BleedPathStuckOn
+        | Fault::BleedPathStuckOff
         | Fault::PrechargeFlat
         | Fault::PrechargeStalled
         | Fault::PrechargeTooSlow
