@@ -113,6 +113,7 @@ mod tests {
     use super::*;
     use crate::defect::Kind;
     use crate::dictionary::{Danger, Raised};
+    use crate::explain::verdict::Criticality;
     use bms_core::fault::Reaction;
     use bms_core::{Fault, Step};
 
@@ -128,7 +129,11 @@ mod tests {
             faults: faults.iter().map(raised).collect(),
             belief: None,
             ends: Step::Open,
-            danger: Danger { critical: severity > 1.0, because: String::new(), after_seconds: None },
+            danger: Danger {
+                criticality: Criticality::NotCritical,
+                because: String::new(),
+                after_seconds: None,
+            },
             measured: Vec::new(),
         }
     }

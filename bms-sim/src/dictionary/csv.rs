@@ -1,6 +1,7 @@
 //! The dictionary as a table for notebooks: one line a defect, severity and observation; the unit ends each column that has one.
 
 use super::{Entry, Row};
+use crate::explain::verdict::Criticality;
 use crate::explain::words;
 use serde::Serialize;
 
@@ -16,7 +17,7 @@ struct Line<'a> {
     faults: String,
     belief: &'static str,
     step_at_end: &'static str,
-    critical: bool,
+    criticality: Criticality,
     critical_because: &'a str,
     critical_after_seconds: Option<f64>,
     measured: String,
@@ -50,7 +51,7 @@ fn line<'a>(entry: &'a Entry, row: &'a Row) -> Line<'a> {
         faults: faults.collect::<Vec<_>>().join("; "),
         belief: row.belief.map_or("", words::reaction),
         step_at_end: words::step(row.ends),
-        critical: row.danger.critical,
+        criticality: row.danger.criticality,
         critical_because: &row.danger.because,
         critical_after_seconds: row.danger.after_seconds,
         measured: row.measured.join("; "),

@@ -4,6 +4,7 @@
 
 use super::{Confusions, Entry, Group, Row, Settings, Span, Subject};
 use crate::dictionary::Observation;
+use crate::explain::verdict::Criticality;
 use crate::explain::words;
 use crate::recording::file::GENERATOR;
 use std::fmt::Write as _;
@@ -30,7 +31,8 @@ fn head(settings: &Settings) -> String {
          What each defect does under each observation, computed by `bms-sim dictionary` ({GENERATOR}, seed {}) and not written by hand.\n\n\
          In a cell of a table stand the faults that become Confirmed, each with its time after the onset, in order; behind the arrow the\n\
          strongest reaction, which is what the firmware believes of the danger. What is true of it follows in bold: *critical* when a safe\n\
-         bound is passed in truth within half an hour, reactions ignored. *Only measured* are channels that show the defect by more than\n\
+         bound is passed in truth within half an hour, reactions ignored; *critical by blindness* when none is, but a protection has lost its\n\
+         only measurement. *Only measured* are channels that show the defect by more than\n\
          their own errors, although no fault is raised; *nothing* means that not even that is so.\n\n\
          | observation | what happens, the defect from |\n| --- | --- |\n",
         settings.seed
@@ -61,7 +63,8 @@ fn summary(entries: &[Entry], confusions: &Confusions) -> String {
     let mut lines = String::from(
         "\n## Summary\n\n\
          *Found by* lists the faults that come first under any observation. *Not found* is the range of severity that no observation\n\
-         finds. *Critical* are the severities, of those tried, that are dangerous under any observation. *Never told apart from* are\n\
+         finds. *Critical* are the severities, of those tried, that are dangerous under any observation, by blindness or\n\
+         in themselves. *Never told apart from* are\n\
          defects with the same picture under every observation, at some severity of each.\n\n\
          | defect | found by | not found | critical | never told apart from |\n| --- | --- | --- | --- | --- |\n",
     );
@@ -88,7 +91,7 @@ fn summary(entries: &[Entry], confusions: &Confusions) -> String {
                 .map(|row| row.severity)
                 .map(|severity| {
                     let is = |row: &&Row| row.severity.to_bits() == severity.to_bits();
-                    (severity, rows().filter(is).any(|row| row.danger.critical))
+                    (severity, rows().filter(is).any(|row| row.danger.criticality > Criticality::NotCritical))
                 })
                 .collect()
         });
@@ -155,7 +158,10 @@ fn cell(row: &Row) -> String {
         (true, false) => format!("only measured: {}", row.measured.join(", ")),
         (false, _) => format!("{} → {}", faults.join(", "), row.belief.map_or("", words::reaction)),
     };
-    if row.danger.critical {
+    if row.danger.criticality == Criticality::ByBlindness {
+        cell += " **critical by blindness**";
+    }
+    if row.danger.criticality == Criticality::Critical {
         cell += " **critical**";
         if let Some(after) = row.danger.after_seconds {
             let _ = write!(cell, " after {}", words::seconds(after));

@@ -1,7 +1,7 @@
 //! What one defect of one severity does under one observation.
 
 use crate::case::Case;
-use crate::explain::verdict::Verdict;
+use crate::explain::verdict::{Criticality, Verdict};
 use crate::explain::words;
 use bms_core::fault::Reaction;
 use bms_core::{Fault, Step};
@@ -41,8 +41,8 @@ pub struct Raised {
 /// How dangerous the pack is in truth.
 #[derive(Clone, Debug, Deserialize, PartialEq, Serialize)]
 pub struct Danger {
-    /// Whether it is dangerous as it stands.
-    pub critical: bool,
+    /// Whether it is dangerous as it stands, or would be unseen.
+    pub criticality: Criticality,
     /// Why, as a sentence; empty when it is not.
     pub because: String,
     /// How long after the onset, had nothing reacted; nothing where the switching itself is the hazard.
@@ -56,8 +56,12 @@ impl Danger {
         let hazard = verdict.without_reactions.as_ref().or(verdict.passed.as_ref());
         let after_seconds = verdict.seconds_to_hazard(case);
         Self {
-            critical: verdict.critical(),
-            because: hazard.map(words::breach).unwrap_or_default(),
+            criticality: verdict.criticality(),
+            because: match (hazard, verdict.blind) {
+                (Some(breach), _) => words::breach(breach),
+                (None, Some(blind)) => words::unseen(blind.unseen),
+                (None, None) => String::new(),
+            },
             after_seconds: after_seconds.map(|seconds| (seconds * 100.0).round() / 100.0),
         }
     }

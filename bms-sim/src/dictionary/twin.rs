@@ -108,8 +108,8 @@ impl Twin {
             passed = passed.or_else(|| bounds.first_breach(&played.world.truth()));
         }
         let case = Observation::with(&self.going_on, defect);
-        let without_reactions = verdict::hazard::<CELLS, THERMISTORS>(&case, self.driven.iter().copied())?;
-        let verdict = Verdict { passed, without_reactions };
+        let driven = self.driven.iter().copied();
+        let verdict = Verdict::driven_on::<CELLS, THERMISTORS>(&case, passed, driven)?;
         Ok(Row {
             severity,
             belief: faults.iter().map(|raised: &Raised| raised.reaction).max(),

@@ -21,6 +21,8 @@
 //! | `balancing` | object: `bled_cells`, and how far the fullest and the emptiest cell lay apart in truth, `spread_before_amp_hours`, `spread_after_amp_hours` |
 //! | `step_at_end` | text: where the contactor sequence stands at the end |
 //! | `critical` | true or false: whether the pack is dangerous as it stands |
+//! | `criticality` | text: `not_critical`, `by_blindness` (a protection has lost its only measurement) or `critical` |
+//! | `unseen` | text: the danger that no measurement would show any more, or `null` |
 //! | `passed` | the first safe bound that truth passed in this run, as `events`, or `null` |
 //! | `hazard` | the first one that it would have passed had nothing reacted, as `events`, with `after_onset_seconds` (`null` where the switching itself is the hazard); or `null` |
 //! | `expectations` | object: `met` (`null` when the case expects nothing, or was interrupted) and `unmet`, one sentence for each that failed |
@@ -30,7 +32,7 @@
 //! key; cells, modules, sensors and defects are counted from 1; what has no number is left out.
 
 use super::chain::{Chain, Link, LinkKind, Since};
-use super::verdict::Verdict;
+use super::verdict::{Criticality, Verdict};
 use super::{Account, story, words};
 use crate::case::{Case, Pack, severity_key};
 use crate::defect::Defect;
@@ -63,6 +65,8 @@ pub struct Document {
     balancing: Balancing,
     step_at_end: bms_core::Step,
     critical: bool,
+    criticality: Criticality,
+    unseen: Option<String>,
     passed: Option<Shown>,
     hazard: Option<Hazard>,
     expectations: Expectations,
@@ -179,6 +183,8 @@ pub fn document<const CELLS: usize, const THERMISTORS: usize>(
         },
         step_at_end: recording.ends(),
         critical: account.verdict.critical(),
+        criticality: account.verdict.criticality(),
+        unseen: account.verdict.blind.map(|blind| words::unseen(blind.unseen)),
         passed: account.verdict.passed.as_ref().map(of_breach),
         hazard: hazard(&account.verdict, case),
         expectations: Expectations { met: judgeable.then_some(unmet.is_empty()), unmet },

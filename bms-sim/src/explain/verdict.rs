@@ -9,16 +9,27 @@
 //! the hazard, and what the firmware needed less is its margin. Only where the hazard is the switching itself (a contactor closed onto
 //! a difference, or made to break too much) is that time no margin: it is when a healthy pack is switched, and the firmware is right
 //! not to.
+//!
+//! A third class lies between: *critical by [blindness](super::blind)*. Nothing is out of bounds, but a protection has lost its only
+//! measurement. It is looked for in the same run.
 
+use super::blind::{self, Blind};
 use crate::case::{Ask, Case, StartError};
 use crate::recording::Recording;
 use crate::run::Loop;
 use crate::world::truth::{Bound, Breach, SafeBounds};
 use crate::world::{Actuators, World};
+use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
 /// How far the run without reactions looks beyond the first onset, in seconds.
 const HORIZON_SECONDS: f64 = 1_800.0;
+
+/// From the first onset to the first look for a lost measurement, in seconds: time for an input to follow.
+const FIRST_LOOK_SECONDS: f64 = 1.0;
+
+/// From one look to the next.
+const LOOKS_APART_SECONDS: f64 = 60.0;
 
 /// Whether a case is dangerous, and how soon.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -27,6 +38,20 @@ pub struct Verdict {
     pub passed: Option<Breach>,
     /// The bound that would have been passed had nothing reacted.
     pub without_reactions: Option<Breach>,
+    /// The protection that has lost its only measurement meanwhile.
+    pub blind: Option<Blind>,
+}
+
+/// How dangerous a pack is, in rising order.
+#[derive(Clone, Copy, Debug, Deserialize, Eq, Ord, PartialEq, PartialOrd, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Criticality {
+    /// Truth stays inside its bounds, and whatever leaves them would be seen.
+    NotCritical,
+    /// Truth stays inside its bounds, but a protection has lost its only measurement.
+    ByBlindness,
+    /// A bound is passed.
+    Critical,
 }
 
 impl Verdict {
@@ -34,6 +59,18 @@ impl Verdict {
     #[must_use]
     pub const fn critical(&self) -> bool {
         self.passed.is_some() || self.without_reactions.is_some()
+    }
+
+    /// How dangerous it is.
+    #[must_use]
+    pub const fn criticality(&self) -> Criticality {
+        if self.critical() {
+            Criticality::Critical
+        } else if self.blind.is_some() {
+            Criticality::ByBlindness
+        } else {
+            Criticality::NotCritical
+        }
     }
 
     /// From the first onset to the hazard, in seconds, had nothing reacted. Nothing where the hazard is the switching itself: its moment is
@@ -54,11 +91,38 @@ impl Verdict {
     ) -> Result<Self, StartError> {
         let case = &recording.case;
         if case.defects.is_empty() {
-            return Ok(Self { passed: recording.breach, without_reactions: None });
+            return Ok(Self { passed: recording.breach, without_reactions: None, blind: None });
         }
         let going = going_on(case, first_onset(case));
-        let without_reactions = hazard::<CELLS, THERMISTORS>(&going, driven::<CELLS, THERMISTORS>(&going)?)?;
-        Ok(Self { passed: recording.breach, without_reactions })
+        let driven = driven::<CELLS, THERMISTORS>(&going)?;
+        Self::driven_on::<CELLS, THERMISTORS>(&going, recording.breach, driven)
+    }
+
+    /// The verdict on a case that goes on and is driven so, of which a run has passed this bound.
+    ///
+    /// # Errors
+    /// When the driving is that of another pack.
+    pub fn driven_on<const CELLS: usize, const THERMISTORS: usize>(
+        going: &Case,
+        passed: Option<Breach>,
+        driven: impl Iterator<Item = Driven>,
+    ) -> Result<Self, StartError> {
+        let mut world: World<CELLS, THERMISTORS> = going.world()?;
+        let bounds = SafeBounds::of(world.spec());
+        let mut verdict = Self { passed, without_reactions: None, blind: None };
+        let mut next_look = first_onset(going) + FIRST_LOOK_SECONDS;
+        for Driven { seconds, step_seconds, actuators } in driven {
+            world.step(step_seconds, &actuators, &going.demand_at(seconds).demand);
+            if verdict.blind.is_none() && world.seconds >= next_look {
+                verdict.blind = blind::look(&world, going.config());
+                next_look += LOOKS_APART_SECONDS;
+            }
+            verdict.without_reactions = bounds.first_breach(&world.truth());
+            if verdict.without_reactions.is_some() {
+                break;
+            }
+        }
+        Ok(verdict)
     }
 }
 
@@ -89,25 +153,6 @@ pub fn driven<const CELLS: usize, const THERMISTORS: usize>(
         let actuators = Actuators::from(&twin.advance(&mut ()));
         Some(Driven { seconds, step_seconds: twin.seconds() - seconds, actuators })
     }))
-}
-
-/// The first bound that truth passes when the world of the case is driven so.
-///
-/// # Errors
-/// When the driving is that of another pack.
-pub fn hazard<const CELLS: usize, const THERMISTORS: usize>(
-    case: &Case,
-    driven: impl Iterator<Item = Driven>,
-) -> Result<Option<Breach>, StartError> {
-    let mut world: World<CELLS, THERMISTORS> = case.world()?;
-    let bounds = SafeBounds::of(world.spec());
-    for Driven { seconds, step_seconds, actuators } in driven {
-        world.step(step_seconds, &actuators, &case.demand_at(seconds).demand);
-        if let Some(breach) = bounds.first_breach(&world.truth()) {
-            return Ok(Some(breach));
-        }
-    }
-    Ok(None)
 }
 
 /// When the first defect begins, in seconds; infinite without one.

@@ -156,6 +156,15 @@ impl<const CELLS: usize, const THERMISTORS: usize> Heat<CELLS, THERMISTORS> {
         }
     }
 
+    /// Thermistors as they stand when their cells have had these temperatures for long.
+    pub(super) fn settle_thermistors(
+        &mut self,
+        cell_celsius: &[f64; CELLS],
+        deviations: &Deviations<CELLS, THERMISTORS>,
+    ) {
+        self.lag(f64::INFINITY, cell_celsius, deviations);
+    }
+
     /// Thermistors follow the cell they sit on, or the air when they came off.
     fn lag(&mut self, dt: f64, cell_celsius: &[f64; CELLS], deviations: &Deviations<CELLS, THERMISTORS>) {
         let keeps = libm::exp(-dt / self.spec.thermistor_seconds);

@@ -20,6 +20,7 @@ mod laws;
 pub mod load;
 pub mod noise;
 pub mod ocv;
+pub mod probe;
 pub mod sensor;
 #[cfg(test)]
 mod shown;
@@ -307,6 +308,31 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         self.driven = *actuators;
         self.slow.square_seconds += self.flow.mean_square * dt;
         self.seconds += dt;
+    }
+
+    /// Makes it a pack of other cells: every resistance of every cell is this multiple of what it was. The firmware is not told.
+    pub fn scale_resistance(&mut self, factor: f64) {
+        let cells = &mut self.cells;
+        for ohms in cells.ohms.iter_mut().chain(&mut cells.fast_ohms).chain(&mut cells.slow_ohms) {
+            *ohms *= factor;
+        }
+        self.renew_now();
+    }
+
+    /// Puts everything inside each module to a temperature in °C of its own, as after hours beside something warm.
+    pub fn soak(&mut self, celsius: impl Fn(usize) -> f64) {
+        let (each, thermistors) = (self.spec.cells_a_module, self.spec.thermistors_a_module);
+        for cell in 0..CELLS {
+            self.cells.celsius[cell] = celsius(cell / each);
+            self.heat.joint_celsius[cell] = celsius(cell / each);
+        }
+        for (module, air) in self.heat.air_celsius.iter_mut().enumerate() {
+            *air = celsius(module);
+        }
+        for (place, thermistor) in self.heat.thermistor_celsius.iter_mut().enumerate() {
+            *thermistor = celsius(place / thermistors);
+        }
+        self.renew_now();
     }
 
     /// The pack's specification.

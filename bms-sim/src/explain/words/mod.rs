@@ -26,7 +26,9 @@ pub use story::{
     acted, balanced, confirmed, cooled, duty_begins, ends, left_out, nearest, nearest_heading,
     none_confirmed, played, tightest, unmet, until_open, why,
 };
-pub use world::{breach, defect, defect_begins, defect_ends, defect_place, link, never_suspected, verdict};
+pub use world::{
+    breach, defect, defect_begins, defect_ends, defect_place, link, never_suspected, unseen, verdict,
+};
 
 /// The usual cautions, wherever work on a pack is shown.
 pub const CAUTIONS: &str = "Cautions: this is a teaching model, not a certified safety function. A real pack is always live, also with its \

@@ -5,8 +5,9 @@ use super::names::reaction;
 use super::numbers::{clock, seconds};
 use crate::case::Case;
 use crate::defect::{Defect, PlaceKind};
+use crate::explain::blind::Unseen;
 use crate::explain::chain::{Link, LinkKind};
-use crate::explain::verdict::Verdict;
+use crate::explain::verdict::{Criticality, Verdict};
 use crate::recording::Nearest;
 use crate::world::truth::{Bound, Breach};
 
@@ -144,14 +145,33 @@ pub fn link(link: &Link, case: &Case) -> String {
     }
 }
 
+/// A danger that no measurement would show.
+#[must_use]
+pub fn unseen(unseen: Unseen) -> String {
+    match unseen {
+        Unseen::CellHigh(cell) => format!("too high a voltage of cell {}", cell + 1),
+        Unseen::CellLow(cell) => format!("too low a voltage of cell {}", cell + 1),
+        Unseen::ModuleHot(module) => format!("that module {} is too hot", module + 1),
+        Unseen::ModuleCold(module) => format!("that module {} is too cold to be charged", module + 1),
+        Unseen::Charge => "too much current into the pack".to_owned(),
+        Unseen::Discharge => "too much current out of the pack".to_owned(),
+    }
+}
+
 /// Whether the pack is dangerous, and how soon it would have been had nothing reacted.
 #[must_use]
 pub fn verdict(verdict: &Verdict, case: &Case) -> Vec<String> {
-    let mut sentences = vec![if verdict.critical() {
-        "Critical.".to_owned()
-    } else {
-        "Not critical: truth stays inside its safe bounds.".to_owned()
+    let mut sentences = vec![match verdict.criticality() {
+        Criticality::Critical => "Critical.".to_owned(),
+        Criticality::ByBlindness => {
+            "Critical by blindness: truth stays inside its safe bounds, but what would leave them would not be seen."
+                .to_owned()
+        }
+        Criticality::NotCritical => "Not critical: truth stays inside its safe bounds.".to_owned(),
     }];
+    if let Some(blind) = &verdict.blind {
+        sentences.push(format!("No measurement is left that would show {}.", unseen(blind.unseen)));
+    }
     if let Some(passed) = &verdict.passed {
         sentences.push(format!("In this run, at {}: {}.", clock(passed.seconds), breach(passed)));
     }

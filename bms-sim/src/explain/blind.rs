@@ -1,0 +1,164 @@
+//! # Blind although nothing is out of bounds?
+//!
+//! A protection that has lost its only measurement protects nobody: the next danger of its kind comes unseen. Whether it has is found out
+//! by supposing the danger in truth and looking at what the sensors would show:
+//!
+//! | supposed of the whole pack | seen when | blind is |
+//! | --- | --- | --- |
+//! | cells at the highest voltage that is safe | the cell reads at least its second over-voltage limit | the cell |
+//! | cells at the lowest voltage that is safe | the cell reads at most its second under-voltage limit | the cell |
+//! | cells at the highest temperature that is safe | a sensor of the module, not at a rail, reads at least the second limit | the module |
+//! | cells 5 °C too cold to be charged | a sensor of the module, not at a rail, reads below the limit of charging | the module |
+//! | half as much current again as trips at once, either way | one of the two channels reads at least the trip | the current |
+//!
+//! A reading that lies but would still tell of the danger blinds nobody, and one of two sensors is enough. What a defect does to a sensor
+//! is not asked: only what the sensor shows.
+
+use crate::world::World;
+use crate::world::probe::Supposed;
+use crate::world::spec::PackSpec;
+use crate::world::thermistor;
+use crate::world::truth::SafeBounds;
+use bms_core::Config;
+use bms_core::Frame;
+
+/// A protection without any measurement.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Blind {
+    /// What is not seen any more.
+    pub unseen: Unseen,
+    /// When it was found, in seconds of the world's time.
+    pub seconds: f64,
+}
+
+/// What would not be seen.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Unseen {
+    /// A voltage of this cell (from 0) that is too high.
+    CellHigh(usize),
+    /// A voltage of this cell that is too low.
+    CellLow(usize),
+    /// That a module (from 0) is too hot.
+    ModuleHot(usize),
+    /// That a module is too cold to be charged.
+    ModuleCold(usize),
+    /// Too much current into the pack.
+    Charge,
+    /// Too much current out of it.
+    Discharge,
+}
+
+/// So much colder than the limit of charging, in °C: more than a sensor's error.
+const COLDER: f64 = 5.0;
+
+/// So many times the current that trips at once.
+const MORE_CURRENT: f64 = 1.5;
+
+/// The first protection of this pack that has lost its only measurement at this moment, in the order of the table.
+#[must_use]
+pub fn look<const CELLS: usize, const THERMISTORS: usize>(
+    world: &World<CELLS, THERMISTORS>,
+    config: &Config,
+) -> Option<Blind> {
+    let (bounds, spec, limits) = (SafeBounds::of(world.spec()), world.spec(), &config.faults);
+    let milli = |thousandths: i32| f64::from(thousandths) / 1_000.0;
+    let charge = milli(limits.over_current_charge.trip.milli());
+    let discharge = milli(limits.over_current_discharge.trip.milli());
+    let too_cold = milli(limits.charging_too_cold.trip.milli());
+    let high = world.suppose(Supposed {
+        cell_volts: bounds.cell_high_volts,
+        cell_celsius: bounds.cell_celsius,
+        amps: MORE_CURRENT * charge,
+    });
+    let low = world.suppose(Supposed {
+        cell_volts: bounds.cell_low_volts,
+        cell_celsius: too_cold - COLDER,
+        amps: -MORE_CURRENT * discharge,
+    });
+    let unseen_cell = |frame: &Frame<CELLS, THERMISTORS>, seen: &dyn Fn(i32) -> bool| {
+        let stale = frame.cells.within(config.pack.oldest_age).is_none();
+        frame.cells.value.iter().position(|volts| stale || !seen(volts.milli()))
+    };
+    let unseen_module = |frame: &Frame<CELLS, THERMISTORS>, seen: &dyn Fn(f64) -> bool| {
+        let stale = frame.thermistors.within(config.pack.oldest_age).is_none();
+        let ratios: Vec<f64> =
+            frame.thermistors.value.iter().map(|ratio| f64::from(ratio.parts_per_million()) / 1e6).collect();
+        ratios
+            .chunks(spec.thermistors_a_module)
+            .position(|sensors| stale || !sensors.iter().any(|ratio| seen(*ratio)))
+    };
+    let seen_current = |frame: &Frame<CELLS, THERMISTORS>, seen: &dyn Fn(f64) -> bool| {
+        let channels = [&frame.current, &frame.current_check];
+        let fresh = channels.into_iter().filter_map(|channel| channel.within(config.pack.oldest_age));
+        fresh.into_iter().any(|amps| seen(milli(amps.milli())))
+    };
+    let hot = rail_to(spec, milli(limits.over_temperature_far.trip.milli()));
+    let cold = rail_to(spec, too_cold);
+    let rail = f64::from(config.sensing.rail.parts_per_million()) / 1e6;
+    let unseen = unseen_cell(&high, &|volts| volts >= limits.cell_over_voltage_far.trip.milli())
+        .map(Unseen::CellHigh)
+        .or_else(|| {
+            unseen_cell(&low, &|volts| volts <= limits.cell_under_voltage_far.trip.milli())
+                .map(Unseen::CellLow)
+        })
+        .or_else(|| unseen_module(&high, &|ratio| ratio > rail && ratio <= hot).map(Unseen::ModuleHot))
+        .or_else(|| unseen_module(&low, &|ratio| ratio < 1.0 - rail && ratio >= cold).map(Unseen::ModuleCold))
+        .or_else(|| (!seen_current(&high, &|amps| amps >= charge)).then_some(Unseen::Charge))
+        .or_else(|| (!seen_current(&low, &|amps| amps <= -discharge)).then_some(Unseen::Discharge));
+    unseen.map(|unseen| Blind { unseen, seconds: world.seconds })
+}
+
+/// What a sound divider shows at a temperature: less where it is hotter.
+fn rail_to(spec: &PackSpec, celsius: f64) -> f64 {
+    thermistor::ratio(celsius, 0.0, spec.sensors.pull_up_ohms)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::case::Pack;
+    use crate::defect::{Defect, Kind};
+    use crate::world::Initial;
+
+    fn seen(defects: &[(Kind, usize, f64)]) -> Option<Unseen> {
+        let initial = Initial { charge: 0.6, celsius: 18.0 };
+        let mut world = World::<16, 8>::new(&Pack::Trainer.spec(), 1, initial).unwrap();
+        for (kind, place, severity) in defects {
+            world.inject(Defect { severity: *severity, ..Defect::usual(*kind, *place, 0.0) }).unwrap();
+        }
+        look(&world, &Pack::Trainer.config()).map(|blind| blind.unseen)
+    }
+
+    #[test]
+    fn a_sound_pack_is_not_blind() {
+        assert_eq!(seen(&[]), None);
+        let initial = Initial { charge: 0.6, celsius: -25.0 };
+        let crane = World::<96, 16>::new(&Pack::Crane.spec(), 1, initial).unwrap();
+        assert_eq!(look(&crane, &Pack::Crane.config()), None);
+    }
+
+    /// One of two sensors of a module is enough, and one of two current channels; both gone is blind, whatever makes them go.
+    #[test]
+    fn one_of_two_is_enough() {
+        for (first, second) in [
+            ((Kind::ThermistorOpen, 2, 1.0), (Kind::ThermistorFrozen, 3, 1.0)),
+            ((Kind::ThermistorShort, 2, 1.0), (Kind::ThermistorOffset, 3, -60.0)),
+        ] {
+            assert_eq!(seen(&[first]), None, "{}", first.0.name());
+            assert_eq!(seen(&[second]), None, "{}", second.0.name());
+            assert_eq!(seen(&[first, second]), Some(Unseen::ModuleHot(1)));
+        }
+        let (dead, weak) = ((Kind::CurrentDead, 0, 1.0), (Kind::CurrentGain, 1, -80.0));
+        assert_eq!((seen(&[dead]), seen(&[weak]), seen(&[dead, weak])), (None, None, Some(Unseen::Charge)));
+    }
+
+    /// A cell has one channel. By hand: a reading 60 mV too low shows 3.74 V at 3.8 V, below the limit of 3.75 V; 40 mV too low shows it. One 490 mV
+    /// too high shows 2.49 V at 2.0 V, still below the limit of 2.5 V.
+    #[test]
+    fn a_cell_has_but_one_channel() {
+        assert_eq!(seen(&[(Kind::CellChannelFrozen, 4, 1.0)]), Some(Unseen::CellHigh(4)));
+        assert_eq!(seen(&[(Kind::CellChannelOffset, 4, -60.0)]), Some(Unseen::CellHigh(4)));
+        assert_eq!(seen(&[(Kind::CellChannelOffset, 4, -40.0)]), None);
+        assert_eq!(seen(&[(Kind::CellChannelOffset, 4, 490.0)]), None);
+    }
+}
