@@ -38,6 +38,7 @@ pub mod cli;
 pub mod defect;
 pub mod dictionary;
 pub mod explain;
+pub mod healthy;
 pub mod recording;
 pub mod run;
 pub mod work;

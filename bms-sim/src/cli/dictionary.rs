@@ -5,14 +5,11 @@ use super::survey::Keeping;
 use super::{Ended, complain, interrupt, seed, show, show_json};
 use crate::case::nearest;
 use crate::defect::Kind;
-use crate::dictionary::{Confusions, Dictionary, Entry, Observation, Settings, csv, markdown};
+use crate::dictionary::{Confusions, Dictionary, Entry, Observation, Question, Settings, csv, markdown};
 use crate::explain::words;
 use crate::recording::file::GENERATOR;
-use crate::work::spread;
 use serde::Serialize;
 use std::path::PathBuf;
-use std::sync::Mutex;
-use std::sync::atomic::Ordering;
 
 /// What `dictionary` takes.
 #[derive(Debug, clap::Args)]
@@ -99,51 +96,13 @@ impl DictionaryOf {
             return Err(Ended::NotWritten);
         }
         let header = header(&settings);
-        let (mut results, done) = self.keeping.open::<Entry>("dictionary", header)?;
         let dictionary = Dictionary::new(settings).map_err(|trouble| bad(&trouble))?;
         let questions = dictionary.questions();
-        let mut entries: Vec<Option<Entry>> = questions
-            .iter()
-            .map(|question| done.iter().find(|entry| entry.answers(question)).cloned())
-            .collect();
-        let missing: Vec<(usize, _)> =
-            questions.into_iter().enumerate().filter(|(place, _)| entries[*place].is_none()).collect();
         let stop = interrupt::asked("what is not kept yet");
-        let mut progress =
-            Progress::counted(entries.len(), entries.len() - missing.len(), "questions", self.keeping.quiet);
-        let trouble = Mutex::new(None);
-        let work = |(_, question): &(usize, _)| {
-            dictionary.answer(question, stop).unwrap_or_else(|error| {
-                stop.store(true, Ordering::Relaxed);
-                if let Ok(mut kept) = trouble.lock() {
-                    *kept = Some(error);
-                }
-                None
-            })
-        };
-        let mut unwritten = None;
-        spread(&missing, self.keeping.threads(), stop, work, |piece, entry| {
-            unwritten = results.append(&entry).err();
-            entries[missing[piece].0] = Some(entry);
-            progress.one_more();
-            unwritten.is_none()
-        });
-        progress.done();
-        if let Some(trouble) = trouble.into_inner().ok().flatten() {
-            return Err(bad(&trouble));
-        }
-        if let Some(error) = unwritten {
-            complain(&error);
-            return Err(Ended::NotWritten);
-        }
-        let (found, all): (Vec<Entry>, usize) = (entries.iter().flatten().cloned().collect(), entries.len());
-        if found.len() < all {
-            complain(&format!(
-                "interrupted: {} of {all} questions are answered and kept; the same line goes on from there",
-                found.len()
-            ));
-            return Ok(Ended::Interrupted);
-        }
+        let progress = |done| Progress::counted(questions.len(), done, "questions", self.keeping.quiet);
+        let answers = |question: &Question, entry: &Entry| entry.answers(question);
+        let work = |question: &Question| dictionary.answer(question, stop);
+        let found = self.keeping.survey("dictionary", header, &questions, (stop, progress), answers, work)?;
         Ok(match page {
             Some((path, Ok(page))) => {
                 self.hold(&path.display().to_string(), &page, dictionary.settings(), &found)

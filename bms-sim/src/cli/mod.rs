@@ -18,11 +18,13 @@
 //! | `list faults` | `pack`: whose default limits they are; `faults`: a list in the firmware's order, each with `key`, `name`, `meaning`, `trip_…` and `release_…` (left out where the fault is found by its own rule), `dwell_seconds`, `reaction` |
 //! | `list defects` | `defects`: a list, each with `kind`, `name`, `changes`, `place`, `severity`, and `grows`: whether `ramp_s` is accepted |
 //! | `dictionary` | `seed`; `entries`: a list, each with `defect`, `place` (from 0), `observation`, `rows` and `undetected`; `confusions`; see [`dictionary`](crate::dictionary) |
+//! | `false-alarms` | `seed`, `stories`, `hours`; `alarms`: a list of corner's number, corner, and what was Confirmed; `near_misses`: a list of fault and count |
 //! | `place` | `key` and, where places have names, `names`; `null` where there is only one place |
 //! | `severity` | `key`, `unit`, `least`, `most`, `usual`; `null` where the defect is only present or absent |
 
 mod check;
 mod dictionary;
+mod false_alarms;
 mod interrupt;
 mod list;
 mod progress;
@@ -81,6 +83,9 @@ enum Verb {
     /// Computes which faults every defect raises, how soon, and what it can be mistaken for. Example: dictionary --quick
     #[command(after_help = words::CAUTIONS)]
     Dictionary(dictionary::DictionaryOf),
+    /// Lets sound packs work in every corner of what a sound pack may be, and counts the faults found. Example: false-alarms --every 50
+    #[command(after_help = words::CAUTIONS)]
+    FalseAlarms(false_alarms::FalseAlarms),
 }
 
 /// How a verb ended.
@@ -127,6 +132,7 @@ pub fn main() -> ExitCode {
         Some(Verb::List(list)) => list.go(),
         Some(Verb::Check(check)) => check.go(),
         Some(Verb::Dictionary(dictionary)) => dictionary.go(),
+        Some(Verb::FalseAlarms(alarms)) => alarms.go(),
         None => run::demonstrate(),
     }
     .into()

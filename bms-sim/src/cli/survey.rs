@@ -1,12 +1,17 @@
 //! What the long surveys have in common: where what is done is kept, and with how many threads it is worked on.
 
+use super::progress::Progress;
 use super::{Ended, complain};
-use crate::work::all_threads;
 use crate::work::results::{Header, Results, ResultsError};
+use crate::work::{all_threads, spread};
+use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
+use std::fmt::Display;
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 /// How a survey is worked on.
 #[derive(Debug, clap::Args)]
@@ -26,12 +31,12 @@ pub(super) struct Keeping {
 }
 
 impl Keeping {
-    pub(super) fn threads(&self) -> NonZeroUsize {
+    fn threads(&self) -> NonZeroUsize {
         self.threads.unwrap_or_else(all_threads)
     }
 
     /// Opens the file of results and gives what is done; or says on stderr what is wrong with it.
-    pub(super) fn open<Piece: DeserializeOwned>(
+    fn open<Piece: DeserializeOwned>(
         &self,
         survey: &str,
         settings: Vec<(&'static str, Value)>,
@@ -46,5 +51,62 @@ impl Keeping {
                 _ => Ended::BadInput,
             }
         })
+    }
+
+    /// Works on what is not done yet and keeps it; gives the outcomes of all pieces in their order, or says on stderr why there are not all.
+    pub(super) fn survey<Piece, Outcome, Trouble>(
+        &self,
+        survey: &str,
+        settings: Vec<(&'static str, Value)>,
+        pieces: &[Piece],
+        (stop, progress): (&AtomicBool, impl FnOnce(usize) -> Progress),
+        answers: impl Fn(&Piece, &Outcome) -> bool,
+        work: impl Fn(&Piece) -> Result<Option<Outcome>, Trouble> + Sync,
+    ) -> Result<Vec<Outcome>, Ended>
+    where
+        Piece: Sync,
+        Outcome: Clone + DeserializeOwned + Send + Serialize,
+        Trouble: Display + Send,
+    {
+        let (mut results, kept) = self.open::<Outcome>(survey, settings)?;
+        let known = |piece: &Piece| kept.iter().find(|outcome| answers(piece, outcome)).cloned();
+        let mut outcomes: Vec<Option<Outcome>> = pieces.iter().map(known).collect();
+        let missing: Vec<usize> = (0..pieces.len()).filter(|place| outcomes[*place].is_none()).collect();
+        let mut progress = progress(pieces.len() - missing.len());
+        let trouble = Mutex::new(None);
+        let worked = |place: &usize| {
+            work(&pieces[*place]).unwrap_or_else(|error| {
+                stop.store(true, Ordering::Relaxed);
+                if let Ok(mut kept) = trouble.lock() {
+                    *kept = Some(error);
+                }
+                None
+            })
+        };
+        let mut unwritten = None;
+        spread(&missing, self.threads(), stop, worked, |place, outcome| {
+            unwritten = results.append(&outcome).err();
+            outcomes[missing[place]] = Some(outcome);
+            progress.one_more();
+            unwritten.is_none()
+        });
+        progress.done();
+        if let Some(error) = unwritten {
+            complain(&error);
+            return Err(Ended::NotWritten);
+        }
+        if let Some(trouble) = trouble.into_inner().ok().flatten() {
+            complain(&trouble);
+            return Err(Ended::BadInput);
+        }
+        let done: Vec<Outcome> = outcomes.into_iter().flatten().collect();
+        if done.len() < pieces.len() {
+            let (done, all) = (done.len(), pieces.len());
+            complain(&format!(
+                "interrupted: {done} of {all} pieces are done and kept; the same line goes on from there"
+            ));
+            return Err(Ended::Interrupted);
+        }
+        Ok(done)
     }
 }

@@ -63,9 +63,14 @@ impl<const CELLS: usize, const THERMISTORS: usize> Sensors<CELLS, THERMISTORS> {
         /// First of the parts that are drawn for calibration, beyond those of cells and contactors.
         const PARTS: u32 = 8 * 128 + 64;
         let part = |place: usize| PARTS + 2 * u32::try_from(place).unwrap_or(u32::MAX / 4);
-        let calibration = |channel: &ChannelSpec, place: usize| Calibration {
-            gain: 1.0 + channel.gain * noise.even(part(place)),
-            offset: channel.offset * noise.even(part(place) + 1),
+        Self::calibrated(spec, noise, |place| [noise.even(part(place)), noise.even(part(place) + 1)])
+    }
+
+    /// Channels that are off by these shares (−1 to 1) of their largest gain error and offset; `off` gives both for each place.
+    fn calibrated(spec: &SensorSpec, noise: Noise, off: impl Fn(usize) -> [f64; 2]) -> Self {
+        let calibration = |channel: &ChannelSpec, place: usize| {
+            let [gain, offset] = off(place);
+            Calibration { gain: 1.0 + channel.gain * gain, offset: channel.offset * offset }
         };
         let channels = [
             &spec.current,
@@ -182,6 +187,14 @@ impl<const CELLS: usize, const THERMISTORS: usize> Sensors<CELLS, THERMISTORS> {
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
+    /// Puts every channel where it is off by this share (−1 to 1) of its largest gain error and offset, instead of where the seed put it:
+    /// the corners of its tolerance are −1 and 1. `off` is asked for each channel by a number of its own; neighbours have neighbouring ones.
+    pub fn recalibrate(&mut self, off: impl Fn(usize) -> f64) {
+        let sensors = &self.sensors;
+        self.sensors = Sensors::calibrated(&sensors.spec, sensors.noise, |place| [off(place); 2]);
+        self.sensors.see(&self.heat, &self.deviations);
+    }
+
     /// What the sensors see at the end of the last step, all parts fresh: the frame of this tick's number and
     /// instant, with what the operator asks for. The readings depend on the world and the tick's number only.
     #[must_use]
