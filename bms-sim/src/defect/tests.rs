@@ -128,3 +128,23 @@ fn what_makes_no_sense_is_refused_in_a_sentence() {
     }
     assert_eq!(world.inject(open), Err(DefectError::TooMany));
 }
+
+/// With a cell the wrong way round, asked to close again and again and cleared by the workshop in between: no coil of the precharge or the
+/// positive contactor ever carries current.
+#[test]
+fn a_cell_the_wrong_way_round_never_gets_as_far_as_precharge() {
+    for (pack, cell) in [("trainer", 1), ("trainer", 16), ("trainer", 9)] {
+        let text = format!(
+            "schema = 1\ntitle = 't'\nstory = 's'\npack = '{pack}'\nseed = 5\nduration_s = 12\n[start]\ncharge_percent = 60\n\
+             celsius = 18\n[[defect]]\nkind = 'cell_reversed'\ncell = {cell}\n[[act]]\nat_s = 1\nask = 'close'\n[[act]]\nat_s = 5\n\
+             ask = 'clear'\nby = 'service'\n[[act]]\nat_s = 6\nask = 'open'\n[[act]]\nat_s = 7\nask = 'close'\n"
+        );
+        let case = std::sync::Arc::new(crate::case::Case::parse(&text, "reversed.toml").unwrap());
+        let mut played = crate::run::Loop::<16, 8>::new(&case).unwrap();
+        while !played.over() {
+            let decision = played.advance(&mut ());
+            let driven = Actuators::from(&decision).coils;
+            assert_eq!(driven[1..], [false, false], "at {} s: {:?}", played.seconds(), decision.step);
+        }
+    }
+}

@@ -63,6 +63,8 @@ pub struct Cells<const CELLS: usize> {
     beside_amps: [f64; CELLS],
     level: [f64; CELLS],
     slope: [f64; CELLS],
+    /// Resistance of the cell itself, in ohms.
+    own_ohms: [f64; CELLS],
     /// Resistance between the cell's terminals, what lies across it included.
     ohms_now: [f64; CELLS],
     /// Of the cell, and of the joint that its taps enclose.
@@ -84,6 +86,8 @@ pub struct Cells<const CELLS: usize> {
     /// Conductance of the leak across each cell, and of what bleeds it now.
     leak_siemens: [f64; CELLS],
     bleed_siemens: [f64; CELLS],
+    /// The leak's part of both together.
+    leak_part: [f64; CELLS],
     sound_leak_siemens: f64,
     bleed_joules: f64,
     /// Charge that left all cells beside the string, in coulombs.
@@ -159,6 +163,7 @@ impl<const CELLS: usize> Cells<CELLS> {
             beside_amps: [0.0; CELLS],
             level: [0.0; CELLS],
             slope: [0.0; CELLS],
+            own_ohms: [0.0; CELLS],
             ohms_now: [0.0; CELLS],
             ohms_between_taps: [0.0; CELLS],
             joint_ohms_in_taps: [0.0; CELLS],
@@ -175,6 +180,7 @@ impl<const CELLS: usize> Cells<CELLS> {
             hysteresis_rate: spec.cell.hysteresis_rate,
             leak_siemens: [0.0; CELLS],
             bleed_siemens: [0.0; CELLS],
+            leak_part: [1.0; CELLS],
             sound_leak_siemens: 1.0 / spec.cell.leak_ohms,
             bleed_joules: 0.0,
             beside_coulombs: 0.0,
@@ -304,7 +310,8 @@ impl<const CELLS: usize> Cells<CELLS> {
             let (squared, mean_squared) =
                 (share * share * squared + correction, share * share * mean_squared + correction);
             let through = share * coulombs - beside * seconds;
-            let (ohms, volts) = (self.ohms_now[cell] / share, self.open_volts[cell] / share);
+            let (ohms, siemens) = (self.own_ohms[cell], self.leak_siemens[cell] + self.bleed_siemens[cell]);
+            let volts = self.open_volts[cell] * (1.0 + ohms * siemens);
             let pair_ohms = self.fast_gain[cell] * per_taken[0] + self.slow_gain[cell] * per_taken[1];
             let piece = curve.at(self.charge[cell]);
             let entropy = piece.entropy_level + piece.entropy_slope * self.charge[cell];
@@ -312,8 +319,7 @@ impl<const CELLS: usize> Cells<CELLS> {
             let left = coulombs - through;
             let left_joules =
                 volts * left + ohms * (share * self.throughput.squared - beside * coulombs - squared);
-            let siemens = self.leak_siemens[cell] + self.bleed_siemens[cell];
-            let leaks = if siemens > 0.0 { self.leak_siemens[cell] / siemens } else { 0.0 };
+            let leaks = self.leak_part[cell];
             self.bleed_joules += (1.0 - leaks) * left_joules;
             self.beside_coulombs += left;
             *joules = leaks * left_joules
@@ -357,6 +363,7 @@ impl<const CELLS: usize> Cells<CELLS> {
             let siemens = self.leak_siemens[cell] + self.bleed_siemens[cell];
             let share = 1.0 / (1.0 + ohms * siemens);
             self.share[cell] = share;
+            self.own_ohms[cell] = ohms;
             self.ohms_now[cell] = share * ohms;
             self.ohms_between_taps[cell] = share * ohms + self.joint_ohms_in_taps[cell];
             self.fast_gain[cell] = fast_takes * fast;
@@ -398,6 +405,8 @@ impl<const CELLS: usize> Cells<CELLS> {
             self.per_coulomb[cell] = sign / self.holds(cell, deviations.capacity_left[cell]);
             self.leak_siemens[cell] =
                 self.sound_leak_siemens + deviations.leak_siemens[cell] + self.harm.leak_siemens(cell);
+            let across = self.leak_siemens[cell] + self.bleed_siemens[cell];
+            self.leak_part[cell] = if across > 0.0 { self.leak_siemens[cell] / across } else { 1.0 };
             self.grown[cell] = deviations.resistance_factor[cell] * self.harm.resistance_factor(cell);
         }
     }

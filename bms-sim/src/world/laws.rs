@@ -177,7 +177,7 @@ fn a_lying_sensor_leaves_truth_alone() {
     for (kind, place) in lies {
         let mut world = crane(0.6, 15.0);
         let mut twin = world.clone();
-        world.inject(Defect::usual(kind, place, 1.234)).unwrap();
+        let id = world.inject(Defect::usual(kind, place, 1.234)).unwrap();
         let hoist = Demand { amps: -150.0, outside_celsius: 15.0, ..Demand::default() };
         for each in [&mut world, &mut twin] {
             let closed = close(each, 15.0);
@@ -187,6 +187,14 @@ fn a_lying_sensor_leaves_truth_alone() {
         let measure = |world: &Crane| world.measure(400, Instant(0), Asked::NOTHING);
         assert!(measure(&world) != measure(&twin), "{}", kind.name());
         assert_eq!(measure(&world).cells.value.0[0], measure(&twin).cells.value.0[0]);
+        // Mended, it shows what the sound one shows, at once and after more time.
+        world.clear(id);
+        assert_eq!(measure(&world), measure(&twin), "{}", kind.name());
+        for each in [&mut world, &mut twin] {
+            run(each, 0.5, &FREE, &hoist);
+        }
+        assert_eq!(measure(&world), measure(&twin), "{}", kind.name());
+        assert_eq!(world.truth(), twin.truth(), "{}", kind.name());
     }
 }
 

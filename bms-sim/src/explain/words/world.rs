@@ -80,7 +80,7 @@ pub fn breach(breach: &Breach) -> String {
         if bound == reached { bound } else { format!("{bound} ({reached})") }
     };
     let said = match breach.bound {
-        Bound::CellReversed => format!("cell {cell} is reversed, {value:.3} V"),
+        Bound::CellReversed => format!("cell {cell} is reversed, −{:.3} V", value.abs()),
         Bound::CellLow => format!("cell {cell} falls below the least that is safe, {}", bound("V", 2)),
         Bound::CellHigh => format!("cell {cell} rises above the most that is safe, {}", bound("V", 2)),
         Bound::CellHot => {
