@@ -258,6 +258,10 @@ rules! {
     "faults.measurements_stale.trip": faults.measurements_stale.trip => AtMost pack.oldest_age + pack.tick, "the oldest age and a tick",
         beside "an oldest age" pack.oldest_age; "frames that come later are credited with no more: they must be found";
 
+    "faults.tick_late.trip": faults.tick_late.trip => MoreThan pack.tick, "a tick", beside "a tick" pack.tick; "a frame in time is not late";
+    "faults.tick_late.trip": faults.tick_late.trip => AtMost faults.measurements_stale.trip, "the limit of measurements stale",
+        beside "a limit of measurements stale" faults.measurements_stale.trip; "a warning comes first";
+
     each fault
     Release "faults.*.release": "inside the trip limit, on the side of the default", beside "a trip limit"; "one limit for both would chatter";
     Dwell "faults.*.dwell": "at most 1 h"; "a longer one never ends";

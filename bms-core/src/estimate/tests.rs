@@ -119,6 +119,7 @@ impl Bench {
             poles: None,
             contacts: None,
             unseen: Millis::ZERO,
+            waited: Millis::ZERO,
         };
         let surroundings = Surroundings {
             bleeding: &self.bleeding,

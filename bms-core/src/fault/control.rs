@@ -4,6 +4,10 @@
 //!
 //! A coil takes several times its holding current while it pulls in, and the supply sags. Until the youngest coil that is on is
 //! older than that, a lower limit holds: every start would else be accused. From then on the dwell begins.
+//!
+//! Frames come too late in two degrees. From `measurements stale` on, readings are older than is believed and dwells are credited less
+//! time than has passed: the contactors open. Below it nothing is lost yet, but each late frame delays every protection by as much, and
+//! a sender or a controller that is late now and then is on its way to being too late: that is told.
 
 use super::judge::{Found, Limit, Seen, Sight, Watch};
 use crate::units::{Millis, Volts};
@@ -14,6 +18,9 @@ pub(super) struct Supply;
 
 /// Time for which something was not measured: a part that is old, or a gap before the frame.
 pub(super) struct Unseen;
+
+/// Time that a newer frame took to come.
+pub(super) struct Waited;
 
 /// The configuration.
 pub(super) struct Configuration;
@@ -33,6 +40,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     type Quantity = Millis;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Millis>) -> Sight {
         limit.sight(Place::Pack, Some(seen.believed.unseen))
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Waited {
+    type Quantity = Millis;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Millis>) -> Sight {
+        limit.sight(Place::Pack, Some(seen.believed.waited))
     }
 }
 

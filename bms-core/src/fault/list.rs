@@ -293,6 +293,13 @@ list! {
     /// as old as the oldest that is believed is not stale yet.
     MeasurementsStale measurements_stale "measurements stale":
         one control::Unseen, Millis = |pack: &Pack| limit(pack.oldest_age + Millis(1), pack.oldest_age, 0, OpenSoon, AtPanel);
+    /// A frame came later after the one before it than a tick allows, while current could flow: every protection is late by as much.
+    TickLate tick_late "tick late":
+        one control::Waited, Millis = |pack: &Pack| {
+            // A whole tick is missing. The way to its release is half of what lies beyond a tick.
+            let trip = (pack.tick + pack.tick).min(pack.oldest_age + Millis(1));
+            limit(trip, Millis(pack.tick.0.midpoint(trip.0)), 0, Report, AtPanel)
+        };
     /// The configuration fails its checks or its checksum.
     ConfigurationInvalid configuration_invalid "configuration invalid":
         one control::Configuration, Found = |_| found(0, OpenSoon, AtService);

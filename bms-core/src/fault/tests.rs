@@ -147,13 +147,48 @@ fn a_gap_after_a_frame_that_came_again_is_a_gap() {
     assert!(paper.confirmed(Fault::MeasurementsStale));
 }
 
+/// A tick is 10 ms. From a whole missing one on a frame is late, and from 31 ms on, readings are stale as well.
+#[test]
+fn a_frame_that_a_tick_is_missing_before_is_late_and_lasts_until_a_second_without() {
+    for (every, late, stale) in [(10, false, false), (19, false, false), (20, true, false), (31, true, true)]
+    {
+        let mut paper = trainer();
+        nothing_proven(&mut paper);
+        paper.after(0).after(every);
+        assert_eq!(paper.confirmed(Fault::TickLate), late, "{every} ms");
+        assert_eq!(paper.confirmed(Fault::MeasurementsStale), stale, "{every} ms");
+    }
+    let mut paper = trainer();
+    nothing_proven(&mut paper);
+    // Refused while present; of 15 ms and less it takes a second in a row.
+    paper.after(0).after(20).clear(Clearance::Service);
+    assert!(paper.confirmed(Fault::TickLate));
+    paper.for_ms(500).after(16).for_ms(990);
+    assert!(paper.confirmed(Fault::TickLate));
+    paper.for_ms(10);
+    assert!(!paper.confirmed(Fault::TickLate) && paper.core.faults().latched.holds(Fault::TickLate));
+    paper.clear(Clearance::Panel);
+    assert!(!paper.core.faults().latched.holds(Fault::TickLate));
+}
+
+/// The frame before comes once more, and the next one counts 20 ms: a frame was lost, whether it was answered meanwhile or not.
+#[test]
+fn a_frame_that_is_replaced_by_the_one_before_it_is_late_too() {
+    let mut paper = trainer();
+    nothing_proven(&mut paper);
+    paper.after(0).after(10).after(0);
+    assert!(!paper.confirmed(Fault::TickLate));
+    paper.after(20);
+    assert!(paper.confirmed(Fault::TickLate));
+}
+
 #[test]
 fn with_all_contactors_proven_open_a_gap_is_no_danger() {
     let mut paper = trainer();
     paper.for_ms(1_000);
     assert!(paper.core.proven_open());
     paper.after(60_000).after(60_000);
-    assert!(!paper.confirmed(Fault::MeasurementsStale));
+    assert!(!paper.confirmed(Fault::MeasurementsStale) && !paper.confirmed(Fault::TickLate));
     // As soon as a coil is on, it is one.
     paper.frame.asked = Asked { contactors: Wanted::Closed, ..Asked::NOTHING };
     paper.after(60_000);

@@ -5,6 +5,7 @@
 //! ```text
 //! newer frame:     elapsed = at − at before − what was counted while it stood      (never below zero)
 //! any other frame: elapsed = one tick, and all its parts are a tick older
+//! waited         = at − at before, or what was counted since a newer frame came, whichever is more
 //! ```
 //!
 //! Why a tick and not nothing: whoever hangs sends the same frame for ever. Without time no reading would grow old, no dwell and no
@@ -22,21 +23,27 @@ pub(super) struct Clock {
     stood: Millis,
     /// Counted in ticks since a frame was newer than the one before it.
     unrenewed: Millis,
+    /// Time from the newest frame but one to the newest, or for which the newest has been the last.
+    waited: Millis,
 }
 
 impl Clock {
-    pub(super) const NEW: Self = Self { at: None, stood: Millis::ZERO, unrenewed: Millis::ZERO };
+    pub(super) const NEW: Self =
+        Self { at: None, stood: Millis::ZERO, unrenewed: Millis::ZERO, waited: Millis::ZERO };
 
     /// Takes the counter of the next frame, and says how much time has passed since the tick before.
     pub(super) fn pass(&mut self, at: Instant, tick: Millis, witness: &mut impl Witness) -> Millis {
         let Some(before) = self.at.replace(at) else { return Millis::ZERO };
         if let Some(gap) = at.since(before).filter(|gap| *gap > Millis::ZERO) {
             let elapsed = gap - self.stood;
+            // Of a sender that stood together with its counter, only the ticks tell how long.
+            self.waited = gap.max(self.unrenewed);
             (self.stood, self.unrenewed) = (Millis::ZERO, Millis::ZERO);
             return elapsed;
         }
         witness.tell(|| Evidence::FrameNotNewer { at: at.0, before: before.0 });
         self.unrenewed = self.unrenewed + tick;
+        self.waited = self.unrenewed;
         // A counter that was set back has begun a new measure: nothing of it is counted yet.
         self.stood = if at == before { self.stood + tick } else { Millis::ZERO };
         tick
@@ -50,6 +57,11 @@ impl Clock {
     /// Time since a newer frame came; zero in the tick of one.
     pub(super) const fn unrenewed(&self) -> Millis {
         self.unrenewed
+    }
+
+    /// How long a newer frame took to come, or has not come by now; zero before the second one.
+    pub(super) const fn waited(&self) -> Millis {
+        self.waited
     }
 
     /// Whether the last frame was the one before it once more.
@@ -86,6 +98,17 @@ mod tests {
             (asleep.pass(Instant(110), TICK, &mut ()), asleep.unrenewed()),
             (Millis::ZERO, Millis::ZERO)
         );
+    }
+
+    /// Due every 10 ms: one frame is lost, then the sender hangs for two ticks with its counter, then its counter alone goes on.
+    #[test]
+    fn how_long_a_newer_frame_took_is_counted_through_repetitions() {
+        let mut clock = Clock::NEW;
+        let waited = [100, 110, 130, 130, 130, 140, 140, 180].map(|at| {
+            clock.pass(Instant(at), TICK, &mut ());
+            clock.waited().0
+        });
+        assert_eq!(waited, [0, 10, 20, 10, 20, 20, 10, 40]);
     }
 
     #[test]

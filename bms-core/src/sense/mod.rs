@@ -94,6 +94,9 @@ pub(crate) struct Believed<'f, const CELLS: usize, const THERMISTORS: usize> {
     pub(crate) contacts: Option<Contacts>,
     /// Time for which something was not measured: the age of the oldest part, or the gap before the frame where that is longer.
     pub(crate) unseen: Millis,
+    /// How long after the one before it the newest frame came, or has not come by now; zero while all contactors are proven open, when a
+    /// controller may sleep.
+    pub(crate) waited: Millis,
 }
 
 /// The parts of a frame by name.
@@ -198,6 +201,7 @@ impl<const THERMISTORS: usize> Sense<THERMISTORS> {
             poles,
             contacts,
             unseen: ages.unseen,
+            waited: if standstill.proven_open { Millis::ZERO } else { self.clock.waited() },
         }
     }
 }

@@ -204,6 +204,8 @@ const SPOILT: [fn(&mut Config); LISTED] = [
     |c| c.faults.link_stays_live.trip = Volts::from_milli(60_001),
     |c| c.faults.measurements_stale.trip = Millis(30),
     |c| c.faults.measurements_stale.trip = Millis(301),
+    |c| c.faults.tick_late.trip = Millis(10),
+    |c| c.faults.tick_late.trip = Millis(32),
     // From here on the rules of each limit.
     |c| c.faults.supply_low.release = Volts::from_milli(8_900),
     |c| c.faults.supply_low.dwell = Millis(3_600_001),

@@ -160,6 +160,7 @@ fn with_nothing_measured_only_these_faults_have_a_reading() {
         Fault::ThermalCurrentOver,
         Fault::PrechargeResistorHot,
         Fault::MeasurementsStale,
+        Fault::TickLate,
         Fault::ConfigurationInvalid,
     ];
     assert_eq!(known, expected);

@@ -44,6 +44,7 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         | Fault::NegativeStuckOpen
         | Fault::PositiveStuckOpen => format!("the voltages around {at} show"),
         Fault::MeasurementsStale => "the oldest part of the frame is old by".to_owned(),
+        Fault::TickLate => "the newest frame came after the one before it by".to_owned(),
         Fault::CellOverVoltage
         | Fault::CellOverVoltageFar
         | Fault::CellUnderVoltage
