@@ -11,6 +11,7 @@ mod digest;
 mod balance;
 mod charge;
 mod checks;
+mod contacts;
 mod error;
 mod limit;
 mod pack;
@@ -23,6 +24,7 @@ mod sequence;
 pub use balance::BalanceRules;
 pub use charge::ChargeFacts;
 pub(crate) use checks::Checks;
+pub use contacts::ContactRules;
 pub(crate) use digest::{Digest, Integrity};
 pub use error::{Accepts, ConfigError, Key, Objection};
 pub use limit::LimitRules;
@@ -52,6 +54,8 @@ pub struct Config {
     pub rest: RestRules,
     /// Contactors and precharge.
     pub sequence: SequenceFacts,
+    /// Interlock and impact sensor.
+    pub contacts: ContactRules,
     /// How much current may flow.
     pub limits: LimitRules,
     /// Balancing.
@@ -80,6 +84,7 @@ impl Config {
             sensing: Sensing::for_pack(&pack),
             charge: ChargeFacts::for_pack(&pack),
             rest: RestRules::usual(),
+            contacts: ContactRules::usual(),
             limits: LimitRules::for_pack(&pack),
             balance: BalanceRules::for_pack(&pack),
             faults: FaultLimits::for_pack(&pack),
@@ -109,13 +114,14 @@ impl Config {
             4 => self.limits.feed(digest),
             5 => self.balance.feed(digest),
             6 => self.rest.feed(digest),
+            7 => self.contacts.feed(digest),
             fault => self.faults.feed(fault.saturating_sub(ROOMS), digest),
         }
     }
 }
 
 /// Sections before those of the faults.
-const ROOMS: u8 = 7;
+const ROOMS: u8 = 8;
 
 /// Sections of the checksum: one a room, one a fault.
 const SECTIONS: usize = ROOMS as usize + Fault::COUNT;

@@ -19,6 +19,7 @@ rules! {
     |c, cells, thermistors| {
         let (pack, sensing, charge, rest, sequence, limits, balance, faults) =
             (&c.pack, &c.sensing, &c.charge, &c.rest, &c.sequence, &c.limits, &c.balance, &c.faults);
+        let contacts = &c.contacts;
         let ticks = |count: u32| Millis(pack.tick.0.saturating_mul(count));
         let full = times(faults.cell_over_voltage.trip, pack.cells());
         let meter = sensing.cell_error + sensing.cell_error;
@@ -156,6 +157,12 @@ rules! {
         "a start and a half", beside "a rise a start" sequence.resistor_rise_per_start; "a start begins only half a start below it";
     "sequence.resistor_cooling": sequence.resistor_cooling => MoreThan Millis::ZERO, "0"; "a hot resistor must become usable again";
 
+    "contacts.break_window": contacts.break_window => AtLeast Millis::from_seconds(1), "1 s"; "a short break is over within milliseconds";
+    "contacts.impact_window": contacts.impact_window => AtLeast Millis(5), "5 ms"; "a window has five parts";
+    "contacts.most_counts": contacts.most_counts => AtLeast faults.impact_signal.trip, "the edges of an impact",
+        beside "an impact" faults.impact_signal.trip; "all of them may come between two frames";
+    "contacts.most_counts": contacts.most_counts => LessThan 128_u8, "half of what a counter holds"; "a step back is no way forward";
+
     "limits.charge": limits.charge => MoreThan Amps::ZERO, "0"; "a limit is an amount";
     "limits.charge": limits.charge => AtMost faults.over_current_charge.release, "the release limit of over-current",
         beside "an over-current limit" faults.over_current_charge.trip; "what is allowed must not trip";
@@ -254,6 +261,13 @@ rules! {
         beside "a second step" faults.limit_not_obeyed_far.trip; "a warning comes first";
     "faults.precharge_resistor_hot.trip": faults.precharge_resistor_hot.trip => AtMost Ratio::ONE, "the whole of `resistor_rise_most`"; "the resistor stands no more";
     "faults.link_stays_live.trip": faults.link_stays_live.trip => AtMost sequence.touch_limit, "`sequence.touch_limit`", beside "a touch limit" sequence.touch_limit; "a live link must be said";
+    "faults.interlock_intermittent.trip": faults.interlock_intermittent.trip => LessThan faults.interlock_intermittent_far.trip, "the second step",
+        beside "a second step" faults.interlock_intermittent_far.trip; "a warning comes first";
+    "faults.impact_signal.trip": faults.impact_signal.trip => AtLeast 2_u8, "2"; "a single edge is a disturbance";
+    "faults.string_open.trip": faults.string_open.trip => AtMost Ratio::percent(50), "half of the cells"; "an open string leaves nothing at its terminals";
+    "faults.string_open.trip": faults.string_open.trip => MoreThan faults.pack_sum_disagrees.trip.fraction_of(pack.nominal).unwrap_or(Ratio::MAX), "the limit of pack sum disagrees",
+        beside "a limit of pack sum disagrees" faults.pack_sum_disagrees.trip; "an error of scale is no open string";
+    "faults.string_open.dwell": faults.string_open.dwell => MoreThan pack.oldest_age, "the oldest age", beside "an oldest age" pack.oldest_age; "cells and pack may be read so far apart";
     "faults.measurements_stale.trip": faults.measurements_stale.trip => MoreThan pack.oldest_age, "the oldest age", beside "an oldest age" pack.oldest_age; "what is still believed is not stale";
     "faults.measurements_stale.trip": faults.measurements_stale.trip => AtMost pack.oldest_age + pack.tick, "the oldest age and a tick",
         beside "an oldest age" pack.oldest_age; "frames that come later are credited with no more: they must be found";

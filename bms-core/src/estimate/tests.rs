@@ -4,7 +4,7 @@ use super::*;
 use crate::config::Config;
 use crate::each::Each;
 use crate::frame::PackVoltages;
-use crate::sense::{CellReadings, CurrentReading, ModuleRange, SensorReading, Temperatures};
+use crate::sense::{CellReadings, Counted, CurrentReading, ModuleRange, SensorReading, Temperatures};
 use crate::units::Celsius;
 use proptest::collection::vec;
 use proptest::prelude::*;
@@ -118,6 +118,8 @@ impl Bench {
             bleed_flows: self.flows,
             poles: None,
             contacts: None,
+            counted: Counted::default(),
+            since_load: Millis::MAX,
             unseen: Millis::ZERO,
             waited: Millis::ZERO,
         };

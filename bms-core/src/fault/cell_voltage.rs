@@ -21,6 +21,8 @@
 //! Two of the quantities are judged at rest only: under load, a cold cell would be accused of deep discharge, and ten degrees
 //! between two healthy cells at −25 °C make 0.25 V of spread at 1.5C.
 
+use super::Reading;
+use super::disconnect::is_string_open;
 use super::judge::{Limit, Seen, Sight, Watch};
 use crate::sense::CellReadings;
 use crate::units::{Celsius, Millis, Ratio, Volts};
@@ -180,7 +182,10 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
         let (Some(cells), Some(voltages)) = (seen.believed.cells, seen.believed.voltages) else {
             return Sight::UNKNOWN;
         };
-        limit.sight(Place::Pack, Some((cells.sum - voltages.pack).abs()))
+        let sight = limit.sight(Place::Pack, Some((cells.sum - voltages.pack).abs()));
+        // An open string is no wrong reading: its terminals are no longer the cells.
+        let opened = sight.reading == Reading::Beyond && is_string_open(seen);
+        if opened { Sight::found(Place::Pack, false) } else { sight }
     }
 }
 

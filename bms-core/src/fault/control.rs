@@ -10,6 +10,7 @@
 //! a sender or a controller that is late now and then is on its way to being too late: that is told.
 
 use super::judge::{Found, Limit, Seen, Sight, Watch};
+use crate::frame::Contact;
 use crate::units::{Millis, Volts};
 use crate::witness::Place;
 
@@ -28,6 +29,10 @@ pub(super) struct Configuration;
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Supply {
     type Quantity = Volts;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
+        if seen.believed.contacts.is_some_and(|now| now.auxiliary_disconnect == Contact::Broken) {
+            // Its cause is known, and named as `auxiliary disconnect pulled`.
+            return Sight::found(Place::Supply, false);
+        }
         let facts = &seen.config.sequence;
         let pulls_in = seen.youngest_coil.is_some_and(|on| on <= facts.supply_sag);
         let trip = if pulls_in { facts.supply_at_pull_in } else { limit.trip };

@@ -100,6 +100,16 @@ watched! {
     Millis: q => i64::from(q.0);
 }
 
+impl Watched for u8 {
+    #[inline]
+    fn shown(self) -> Option<Quantity> {
+        Some(self.into())
+    }
+    fn digest_bits(self) -> i64 {
+        self.into()
+    }
+}
+
 impl Watched for Found {
     fn shown(self) -> Option<Quantity> {
         None

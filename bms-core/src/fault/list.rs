@@ -10,7 +10,8 @@ use super::Clearing::{AtPanel, AtService};
 use super::Reaction::{Derate, OpenNow, OpenSoon, Report};
 use super::judge::{EachThermistor, Faults, Found, Keep, Limit, OfPack, Pass};
 use super::{
-    bleed, cell_voltage, contactor, control, current, precharge, resistance, rest, temperature, thermistor,
+    bleed, cell_voltage, contactor, control, current, disconnect, interlock, precharge, resistance, rest,
+    temperature, thermistor,
 };
 use crate::config::{Checks, Pack};
 use crate::units::{Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ratio, Volts};
@@ -286,6 +287,34 @@ list! {
     /// The link is still charged long after opening. A quarter of the pack where that is less than the limit given here.
     LinkStaysLive link_stays_live "link stays live":
         one contactor::LinkAfterOpening, Volts = |_| limit(volts(60_000), volts(54_000), 0, Report, AtPanel);
+    /// The loop through covers and connectors is open, and no load has been on for a while.
+    InterlockOpen interlock_open "interlock open":
+        one interlock::Open<false>, Found = |pack: &Pack| found(contact(pack), OpenNow, AtPanel);
+    /// The loop through covers and connectors is open while a load is on, or was a moment ago.
+    InterlockOpenAtLoad interlock_open_at_load "interlock open at load":
+        one interlock::Open<true>, Found = |pack: &Pack| found(contact(pack), OpenSoon, AtPanel);
+    /// Short breaks of the interlock within a minute, first step.
+    InterlockIntermittent interlock_intermittent "interlock intermittent, first step":
+        one interlock::ShortBreaks, u8 = |_| limit(1, 0, 0, Report, AtPanel);
+    /// Short breaks of the interlock within a minute, second step.
+    InterlockIntermittentFar interlock_intermittent_far "interlock intermittent, second step":
+        one interlock::ShortBreaks, u8 = |_| limit(5, 2, 0, Report, AtPanel);
+    /// The service disconnect is out, by its contact.
+    ServiceDisconnectOut service_disconnect_out "service disconnect out":
+        one disconnect::ServiceOut, Found = |pack: &Pack| found(contact(pack), OpenNow, AtPanel);
+    /// The pack's terminals have lost the cells, which still sum up, while the service disconnect's contact says that it is in its place.
+    StringOpen string_open "fuse or service path open":
+        one disconnect::StringGap, Ratio = |pack: &Pack| {
+            // Cells and pack may be read an oldest age apart: two ticks longer.
+            let dwell = pack.oldest_age + pack.tick + pack.tick;
+            limit(Ratio::percent(20), Ratio::percent(15), dwell.0, OpenNow, AtPanel)
+        };
+    /// Edges of the impact sensor within its window.
+    ImpactSignal impact_signal "impact signal":
+        one disconnect::ImpactEdges, u8 = |_| limit(4, 1, 0, OpenNow, AtService);
+    /// The disconnect of the auxiliary supply is pulled, by its contact: the coils drop out by themselves soon.
+    AuxiliaryDisconnectPulled auxiliary_disconnect_pulled "auxiliary disconnect pulled":
+        one disconnect::AuxiliaryPulled, Found = |_| found(50, OpenSoon, AtPanel);
     /// The auxiliary supply is low. While a coil pulls in, the lower `sequence.supply_at_pull_in` holds.
     SupplyLow supply_low "supply low":
         one control::Supply, Volts = |_| limit(volts(9_000), volts(9_500), 50, OpenSoon, AtPanel);
@@ -325,6 +354,11 @@ const fn limit<Q>(
         reaction,
         clearing,
     }
+}
+
+/// The dwell of a contact that opens at once: 10 ms, as far as ticks can count them.
+const fn contact(pack: &Pack) -> u32 {
+    if pack.tick.0 > 10 { pack.tick.0 } else { 10 }
 }
 
 /// A fault that another room finds at a moment of its own, by bounds of its own.

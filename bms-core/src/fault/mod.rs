@@ -9,6 +9,8 @@ mod cell_voltage;
 mod contactor;
 mod control;
 mod current;
+mod disconnect;
+mod interlock;
 mod judge;
 mod list;
 mod memory;

@@ -9,6 +9,8 @@ use crate::frame::{Asked, Clearance, Contacts, Feedback, Frame, PackVoltages, Pa
 use crate::units::{Amps, Instant, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Place, Witness};
 
+mod around;
+
 /// A pack on paper that stands open; the test changes its next frames.
 struct Paper<const CELLS: usize, const THERMISTORS: usize> {
     core: Controller<CELLS, THERMISTORS>,

@@ -34,12 +34,14 @@
 
 mod cell;
 mod clock;
+mod contacts;
 mod current;
 mod curve;
 mod module;
 mod thermistor;
 
 pub(crate) use cell::CellReadings;
+pub(crate) use contacts::Counted;
 pub(crate) use current::{CurrentReading, FLOWS, at_end};
 pub(crate) use curve::{COLDEST, HOTTEST, table_ends};
 pub(crate) use module::ModuleRange;
@@ -53,6 +55,7 @@ use crate::frame::{Contacts, Feedback, Frame, PackVoltages, Part, PoleVoltages, 
 use crate::units::{Amps, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Witness};
 use clock::Clock;
+use contacts::Counters;
 use current::CurrentChannel;
 use thermistor::Thermistors;
 
@@ -90,8 +93,11 @@ pub(crate) struct Believed<'f, const CELLS: usize, const THERMISTORS: usize> {
     #[expect(dead_code, reason = "the faults that rest on it follow")]
     pub(crate) poles: Option<PoleVoltages>,
     /// Contacts and counters around the pack.
-    #[expect(dead_code, reason = "the faults that rest on it follow")]
     pub(crate) contacts: Option<Contacts>,
+    /// What the counters among them have counted of late.
+    pub(crate) counted: Counted,
+    /// Time since a current beyond the switching limit was last seen; [`Millis::MAX`] when it never was.
+    pub(crate) since_load: Millis,
     /// Time for which something was not measured: the age of the oldest part, or the gap before the frame where that is longer.
     pub(crate) unseen: Millis,
     /// How long after the one before it the newest frame came, or has not come by now; zero while all contactors are proven open, when a
@@ -141,11 +147,17 @@ pub(crate) struct Sense<const THERMISTORS: usize> {
     clock: Clock,
     thermistors: Thermistors<THERMISTORS>,
     current: CurrentChannel,
+    counters: Counters,
 }
 
 impl<const THERMISTORS: usize> Sense<THERMISTORS> {
     pub(crate) const fn new() -> Self {
-        Self { clock: Clock::NEW, thermistors: Thermistors::NEW, current: CurrentChannel::NEW }
+        Self {
+            clock: Clock::NEW,
+            thermistors: Thermistors::NEW,
+            current: CurrentChannel::NEW,
+            counters: Counters::NEW,
+        }
     }
 
     /// Whether any frame was judged before.
@@ -200,6 +212,8 @@ impl<const THERMISTORS: usize> Sense<THERMISTORS> {
             bleed_flows,
             poles,
             contacts,
+            counted: self.counters.follow(contacts, (elapsed, credit), config),
+            since_load,
             unseen: ages.unseen,
             waited: if standstill.proven_open { Millis::ZERO } else { self.clock.waited() },
         }

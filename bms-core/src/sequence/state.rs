@@ -228,7 +228,9 @@ impl Sequence {
                 Step::Closed => self.closed(asked, demanded, config),
                 Step::Easing => {
                     // A falling supply would drop the coils by itself: open before that.
-                    let low = faults.confirmed.holds(Fault::SupplyLow);
+                    let low = [Fault::SupplyLow, Fault::AuxiliaryDisconnectPulled]
+                        .iter()
+                        .any(|fault| faults.confirmed.holds(*fault));
                     let grace = config.sequence.grace;
                     let grace = if low { grace.min(config.sequence.supply_grace) } else { grace };
                     self.easing(now, grace, config, witness)

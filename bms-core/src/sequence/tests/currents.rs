@@ -63,14 +63,16 @@ fn a_dead_main_channel_hides_no_current_from_easing() {
 }
 
 #[test]
-fn a_low_supply_shortens_the_grace() {
-    Dialogue::closed()
-        .with_plant(|plant| plant.load_milliamps = -80_000)
-        .demands(Reaction::OpenSoon, Fault::SupplyLow)
-        .for_ms(190)
-        .answers(Step::Easing)
-        .for_ms(30)
-        .answers(Step::Opening);
+fn a_supply_that_is_low_or_pulled_shortens_the_grace() {
+    for fault in [Fault::SupplyLow, Fault::AuxiliaryDisconnectPulled] {
+        Dialogue::closed()
+            .with_plant(|plant| plant.load_milliamps = -80_000)
+            .demands(Reaction::OpenSoon, fault)
+            .for_ms(190)
+            .answers(Step::Easing)
+            .for_ms(30)
+            .answers(Step::Opening);
+    }
 }
 
 #[test]

@@ -45,6 +45,11 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         | Fault::PositiveStuckOpen => format!("the voltages around {at} show"),
         Fault::MeasurementsStale => "the oldest part of the frame is old by".to_owned(),
         Fault::TickLate => "the newest frame came after the one before it by".to_owned(),
+        Fault::InterlockIntermittent | Fault::InterlockIntermittentFar => {
+            "short breaks of the interlock within its window:".to_owned()
+        }
+        Fault::StringOpen => "of the sum of the cells, the pack's terminals are off by".to_owned(),
+        Fault::ImpactSignal => "edges of the impact sensor within its window:".to_owned(),
         Fault::CellOverVoltage
         | Fault::CellOverVoltageFar
         | Fault::CellUnderVoltage
@@ -66,6 +71,10 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         | Fault::ContactorStateUnknown
         | Fault::LinkStaysLive
         | Fault::SupplyLow
+        | Fault::InterlockOpen
+        | Fault::InterlockOpenAtLoad
+        | Fault::ServiceDisconnectOut
+        | Fault::AuxiliaryDisconnectPulled
         | Fault::ConfigurationInvalid => format!("{at} shows"),
     }
 }
