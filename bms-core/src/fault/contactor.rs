@@ -43,8 +43,11 @@ impl<const CELLS: usize, const THERMISTORS: usize, const WHICH: u8> Watch<CELLS,
 {
     type Quantity = Found;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, _: &Limit<Found>) -> Sight {
-        let found =
-            if WHICH == 0 { seen.findings.negative_stuck_open } else { seen.findings.positive_stuck_open };
+        let found = match WHICH {
+            0 => seen.findings.negative_stuck_open,
+            1 => seen.findings.precharge_stuck_open,
+            _ => seen.findings.positive_stuck_open,
+        };
         Sight::of_finding(place(WHICH), found)
     }
 }

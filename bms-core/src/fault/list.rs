@@ -260,12 +260,20 @@ list! {
     /// The link rises faster than its capacitance allows.
     PrechargeTooFast precharge_too_fast "precharge too fast":
         one precharge::TooFast, Found = |_| found(0, Report, AtPanel);
+    /// The link lies above the pack by more than the end limit of precharge, so that positive must not close onto the difference: a turning
+    /// motor feeds it. Below the pack the start has not ended, and is stalled or too slow.
+    ClosingDifferenceLarge closing_difference_large "closing difference too large":
+        one precharge::ClosingDifference, Found = |_| found(0, Report, AtPanel);
     /// The precharge resistor is too hot, by its modelled energy.
     PrechargeResistorHot precharge_resistor_hot "precharge resistor hot":
         one precharge::ResistorHot, Ratio = |_| limit(Ratio::ONE, Ratio::percent(60), 0, Report, AtPanel);
     /// The negative contactor does not close.
     NegativeStuckOpen negative_stuck_open "negative contactor stuck open":
         one contactor::StuckOpen<0>, Found = |_| found(0, OpenSoon, AtPanel);
+    /// The precharge contactor does not close, by its feedback contact and a link that no current reaches: the voltages alone cannot tell
+    /// it from an open resistor.
+    PrechargeStuckOpen precharge_stuck_open "precharge contactor stuck open":
+        one contactor::StuckOpen<1>, Found = |_| found(0, OpenSoon, AtPanel);
     /// The positive contactor does not close.
     PositiveStuckOpen positive_stuck_open "positive contactor stuck open":
         one contactor::StuckOpen<2>, Found = |_| found(0, OpenSoon, AtPanel);

@@ -2,7 +2,8 @@
 //!
 //! The contactor sequence watches the link while it charges (`sequence::precharge`); here its findings become faults with
 //! stages and records. What each means: flat, the contactor or the resistor is open or the link is shorted; stalled, a load is on;
-//! too slow, the end limit is not met in time; too fast, capacitance is missing; hot, the resistor must cool first.
+//! too slow, the end limit is not met in time; too fast, capacitance is missing; closing difference too large, something else has lifted
+//! the link above the pack; hot, the resistor must cool first.
 
 use super::judge::{Found, Limit, Seen, Sight, Watch};
 use crate::sequence::Findings;
@@ -33,6 +34,8 @@ finding! {
     TooSlow => precharge_too_slow;
     /// The link is charged too early.
     TooFast => precharge_too_fast;
+    /// The link lies so far above the pack that positive must not close.
+    ClosingDifference => closing_difference;
 }
 
 /// Modelled rise of the resistor as a fraction of the most allowed.

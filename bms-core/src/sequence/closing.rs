@@ -17,7 +17,7 @@
 
 use super::findings::{Finding, Findings};
 use super::measured::Measured;
-use super::precharge::{Failure, Verdict, is_charged, significant};
+use super::precharge::{Failure, Verdict, is_charged, significant, too_far_above};
 use super::resistor::{Conducts, Resistor};
 use super::state::{Request, Sequence};
 use super::weld::{Joined, place_of_link, settling};
@@ -25,10 +25,10 @@ use super::{Because, Step};
 use crate::config::{Checked, Config};
 use crate::decision::{Coil, FaultSummary};
 use crate::fault::{Fault, Reaction};
-use crate::frame::{Asked, Contact, PackVoltages, Wanted};
+use crate::frame::{Asked, Contact, Feedback, PackVoltages, Wanted};
 use crate::sense::PartName;
 use crate::units::{Millis, Ratio, Volts};
-use crate::witness::{Act, Evidence, Refusal, Witness};
+use crate::witness::{Act, Evidence, Refusal, Unseparable, Witness};
 
 /// The strongest reaction that holds, where it is OpenSoon or OpenNow.
 pub(super) type Demanded = Option<(Reaction, Fault)>;
@@ -150,7 +150,11 @@ impl Sequence {
         let least = seen.pack - Volts::from_bits((seen.pack - seen.link).bits() / 4);
         let figures = config.sensing.points.behind_negative.then_some((seen.behind_negative, least));
         let negative = |broken| Finding { broken, figures };
-        if seen.link > most {
+        if let Some(above) = too_far_above(&seen, config).filter(|_| seen.link > most) {
+            // No weld lifts the link that far.
+            findings.precharge_failed(Failure::Above, above);
+            self.outlook.failed = Some(Because::PrechargeFailed { fault: Failure::Above.fault() });
+        } else if seen.link > most {
             let found = Some(Finding::broken(seen.link, most));
             // Between two readings precharge lifts the link by a third at most; positive brings all of it.
             let fault = if is_charged(&seen, config) {
@@ -245,6 +249,9 @@ impl Sequence {
             Verdict::Failed(failure, found) => {
                 findings.precharge_failed(failure, found);
                 self.outlook.failed = Some(Because::PrechargeFailed { fault: failure.fault() });
+            Verdict::Failed(Failure::Flat, found) if conducts == Conducts::Not => {
+                self.name_flat(found, now.feedback, findings, config, witness);
+            }
             }
         }
     }
@@ -252,6 +259,30 @@ impl Sequence {
     /// Whether current flows into a link that does not rise: half of what the resistor would draw from the whole pack, or an
     /// unknown current, from half the longest pull-in on.
     fn is_shorted(&self, now: &Measured, seen: &PackVoltages, config: &Checked) -> bool {
+    /// Nothing flows and nothing rises: the contactor or the resistor is open, and only the contactor's feedback contact can say which. One
+    /// that sticks looks like a contactor that does; without it the two are one.
+    fn name_flat<W: Witness>(
+        &mut self,
+        found: Finding,
+        feedback: Option<Feedback>,
+        findings: &mut Findings,
+        config: &Checked,
+        witness: &mut W,
+    ) {
+        if feedback.is_some_and(|contacts| contacts.precharge == Contact::Broken) {
+            findings.precharge_stuck_open = Some(found);
+            self.outlook.failed = Some(stopped_by(Fault::PrechargeStuckOpen, config));
+            return;
+        }
+        if feedback.is_some() {
+            findings.precharge_stuck_open = Some(Finding { broken: false, ..found });
+        } else {
+            witness.tell(|| Evidence::CannotSeparate(Unseparable::OpenPrechargeFromOpenResistor));
+        }
+        findings.precharge_failed(Failure::Flat, found);
+        self.outlook.failed = Some(Because::PrechargeFailed { fault: Failure::Flat.fault() });
+    }
+
         let full = seen.pack.through_ohms(config.sequence.precharge_ohms);
         let flows = match (now.amps(), full) {
             (Some(amps), Some(full)) => amps + amps <= -full,
@@ -281,7 +312,8 @@ impl Sequence {
     }
 
     /// ClosingPositive: once precharge has let go, the link must hold. It is held against the highest level it has had in this step
-    /// and not against the pack, so that an error of scale between the two does not accuse the contactor. The time that an open
+    /// and not against the pack, so that an error of scale between the two does not accuse the contactor; from above the pack it falls to it
+    /// when positive closes, and that is no fall. The time that an open
     /// positive would take to show runs from the first reading without precharge: what precharge did before nobody may have seen.
     pub(super) fn look_at_positive(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
         let Some(seen) = now.voltages else { return };
@@ -294,7 +326,7 @@ impl Sequence {
         if self.steady.precharge - unaided < proof_of_positive(seen.pack, config) {
             return;
         }
-        let least = from - Volts::from_bits(significant(config).bits() / 2);
+        let least = from.min(seen.pack) - Volts::from_bits(significant(config).bits() / 2);
         if seen.link < least {
             findings.positive_stuck_open = Some(Finding::broken(seen.link, least));
             self.outlook.failed = Some(stopped_by(Fault::PositiveStuckOpen, config));

@@ -31,9 +31,13 @@ pub(crate) struct Findings {
     pub(crate) precharge_too_slow: Option<Finding>,
     pub(crate) precharge_too_fast: Option<Finding>,
     /// Modelled temperature rise of the precharge resistor as a fraction of the most allowed.
+    /// The link against the pack, where positive must not close onto the difference.
+    pub(crate) closing_difference: Option<Finding>,
     pub(crate) resistor_heat: Ratio,
     pub(crate) negative_stuck_open: Option<Finding>,
     pub(crate) positive_stuck_open: Option<Finding>,
+    /// By its feedback contact; the figures are the link's.
+    pub(crate) precharge_stuck_open: Option<Finding>,
     pub(crate) negative_welded: Option<Finding>,
     pub(crate) precharge_welded: Option<Finding>,
     pub(crate) positive_welded: Option<Finding>,
@@ -70,6 +74,8 @@ impl Findings {
     }
 
     /// A start has failed.
+        self.closing_difference = well;
+        self.precharge_stuck_open = well;
     pub(super) const fn precharge_failed(&mut self, failure: Failure, found: Finding) {
         match failure {
             Failure::Flat => self.precharge_flat = Some(found),
@@ -79,3 +85,4 @@ impl Findings {
         }
     }
 }
+            Failure::Above => self.closing_difference = Some(found),

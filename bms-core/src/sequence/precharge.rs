@@ -17,7 +17,15 @@
 //! | 2τ after the rise | the curve at a third of the speed, while it still rises | too slow |
 //! | from the rise on | a rise of 2 % of the pack within one τ (a healthy one has 3 % until it is charged) | stalled: a load is on |
 //! | `time_constants` · τ | the end limit | too slow |
+//! | from the rise on, and at `flat_after` | the end limit above the pack | closing difference too large: something else feeds the link |
 //! | at any time | two full starts' energy in the resistor (see `resistor`) | flat if nothing rose, else too slow |
+//!
+//! The end limit holds on both sides, since current flows either way when positive closes onto a difference. Below the pack the start is
+//! not over, and what is wrong has a name of its own; above it nothing is wrong with precharge, which cannot lift a link that far: a
+//! turning motor does.
+//!
+//! A flat link says that no current came through, or that it went past the capacitor. By voltages alone an open contactor and an open
+//! resistor are the same; the contactor's feedback contact tells them apart as far as it can be believed (see `closing`).
 //!
 //! Twice the speed leaves room for a cold capacitor (a fifth smaller at −25 °C) and for resistor tolerance. The band means nothing
 //! with fewer than three ticks a time constant: such a configuration is refused. A load `R_L` stalls the link where the currents
@@ -86,6 +94,12 @@ pub(super) fn is_charged(voltages: &PackVoltages, config: &Checked) -> bool {
     voltages.pack > Volts::ZERO && (voltages.pack - voltages.link).abs() <= end_limit(voltages.pack, config)
 }
 
+/// The link and its bound, where the link lies so far above the pack that positive must not close.
+pub(super) fn too_far_above(voltages: &PackVoltages, config: &Checked) -> Option<Finding> {
+    let most = voltages.pack + end_limit(voltages.pack, config);
+    (voltages.link > most).then(|| Finding::broken(voltages.link, most))
+}
+
 /// The smallest change of a voltage that is more than measuring error: five times the stated error.
 pub(super) fn significant(config: &Config) -> Volts {
     let bits = i64::from(config.sensing.voltage_error.bits());
@@ -130,6 +144,8 @@ pub(super) enum Failure {
     TooSlow,
     /// The link rose too early.
     TooFast,
+    /// The link lies above the pack.
+    Above,
 }
 
 impl Failure {
@@ -140,6 +156,7 @@ impl Failure {
             Self::Stalled => Fault::PrechargeStalled,
             Self::TooSlow => Fault::PrechargeTooSlow,
             Self::TooFast => Fault::PrechargeTooFast,
+            Self::Above => Fault::ClosingDifferenceLarge,
         }
     }
 }
@@ -245,13 +262,17 @@ impl Start {
 
     fn judge(&mut self, seen: &PackVoltages, rise: Ratio, constant: Millis, config: &Checked) -> Verdict {
         let Some(since) = self.since_rise else {
-            let flat = self.since_coil >= config.sequence.flat_after;
-            return if flat {
-                failed(Failure::Flat, seen.link, self.from + significant(config))
-            } else {
+            return if self.since_coil < config.sequence.flat_after {
                 Verdict::Rising
+            } else if let Some(above) = too_far_above(seen, config) {
+                Verdict::Failed(Failure::Above, above)
+            } else {
+                failed(Failure::Flat, seen.link, self.from + significant(config))
             };
         };
+        if let Some(above) = too_far_above(seen, config) {
+            return Verdict::Failed(Failure::Above, above);
+        }
         if let Some(failed) = self.band(seen, since, rise, constant, config) {
             return failed;
         }

@@ -431,3 +431,5 @@ pub enum Unseparable {
     /// While opening: a link that stays where it was, for a welded positive or for an open bleed-down.
     WeldedPositiveFromOpenBleedDown,
 }
+    /// In precharge, without the precharge contactor's feedback: a link that no current reaches, for an open contactor or an open resistor.
+    OpenPrechargeFromOpenResistor,

@@ -150,6 +150,8 @@ impl Recorder {
                 | Fault::PrechargeStalled
                 | Fault::PrechargeTooSlow
                 | Fault::PrechargeTooFast
+                | Fault::ClosingDifferenceLarge
+                | Fault::PrechargeStuckOpen
         );
         if of_precharge
             && matches!(seen.stage, Stage::Confirmed { .. })

@@ -60,6 +60,10 @@ pub(super) struct Plant {
     pub(super) load_ohms: Option<i64>,
     /// Current that the closed pack delivers to its load, in milliamperes, negative when it discharges.
     pub(super) load_milliamps: i32,
+    /// A turning motor holds the link up to this.
+    pub(super) motor: Option<i64>,
+    /// No feedback contact is read.
+    pub(super) without_feedback: bool,
     /// What feedback says of positive, when it lies.
     pub(super) positive_feedback: Option<Contact>,
 }
@@ -79,6 +83,8 @@ impl Plant {
             microfarads: config.sequence.link_microfarads.into(),
             load_ohms: None,
             load_milliamps: 0,
+            motor: None,
+            without_feedback: false,
             positive_feedback: None,
         }
     }
@@ -100,6 +106,7 @@ impl Plant {
                 let drained =
                     self.link / self.bleed_down_ohms + self.load_ohms.map_or(0, |ohms| self.link / ohms);
                 self.link += (self.through_resistor() - drained) * 100 / self.microfarads;
+                self.link = self.link.max(self.motor.unwrap_or(self.link));
                 if self.is_direct() {
                     self.link = self.pack;
                 }
@@ -325,7 +332,7 @@ impl Dialogue {
             current: (!self.current_is_stale).then_some(current),
             current_check: (!self.check_is_stale).then_some(check),
             supply: Some(self.supply),
-            feedback: Some(self.plant.feedback()),
+            feedback: (!self.plant.without_feedback).then_some(self.plant.feedback()),
             cells: true,
         }
     }
@@ -367,7 +374,7 @@ impl Dialogue {
 }
 
 /// The findings with the faults that they become.
-pub(super) fn findings(all: &Findings) -> [(Option<crate::sequence::Finding>, Fault); 9] {
+pub(super) fn findings(all: &Findings) -> [(Option<crate::sequence::Finding>, Fault); 11] {
     [
         (all.precharge_flat, Fault::PrechargeFlat),
         (all.precharge_stalled, Fault::PrechargeStalled),
@@ -379,6 +386,8 @@ pub(super) fn findings(all: &Findings) -> [(Option<crate::sequence::Finding>, Fa
         (all.precharge_welded, Fault::PrechargeWelded),
         (all.positive_welded, Fault::PositiveWelded),
     ]
+        (all.closing_difference, Fault::ClosingDifferenceLarge),
+        (all.precharge_stuck_open, Fault::PrechargeStuckOpen),
 }
 
 /// Remembers all but the waiting.

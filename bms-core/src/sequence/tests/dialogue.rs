@@ -115,9 +115,9 @@ fn nothing_closes_before_the_link_has_settled() {
 }
 
 #[test]
-fn an_open_precharge_contactor_is_flat_three_times_and_then_waits_for_a_clear() {
+fn an_open_precharge_resistor_is_flat_three_times_and_then_waits_for_a_clear() {
     let dialogue = crane()
-        .with_plant(|plant| plant.precharge.stuck_open = true)
+        .with_plant(|plant| plant.precharge_ohms = 1_000_000_000)
         .asks(Wanted::Closed)
         .until(Step::ProvingDead)
         .because(|because| *because == Because::PrechargeFailed { fault: Fault::PrechargeFlat })
@@ -129,7 +129,7 @@ fn an_open_precharge_contactor_is_flat_three_times_and_then_waits_for_a_clear() 
     let told = refusals(&dialogue);
     assert!(told.contains(&Refusal::Retries { wait: Millis::MAX }), "{told:?}");
     let closed = dialogue
-        .with_plant(|plant| plant.precharge.stuck_open = false)
+        .with_plant(|plant| plant.precharge_ohms = 50)
         .clears()
         .for_ms(10)
         .asks(Wanted::Open)

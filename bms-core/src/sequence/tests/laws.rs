@@ -338,7 +338,7 @@ proptest! {
         let dialogue = dialogue.at_ms(1_000).asks(Wanted::Closed).for_ms(2_000);
         let expected = [
             Fault::PositiveStuckOpen,
-            Fault::PrechargeFlat,
+            Fault::PrechargeStuckOpen,
             Fault::PrechargeStalled,
             Fault::PositiveWelded,
         ];

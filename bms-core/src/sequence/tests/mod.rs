@@ -4,3 +4,4 @@ mod bench;
 mod currents;
 mod dialogue;
 mod laws;
+mod starts;

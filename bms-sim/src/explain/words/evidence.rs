@@ -318,6 +318,10 @@ pub fn evidence(evidence: &Evidence) -> String {
                 "while negative is closed, a welded positive cannot be told from an open bleed-down of the link"
                     .to_owned()
             }
+            Unseparable::OpenPrechargeFromOpenResistor => {
+                "without the feedback of the precharge contactor, one that does not close cannot be told from an open resistor"
+                    .to_owned()
+            }
         },
         Evidence::Refused(why) => refusal(why),
         Evidence::Limited { side, rule: binds, allows, runner_up, runner_up_allows, given } => {

@@ -42,6 +42,7 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         | Fault::PrechargeWelded
         | Fault::PositiveWelded
         | Fault::NegativeStuckOpen
+        | Fault::PrechargeStuckOpen
         | Fault::PositiveStuckOpen => format!("the voltages around {at} show"),
         Fault::MeasurementsStale => "the oldest part of the frame is old by".to_owned(),
         Fault::TickLate => "the newest frame came after the one before it by".to_owned(),
@@ -70,6 +71,7 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         | Fault::FeedbackImplausible
         | Fault::ContactorStateUnknown
         | Fault::LinkStaysLive
+        | Fault::ClosingDifferenceLarge
         | Fault::SupplyLow
         | Fault::InterlockOpen
         | Fault::InterlockOpenAtLoad

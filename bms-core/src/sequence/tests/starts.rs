@@ -1,0 +1,78 @@
+//! Starts that fail for what is not the resistor or the capacitor: a precharge contactor that does not close, a motor that turns.
+
+use super::bench::Dialogue;
+use crate::config::Config;
+use crate::fault::Fault;
+use crate::frame::Wanted;
+use crate::sequence::{Because, Step};
+use crate::witness::{Evidence, Unseparable};
+
+fn crane() -> Dialogue {
+    Dialogue::with(Config::crane()).at_ms(1_000)
+}
+
+/// With its feedback contact the contactor is named at the first start, and once it is cleared and closes, the pack does; without it nothing
+/// tells it from an open resistor, and that is said.
+#[test]
+fn an_open_precharge_contactor_is_told_from_an_open_resistor_by_its_feedback_alone() {
+    let such = Unseparable::OpenPrechargeFromOpenResistor;
+    let named = crane()
+        .with_plant(|plant| plant.precharge.stuck_open = true)
+        .asks(Wanted::Closed)
+        .until(Step::ProvingDead)
+        .because(|because| matches!(because, Because::FaultDemands { fault: Fault::PrechargeStuckOpen, .. }))
+        .for_ms(30_000);
+    assert_eq!(named.found, [Fault::PrechargeStuckOpen]);
+    assert_eq!(named.steps().iter().filter(|step| **step == Step::Precharging).count(), 1);
+    assert_eq!(named.has_heard(|evidence| *evidence == Evidence::CannotSeparate(such)), 0);
+    let closed = named
+        .with_plant(|plant| plant.precharge.stuck_open = false)
+        .clears()
+        .asks(Wanted::Open)
+        .for_ms(10)
+        .asks(Wanted::Closed)
+        .until(Step::Closed)
+        .for_ms(10);
+    assert_eq!(closed.findings.precharge_stuck_open.map(|found| found.broken), Some(false));
+
+    for contactor in [true, false] {
+        let blind = crane().with_plant(|plant| {
+            plant.without_feedback = true;
+            plant.precharge.stuck_open = contactor;
+            plant.precharge_ohms = if contactor { 50 } else { 1_000_000_000 };
+        });
+        let blind = blind.asks(Wanted::Closed).until(Step::ProvingDead);
+        assert_eq!(blind.found, [Fault::PrechargeFlat]);
+        assert_eq!(blind.has_heard(|evidence| *evidence == Evidence::CannotSeparate(such)), 1);
+    }
+}
+
+/// 5 % of 307.2 V are 15.36 V. Closed onto less, the link falls to the pack's voltage, which accuses nobody. The motor begins to turn with the coil, when the points of the curve at τ/2 and τ are near, and when they are
+/// past; or before anything closes, so that the link never rises.
+#[test]
+fn a_link_that_a_motor_lifts_above_the_pack_is_not_closed_onto() {
+    let turning = |millivolts: i64| Some((307_200 + millivolts) * 1_000);
+    let started = |after_ms: u32, millivolts: i64| {
+        crane()
+            .asks(Wanted::Closed)
+            .until(Step::Precharging)
+            .for_ms(after_ms)
+            .with_plant(|plant| plant.motor = turning(millivolts))
+            .for_ms(300)
+    };
+    for dialogue in [started(0, 16_000), started(40, 16_000), started(100, 16_000), started(100, 90_000)] {
+        assert_eq!(dialogue.found, [Fault::ClosingDifferenceLarge]);
+        assert!(!dialogue.steps().contains(&Step::ClosingPositive));
+        let failed = Because::PrechargeFailed { fault: Fault::ClosingDifferenceLarge };
+        assert!(dialogue.moves().iter().any(|(_, _, because)| *because == failed));
+    }
+    let near = started(100, 14_000);
+    assert_eq!((near.found, near.sequence.step()), (vec![], Step::Closed));
+
+    let before = Dialogue::with(Config::crane())
+        .with_plant(|plant| plant.motor = turning(60_000))
+        .at_ms(1_000)
+        .asks(Wanted::Closed)
+        .for_ms(1_500);
+    assert_eq!(before.found, [Fault::ClosingDifferenceLarge]);
+}
