@@ -5,10 +5,10 @@ use crate::config::{Checked, Fitted, Integrity};
 use crate::decision::{CellSet, Cooling, CurrentLimits, Decision, FaultSummary, Warning};
 use crate::estimate::{Estimated, Surroundings};
 use crate::fault::{Fault, Faults, Memory, Reaction, Seen};
-use crate::frame::{Asked, Clearance, Frame, ToChassis};
+use crate::frame::{Asked, Clearance, Frame, Replaced, ToChassis};
 use crate::limit::Limiter;
 use crate::sense::{Believed, Sense, Standstill};
-use crate::sequence::{Sequence, Step};
+use crate::sequence::{Sequence, Step, Wear};
 use crate::units::{Celsius, Uptime};
 use crate::witness::{Evidence, Witness};
 
@@ -51,6 +51,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
     /// - store, outside the core and before the supply is gone, that a fault for the workshop is confirmed or latched
     ///   ([`faults`](Self::faults), [`FaultLimits::clearing`](crate::fault::FaultLimits::clearing));
     /// - after a start, ask for [`Wanted::Open`](crate::frame::Wanted::Open) until the workshop has cleared what is stored;
+    /// - store the wear of the contactors likewise, and begin with it ([`wear`](Self::wear), [`with_wear`](Self::with_wear));
     /// - give the controller a supply that neither the drive's key nor the operator switches.
     #[must_use]
     pub fn new(config: Fitted<CELLS, THERMISTORS>) -> Self {
@@ -98,10 +99,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
             bleeding: self.balance.bleeding(),
             step: self.sequence.step(),
             proven_open,
-            replaced: asked.replaced,
+            replaced: replaced_cell(asked),
             cleared: asked.clear,
         };
         self.estimated.advance(&believed, &surroundings, config, witness);
+        if let Some(Replaced::Contactor(contactor)) = asked.replaced {
+            self.sequence.replace(contactor, witness);
+        }
         let findings = self.sequence.observe(&believed, config, witness);
         let seen = Seen {
             believed: &believed,
@@ -135,6 +139,19 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
     #[must_use]
     pub const fn proven_open(&self) -> bool {
         self.sequence.proven_open()
+    }
+
+    /// What has been used of the contactors' lives.
+    #[must_use]
+    pub const fn wear(&self) -> Wear {
+        self.sequence.wear()
+    }
+
+    /// Goes on counting from what [`wear`](Self::wear) was before a restart.
+    #[must_use]
+    pub fn with_wear(mut self, wear: Wear) -> Self {
+        self.sequence.set_wear(wear);
+        self
     }
 
     /// The fault memory.
@@ -184,6 +201,14 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
     #[must_use]
     pub const fn uptime(&self) -> Uptime {
         self.now
+    }
+}
+
+/// The cell that the workshop reports as replaced.
+const fn replaced_cell(asked: Asked) -> Option<u8> {
+    match asked.replaced {
+        Some(Replaced::Cell(cell)) => Some(cell),
+        Some(Replaced::Contactor(_)) | None => None,
     }
 }
 

@@ -283,8 +283,8 @@ pub struct Asked {
     pub contactors: Wanted,
     /// A request to clear the fault memory. It counts in the tick in which it comes.
     pub clear: Option<Clearance>,
-    /// The workshop reports that this cell (counted from 0) was replaced. It counts in the tick in which it comes.
-    pub replaced: Option<u8>,
+    /// The workshop reports that this was replaced. It counts in the tick in which it comes.
+    pub replaced: Option<Replaced>,
 }
 
 impl Asked {
@@ -300,6 +300,17 @@ impl Asked {
             replaced: self.replaced.filter(|_| self.replaced != before.replaced),
         }
     }
+}
+
+/// What the workshop has replaced by a new one.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Replaced {
+    /// A cell, counted from 0: nothing is known of its charge.
+    Cell(u8),
+    /// A contactor: nothing of its life is used.
+    Contactor(Contactor),
 }
 
 /// The position of the contactors that the operator wants.

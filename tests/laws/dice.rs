@@ -1,7 +1,9 @@
 //! Values for frames: any bits, and ordinary ones often.
 
 use bms_core::Each;
-use bms_core::frame::{Asked, Clearance, Contact, Feedback, Frame, PackVoltages, Part, Wanted};
+use bms_core::frame::{
+    Asked, Clearance, Contact, Contactor, Feedback, Frame, PackVoltages, Part, Replaced, Wanted,
+};
 use bms_core::units::{Amps, Instant, Millis, Ratio, Volts};
 
 /// A small generator for the contents of frames; proptest chooses its seed (xorshift64*, Vigna, 2016).
@@ -54,7 +56,10 @@ impl Dice {
         Asked {
             contactors: if self.one_in(2) { Wanted::Closed } else { Wanted::Open },
             clear: self.one_in(4).then_some(Clearance::Service),
-            replaced: self.one_in(8).then(|| self.bits().to_le_bytes()[0]),
+            replaced: self.one_in(8).then(|| match self.bits().to_le_bytes()[0] {
+                cell @ 0..=200 => Replaced::Cell(cell),
+                _ => Replaced::Contactor(Contactor::Positive),
+            }),
         }
     }
 

@@ -20,6 +20,7 @@ mod rest;
 mod rules;
 mod sensing;
 mod sequence;
+mod wear;
 
 pub use balance::BalanceRules;
 pub use charge::ChargeFacts;
@@ -34,6 +35,7 @@ pub use rest::RestRules;
 pub(crate) use rules::OfLimit;
 pub use sensing::{MeasuringPoints, Sensing, ThermistorCurve, Wiring};
 pub use sequence::SequenceFacts;
+pub use wear::ContactorLife;
 
 use crate::each::Each;
 use crate::fault::{Fault, FaultLimits};
@@ -54,6 +56,8 @@ pub struct Config {
     pub rest: RestRules,
     /// Contactors and precharge.
     pub sequence: SequenceFacts,
+    /// What contactors stand.
+    pub life: ContactorLife,
     /// Interlock and impact sensor.
     pub contacts: ContactRules,
     /// How much current may flow.
@@ -84,6 +88,7 @@ impl Config {
             sensing: Sensing::for_pack(&pack),
             charge: ChargeFacts::for_pack(&pack),
             rest: RestRules::usual(),
+            life: ContactorLife::usual(),
             contacts: ContactRules::usual(),
             limits: LimitRules::for_pack(&pack),
             balance: BalanceRules::for_pack(&pack),
@@ -115,13 +120,14 @@ impl Config {
             5 => self.balance.feed(digest),
             6 => self.rest.feed(digest),
             7 => self.contacts.feed(digest),
+            8 => self.life.feed(digest),
             fault => self.faults.feed(fault.saturating_sub(ROOMS), digest),
         }
     }
 }
 
 /// Sections before those of the faults.
-const ROOMS: u8 = 8;
+const ROOMS: u8 = 9;
 
 /// Sections of the checksum: one a room, one a fault.
 const SECTIONS: usize = ROOMS as usize + Fault::COUNT;

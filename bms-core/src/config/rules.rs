@@ -19,7 +19,7 @@ rules! {
     |c, cells, thermistors| {
         let (pack, sensing, charge, rest, sequence, limits, balance, faults) =
             (&c.pack, &c.sensing, &c.charge, &c.rest, &c.sequence, &c.limits, &c.balance, &c.faults);
-        let contacts = &c.contacts;
+        let (contacts, life) = (&c.contacts, &c.life);
         let ticks = |count: u32| Millis(pack.tick.0.saturating_mul(count));
         let full = times(faults.cell_over_voltage.trip, pack.cells());
         let meter = sensing.cell_error + sensing.cell_error;
@@ -157,6 +157,14 @@ rules! {
         "a start and a half", beside "a rise a start" sequence.resistor_rise_per_start; "a start begins only half a start below it";
     "sequence.resistor_cooling": sequence.resistor_cooling => MoreThan Millis::ZERO, "0"; "a hot resistor must become usable again";
 
+    "life.slight_difference": life.slight_difference => AtLeast sequence.end_fraction, "`sequence.end_fraction`",
+        beside "an end fraction" sequence.end_fraction; "onto what is allowed, closing must be known to last";
+    "life.slight_closings": life.slight_closings => AtLeast life.large_closings, "the closings onto the large difference",
+        beside "so many onto the large difference" life.large_closings; "a larger difference wears more";
+    "life.large_difference": life.large_difference => MoreThan life.slight_difference, "the slight one", beside "a slight one" life.slight_difference; "life is known at two differences";
+    "life.large_closings": life.large_closings => AtLeast 1_u32, "1"; "a closing is not more than a life";
+    "life.openings": life.openings => AtLeast 1_u32, "1"; "an opening is not more than a life";
+
     "contacts.break_window": contacts.break_window => AtLeast Millis::from_seconds(1), "1 s"; "a short break is over within milliseconds";
     "contacts.impact_window": contacts.impact_window => AtLeast Millis(5), "5 ms"; "a window has five parts";
     "contacts.most_counts": contacts.most_counts => AtLeast faults.impact_signal.trip, "the edges of an impact",
@@ -268,6 +276,9 @@ rules! {
     "faults.string_open.trip": faults.string_open.trip => MoreThan faults.pack_sum_disagrees.trip.fraction_of(pack.nominal).unwrap_or(Ratio::MAX), "the limit of pack sum disagrees",
         beside "a limit of pack sum disagrees" faults.pack_sum_disagrees.trip; "an error of scale is no open string";
     "faults.string_open.dwell": faults.string_open.dwell => MoreThan pack.oldest_age, "the oldest age", beside "an oldest age" pack.oldest_age; "cells and pack may be read so far apart";
+    "faults.contactor_worn.trip": faults.contactor_worn.trip => LessThan faults.contactor_worn_out.trip, "worn out",
+        beside "a limit of worn out" faults.contactor_worn_out.trip; "a warning comes first";
+    "faults.contactor_worn_out.trip": faults.contactor_worn_out.trip => AtMost Ratio::percent(1_500), "15 lives"; "no more are counted";
     "faults.measurements_stale.trip": faults.measurements_stale.trip => MoreThan pack.oldest_age, "the oldest age", beside "an oldest age" pack.oldest_age; "what is still believed is not stale";
     "faults.measurements_stale.trip": faults.measurements_stale.trip => AtMost pack.oldest_age + pack.tick, "the oldest age and a tick",
         beside "an oldest age" pack.oldest_age; "frames that come later are credited with no more: they must be found";

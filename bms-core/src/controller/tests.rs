@@ -6,7 +6,7 @@ use crate::decision::{Coil, Coils};
 use crate::each::Each;
 use crate::frame::{
     Asked, Clearance, Contact, Contacts, Feedback, Inputs, PackVoltages, Part, PoleVoltages, Pulled,
-    ToChassis, Turning, Wanted,
+    Replaced, ToChassis, Turning, Wanted,
 };
 use crate::units::{Amps, Instant, Millis, Ohms, Ratio, Volts};
 
@@ -213,7 +213,7 @@ impl Dice {
             asked: Asked {
                 contactors: Wanted::Closed,
                 clear: (self.bits() < 0).then_some(Clearance::Service),
-                replaced: (self.bits() < 0).then(|| self.bits().to_le_bytes()[0]),
+                replaced: (self.bits() < 0).then(|| Replaced::Cell(self.bits().to_le_bytes()[0])),
             },
         }
     }

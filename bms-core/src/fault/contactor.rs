@@ -8,11 +8,14 @@
 //! Where they cannot tell, the contact is all there is, and the true state is unknown: while positive is closed, precharge may be closed
 //! beside it and the link reads the same; with all coils off, a side without its measuring point floats whether its contactor is
 //! open or not; and without voltages nothing is told at all. That asks for opening, after which the fall of the link may tell.
+//!
+//! A worn contactor works, until it welds or no longer breaks what it must. What it has been through is counted against its sheet
+//! (`sequence::wear`): one life is told, and with two nobody closes it any more.
 
 use super::judge::{Found, Limit, Seen, Sight, Watch};
 use crate::frame::{Contact, Contactor};
 use crate::sequence::Step;
-use crate::units::Volts;
+use crate::units::{Ratio, Volts};
 use crate::witness::Place;
 
 /// A contactor that does not close, by [`place`].
@@ -26,6 +29,9 @@ pub(super) struct FeedbackContradicts;
 
 /// A contactor whose feedback contact contradicts its coil where the voltages cannot tell which of the two is right.
 pub(super) struct StateUnknown;
+
+/// The used part of the most worn contactor's life.
+pub(super) struct Worn;
 
 /// The link, long after opening.
 pub(super) struct LinkAfterOpening;
@@ -123,6 +129,14 @@ fn untold<const CELLS: usize, const THERMISTORS: usize>(
         Some(Contactor::Positive)
     } else {
         None
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Worn {
+    type Quantity = Ratio;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Ratio>) -> Sight {
+        let (contactor, used) = seen.findings.wear.worst();
+        limit.sight(Place::Contactor(contactor), Some(used))
     }
 }
 

@@ -286,6 +286,12 @@ list! {
     /// The positive contactor does not open.
     PositiveWelded positive_welded "positive contactor welded":
         one contactor::Welded<2>, Found = |_| found(0, OpenNow, AtService);
+    /// Closings onto a difference and openings under load have used up a contactor's life, by the figures of its sheet.
+    ContactorWorn contactor_worn "contactor worn":
+        one contactor::Worn, Ratio = |_| limit(Ratio::ONE, Ratio::percent(90), 0, Report, AtService);
+    /// A contactor has done twice what its sheet allows: closing is refused until it is replaced.
+    ContactorWornOut contactor_worn_out "contactor worn out":
+        one contactor::Worn, Ratio = |_| limit(Ratio::percent(200), Ratio::percent(180), 0, Report, AtService);
     /// A feedback contact contradicts coil, voltages and current.
     FeedbackImplausible feedback_implausible "feedback contact implausible":
         one contactor::FeedbackContradicts, Found = |_| found(100, Report, AtPanel);

@@ -10,6 +10,7 @@ use crate::units::{Amps, Instant, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Place, Witness};
 
 mod around;
+mod worn;
 
 /// A pack on paper that stands open; the test changes its next frames.
 struct Paper<const CELLS: usize, const THERMISTORS: usize> {

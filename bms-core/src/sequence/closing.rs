@@ -120,6 +120,9 @@ impl Sequence {
             };
             return Some(Refusal::Unmeasured(part));
         };
+        if faults.confirmed.holds(Fault::ContactorWornOut) {
+            return Some(Refusal::FaultHolds { act, fault: Fault::ContactorWornOut });
+        }
         if !now.cells {
             return Some(Refusal::Unmeasured(PartName::Cells));
         }
@@ -246,19 +249,16 @@ impl Sequence {
                 self.outlook.charged = Some((within, after));
                 findings.precharge_is_well();
             }
-            Verdict::Failed(failure, found) => {
-                findings.precharge_failed(failure, found);
-                self.outlook.failed = Some(Because::PrechargeFailed { fault: failure.fault() });
             Verdict::Failed(Failure::Flat, found) if conducts == Conducts::Not => {
                 self.name_flat(found, now.feedback, findings, config, witness);
             }
+            Verdict::Failed(failure, found) => {
+                findings.precharge_failed(failure, found);
+                self.outlook.failed = Some(Because::PrechargeFailed { fault: failure.fault() });
             }
         }
     }
 
-    /// Whether current flows into a link that does not rise: half of what the resistor would draw from the whole pack, or an
-    /// unknown current, from half the longest pull-in on.
-    fn is_shorted(&self, now: &Measured, seen: &PackVoltages, config: &Checked) -> bool {
     /// Nothing flows and nothing rises: the contactor or the resistor is open, and only the contactor's feedback contact can say which. One
     /// that sticks looks like a contactor that does; without it the two are one.
     fn name_flat<W: Witness>(
@@ -283,6 +283,9 @@ impl Sequence {
         self.outlook.failed = Some(Because::PrechargeFailed { fault: Failure::Flat.fault() });
     }
 
+    /// Whether current flows into a link that does not rise: half of what the resistor would draw from the whole pack, or an
+    /// unknown current, from half the longest pull-in on.
+    fn is_shorted(&self, now: &Measured, seen: &PackVoltages, config: &Checked) -> bool {
         let full = seen.pack.through_ohms(config.sequence.precharge_ohms);
         let flows = match (now.amps(), full) {
             (Some(amps), Some(full)) => amps + amps <= -full,

@@ -1,6 +1,7 @@
 //! What the sequence concludes from the voltages, as values for the faults to judge.
 
 use super::precharge::Failure;
+use super::wear::Wear;
 use crate::frame::Contactor;
 use crate::units::{Ratio, Volts};
 
@@ -30,20 +31,22 @@ pub(crate) struct Findings {
     pub(crate) precharge_stalled: Option<Finding>,
     pub(crate) precharge_too_slow: Option<Finding>,
     pub(crate) precharge_too_fast: Option<Finding>,
-    /// Modelled temperature rise of the precharge resistor as a fraction of the most allowed.
     /// The link against the pack, where positive must not close onto the difference.
     pub(crate) closing_difference: Option<Finding>,
+    /// Modelled temperature rise of the precharge resistor as a fraction of the most allowed.
     pub(crate) resistor_heat: Ratio,
     pub(crate) negative_stuck_open: Option<Finding>,
-    pub(crate) positive_stuck_open: Option<Finding>,
     /// By its feedback contact; the figures are the link's.
     pub(crate) precharge_stuck_open: Option<Finding>,
+    pub(crate) positive_stuck_open: Option<Finding>,
     pub(crate) negative_welded: Option<Finding>,
     pub(crate) precharge_welded: Option<Finding>,
     pub(crate) positive_welded: Option<Finding>,
     /// Whose feedback contact contradicts coil and voltages; the inner `None` says that none does.
     #[expect(clippy::option_option, reason = "not judged and no contradiction are two answers")]
     pub(crate) feedback_contradicts: Option<Option<Contactor>>,
+    /// What has been used of the contactors' lives.
+    pub(crate) wear: Wear,
     /// The link, once it should be down.
     pub(crate) link_after_opening: Option<LinkLeft>,
 }
@@ -71,18 +74,18 @@ impl Findings {
         self.precharge_stalled = well;
         self.precharge_too_slow = well;
         self.precharge_too_fast = well;
+        self.closing_difference = well;
+        self.precharge_stuck_open = well;
     }
 
     /// A start has failed.
-        self.closing_difference = well;
-        self.precharge_stuck_open = well;
     pub(super) const fn precharge_failed(&mut self, failure: Failure, found: Finding) {
         match failure {
             Failure::Flat => self.precharge_flat = Some(found),
             Failure::Stalled => self.precharge_stalled = Some(found),
             Failure::TooSlow => self.precharge_too_slow = Some(found),
             Failure::TooFast => self.precharge_too_fast = Some(found),
+            Failure::Above => self.closing_difference = Some(found),
         }
     }
 }
-            Failure::Above => self.closing_difference = Some(found),

@@ -29,6 +29,7 @@ mod opening;
 mod precharge;
 mod resistor;
 mod state;
+mod wear;
 mod weld;
 
 #[cfg(test)]
@@ -39,6 +40,7 @@ pub(crate) use findings::{Finding, Findings};
 pub(crate) use opening::proof_of_opening;
 pub(crate) use precharge::decay;
 pub(crate) use state::Sequence;
+pub use wear::Wear;
 
 use crate::fault::{Fault, Reaction};
 use crate::units::{Amps, Millis, Ohms, Ratio, Volts};

@@ -4,6 +4,7 @@ use super::findings::{Findings, LinkLeft};
 use super::measured::Measured;
 use super::precharge::Start;
 use super::resistor::Resistor;
+use super::wear::Wear;
 use super::weld::Floating;
 use super::{Because, Step};
 use crate::config::Checked;
@@ -12,7 +13,7 @@ use crate::fault::{Fault, Reaction};
 use crate::frame::{Asked, Contact, Contactor, Feedback, Wanted};
 use crate::sense::Believed;
 use crate::units::{Millis, Ratio, Volts};
-use crate::witness::{Evidence, Refusal, Unseparable, Witness};
+use crate::witness::{Act, Evidence, Refusal, Unseparable, Witness};
 
 /// Time since each coil was last switched.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -72,6 +73,7 @@ pub(crate) struct Sequence {
     /// Time waited for the fuse.
     pub(super) fuse_waited: Millis,
     pub(super) openings_under_load: u16,
+    pub(super) wear: Wear,
     /// Starts that failed in a row.
     pub(super) failures: u8,
     /// What is left of the pause after a failed start.
@@ -122,6 +124,7 @@ impl Sequence {
             barring: false,
             fuse_waited: Millis::ZERO,
             openings_under_load: 0,
+            wear: Wear::NONE,
             failures: 0,
             pause: Millis::ZERO,
             request: Request::Spent,
@@ -133,6 +136,26 @@ impl Sequence {
     /// Where it stands.
     pub(crate) const fn step(&self) -> Step {
         self.step
+    }
+
+    /// What has been used of the contactors' lives.
+    pub(crate) const fn wear(&self) -> Wear {
+        self.wear
+    }
+
+    /// Goes on from what was counted before the controller's start.
+    pub(crate) const fn set_wear(&mut self, wear: Wear) {
+        self.wear = wear;
+    }
+
+    /// A new contactor was fitted: nothing of its life is used. Refused with the contactors closed.
+    pub(crate) fn replace<W: Witness>(&mut self, contactor: Contactor, witness: &mut W) {
+        if self.step.commands_open() {
+            self.wear.forget(contactor);
+            witness.tell(|| Evidence::ContactorReplaced { contactor });
+        } else {
+            witness.tell(|| Evidence::Refused(Refusal::NotOpen(Act::Replace)));
+        }
     }
 
     /// Whether both cross voltages have just shown that all contactors are open.
@@ -193,6 +216,7 @@ impl Sequence {
             self.unread = Millis::ZERO;
         }
         findings.resistor_heat = self.resistor.heat(config);
+        findings.wear = self.wear;
         findings.feedback_contradicts =
             now.feedback.and_then(|feedback| self.contradiction(feedback, &findings, config));
         findings.link_after_opening = now
@@ -244,7 +268,7 @@ impl Sequence {
             Some((to, because)) => self.go(to, because, now, config, witness),
             None => self.tell_waiting(config, witness),
         }
-        self.drive(config);
+        self.drive(now, config);
         self.coils
     }
 
@@ -290,7 +314,7 @@ impl Sequence {
     }
 
     /// The coils that belong to the step.
-    fn drive(&mut self, config: &Checked) {
+    fn drive(&mut self, now: &Measured, config: &Checked) {
         let (on, off) = (Coil::On, Coil::Off);
         let (negative, precharge, positive) = match self.step {
             Step::Open | Step::ProvingDead | Step::Barred => (off, off, off),
@@ -301,6 +325,7 @@ impl Sequence {
             Step::ClosingPositive | Step::Closed | Step::Easing => (on, off, on),
         };
         let coils = Coils { negative, precharge, positive };
+        self.wear.count(self.coils, coils, now, config);
         let restart = |timer: &mut Millis, before, after| {
             if before != after {
                 *timer = Millis::ZERO;

@@ -195,6 +195,11 @@ pub enum Evidence {
         /// The cell, from 0.
         cell: u8,
     },
+    /// A contactor was reported as replaced: nothing of its life is used.
+    ContactorReplaced {
+        /// Which one.
+        contactor: Contactor,
+    },
     /// The idle offset of the current sensor was learnt.
     OffsetLearnt {
         /// The offset now subtracted.
@@ -346,7 +351,7 @@ impl From<u32> for Quantity {
 pub enum Act {
     /// Close the contactors.
     Close,
-    /// Enter a replaced cell.
+    /// Enter a replaced cell or contactor.
     Replace,
 }
 
@@ -430,6 +435,6 @@ pub enum Unseparable {
     WeldedNegativeFromOpen,
     /// While opening: a link that stays where it was, for a welded positive or for an open bleed-down.
     WeldedPositiveFromOpenBleedDown,
-}
     /// In precharge, without the precharge contactor's feedback: a link that no current reaches, for an open contactor or an open resistor.
     OpenPrechargeFromOpenResistor,
+}

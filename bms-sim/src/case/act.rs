@@ -3,7 +3,7 @@
 //! `close` and `open` hold until the next of them; `clear` and `replace` are asked for in one tick only, the first at or after their
 //! time. A tick therefore answers for all acts since the tick before it, however long ago that was.
 
-use bms_core::frame::{Asked, Clearance, Wanted};
+use bms_core::frame::{Asked, Clearance, Replaced, Wanted};
 use serde::Serialize;
 
 /// One act.
@@ -58,7 +58,7 @@ pub(super) fn asked_at(acts: &[Act], at_ms: u64, step_ms: u64) -> Asked {
     for act in acts.iter().take(done).rev().take_while(|act| act.at_ms + step_ms > at_ms) {
         match act.ask {
             Ask::Clear(by) => asked.clear = asked.clear.or(Some(by)),
-            Ask::Replace(cell) => asked.replaced = asked.replaced.or(Some(cell)),
+            Ask::Replace(cell) => asked.replaced = asked.replaced.or(Some(Replaced::Cell(cell))),
             Ask::Close | Ask::Open => {}
         }
     }
@@ -82,8 +82,8 @@ mod tests {
             let ticks: Vec<_> =
                 (0..=20_000 / step_ms).map(|tick| asked_at(&ACTS, tick * step_ms, step_ms)).collect();
             assert_eq!(ticks.iter().filter(|asked| asked.clear == Some(Clearance::Service)).count(), 1);
-            assert_eq!(ticks.iter().filter(|asked| asked.replaced == Some(4)).count(), 1);
-            assert_eq!(ticks[0].replaced, Some(4));
+            assert_eq!(ticks.iter().filter(|asked| asked.replaced == Some(Replaced::Cell(4))).count(), 1);
+            assert_eq!(ticks[0].replaced, Some(Replaced::Cell(4)));
         }
         assert_eq!(asked_at(&ACTS, 999, 1).contactors, Wanted::Open);
         assert_eq!(asked_at(&ACTS, 1_999, 1).contactors, Wanted::Closed);

@@ -166,6 +166,8 @@ fn reach(fault: Fault, pack: Pack, of: Quantity) -> f64 {
             | Fault::CellSpreadFar,
             _,
         ) => REACH * sensors.cell.range,
+        // In lives: more than one can be used up.
+        (Fault::ContactorWorn | Fault::ContactorWornOut, _) => f64::INFINITY,
         (Fault::SupplyLow, _) => REACH * sensors.supply.range,
         (_, Quantity::Volts(_)) => two_digits(REACH * sensors.pack.range),
         (_, Quantity::Amps(_)) => REACH * sensors.current.range,

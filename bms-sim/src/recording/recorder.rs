@@ -199,7 +199,8 @@ impl Witness for Recorder {
             | Evidence::ChargeImpossible { .. }
             | Evidence::RecordDropped { .. }
             | Evidence::Cleared { .. }
-            | Evidence::CellReplaced { .. } => self.note(What::Told(evidence)),
+            | Evidence::CellReplaced { .. }
+            | Evidence::ContactorReplaced { .. } => self.note(What::Told(evidence)),
             Evidence::FrameNotNewer { .. }
             | Evidence::FrameLate { .. }
             | Evidence::PartStale { .. }

@@ -271,6 +271,9 @@ fn told(evidence: &Evidence) -> (&'static str, Values) {
         }
         Evidence::Cleared { fault, by } => ("cleared", none.fault(fault).name("by", by)),
         Evidence::CellReplaced { cell } => ("cell_replaced", none.place(Place::Cell(cell))),
+        Evidence::ContactorReplaced { contactor } => {
+            ("contactor_replaced", none.place(Place::Contactor(contactor)))
+        }
         Evidence::OffsetLearnt { amps, over } => {
             ("offset_learnt", none.and("offset", Quantity::Amps(amps)).time("over", over))
         }

@@ -159,6 +159,8 @@ fn with_nothing_measured_only_these_faults_have_a_reading() {
         Fault::ThermalCurrentNear,
         Fault::ThermalCurrentOver,
         Fault::PrechargeResistorHot,
+        Fault::ContactorWorn,
+        Fault::ContactorWornOut,
         Fault::MeasurementsStale,
         Fault::TickLate,
         Fault::ConfigurationInvalid,

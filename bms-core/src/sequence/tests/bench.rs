@@ -165,6 +165,8 @@ pub(super) struct Dialogue {
     /// What the second channel shows in milliamperes where that is not the truth.
     pub(super) check_milliamps: Option<i32>,
     pub(super) voltages_are_stale: bool,
+    /// What else is confirmed.
+    pub(super) confirmed: Option<Fault>,
     /// Every finding that was ever broken.
     pub(super) found: Vec<Fault>,
     pub(super) supply: Volts,
@@ -191,6 +193,7 @@ impl Dialogue {
             check_is_stale: false,
             check_milliamps: None,
             voltages_are_stale: false,
+            confirmed: None,
             found: Vec::new(),
             supply: Volts::from_milli(12_000),
             ticks_ms: vec![10],
@@ -359,6 +362,9 @@ impl Dialogue {
         if let Some((_, fault)) = self.reaction {
             faults.confirmed.insert(fault);
         }
+        if let Some(fault) = self.confirmed {
+            faults.confirmed.insert(fault);
+        }
         if self.findings.resistor_heat >= Ratio::ONE && !self.found.contains(&Fault::PrechargeResistorHot) {
             self.found.push(Fault::PrechargeResistorHot);
         }
@@ -380,14 +386,14 @@ pub(super) fn findings(all: &Findings) -> [(Option<crate::sequence::Finding>, Fa
         (all.precharge_stalled, Fault::PrechargeStalled),
         (all.precharge_too_slow, Fault::PrechargeTooSlow),
         (all.precharge_too_fast, Fault::PrechargeTooFast),
+        (all.closing_difference, Fault::ClosingDifferenceLarge),
+        (all.precharge_stuck_open, Fault::PrechargeStuckOpen),
         (all.negative_stuck_open, Fault::NegativeStuckOpen),
         (all.positive_stuck_open, Fault::PositiveStuckOpen),
         (all.negative_welded, Fault::NegativeWelded),
         (all.precharge_welded, Fault::PrechargeWelded),
         (all.positive_welded, Fault::PositiveWelded),
     ]
-        (all.closing_difference, Fault::ClosingDifferenceLarge),
-        (all.precharge_stuck_open, Fault::PrechargeStuckOpen),
 }
 
 /// Remembers all but the waiting.

@@ -1,11 +1,13 @@
-//! Starts that fail for what is not the resistor or the capacitor: a precharge contactor that does not close, a motor that turns.
+//! Starts that fail for what is not the resistor or the capacitor: a precharge contactor that does not close, a motor that turns, contacts
+//! that are worn.
 
 use super::bench::Dialogue;
 use crate::config::Config;
-use crate::fault::Fault;
-use crate::frame::Wanted;
+use crate::fault::{Fault, Reaction};
+use crate::frame::{Contactor, Wanted};
 use crate::sequence::{Because, Step};
-use crate::witness::{Evidence, Unseparable};
+use crate::units::Ratio;
+use crate::witness::{Act, Evidence, Refusal, Unseparable};
 
 fn crane() -> Dialogue {
     Dialogue::with(Config::crane()).at_ms(1_000)
@@ -75,4 +77,48 @@ fn a_link_that_a_motor_lifts_above_the_pack_is_not_closed_onto() {
         .asks(Wanted::Closed)
         .for_ms(1_500);
     assert_eq!(before.found, [Fault::ClosingDifferenceLarge]);
+}
+
+/// Used parts of the lives of negative, precharge and positive, in millionths.
+fn used(dialogue: &Dialogue) -> [i32; 3] {
+    let wear = dialogue.sequence.wear();
+    [Contactor::Negative, Contactor::Precharge, Contactor::Positive]
+        .map(|contactor| wear.of(contactor).parts_per_million())
+}
+
+/// A closing onto less than 10 % is a 50 000th: 20 ppm. Opened with 150 A after the grace, positive alone breaks them: (150/2 000)²/10 are
+/// 562.5 ppm; with OpenNow negative breaks them as well. A store of 2⁻¹⁶ is 15 ppm fine.
+#[test]
+fn a_day_wears_positive_by_a_closing_and_load_wears_what_breaks_it() {
+    let closed = Dialogue::closed();
+    assert_eq!(used(&closed)[..2], [0, 0]);
+    assert!((4..=20).contains(&used(&closed)[2]), "{:?}", used(&closed));
+    let loaded = || Dialogue::closed().with_plant(|plant| plant.load_milliamps = -150_000);
+    let near = |found: i32, expected: i32| (found - expected).abs() <= 20;
+
+    let calm = Dialogue::closed().asks(Wanted::Open).until(Step::Open);
+    assert_eq!(used(&calm), used(&closed));
+    let grace = loaded().asks(Wanted::Open).until(Step::ProvingDead);
+    assert!(used(&grace)[..2] == [0, 0] && near(used(&grace)[2], 582), "{:?}", used(&grace));
+    let now = loaded().demands(Reaction::OpenNow, Fault::CellOverVoltageFar).until(Step::ProvingDead);
+    assert!(near(used(&now)[0], 562) && used(&now)[1] == 0 && near(used(&now)[2], 582), "{:?}", used(&now));
+}
+
+#[test]
+fn a_contactor_that_is_worn_out_is_not_closed_until_it_is_replaced() {
+    let mut dialogue = crane();
+    dialogue.confirmed = Some(Fault::ContactorWornOut);
+    let dialogue = dialogue.asks(Wanted::Closed).for_ms(500).answers(Step::Open);
+    let refusal = Refusal::FaultHolds { act: Act::Close, fault: Fault::ContactorWornOut };
+    assert_eq!(dialogue.has_heard(|evidence| *evidence == Evidence::Refused(refusal)), 1);
+
+    // Entered with the contactors closed it is refused.
+    let mut closed = Dialogue::closed();
+    closed.sequence.replace(Contactor::Positive, &mut ());
+    assert!(closed.sequence.wear().of(Contactor::Positive) > Ratio::ZERO);
+    let mut open = closed.asks(Wanted::Open).until(Step::Open);
+    open.sequence.replace(Contactor::Negative, &mut ());
+    assert!(open.sequence.wear().of(Contactor::Positive) > Ratio::ZERO);
+    open.sequence.replace(Contactor::Positive, &mut ());
+    assert_eq!(open.sequence.wear().of(Contactor::Positive), Ratio::ZERO);
 }

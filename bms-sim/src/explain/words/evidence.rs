@@ -392,6 +392,9 @@ pub fn evidence(evidence: &Evidence) -> String {
             format!("memory is full: the record of {} is dropped, {dropped} in all", fault.words())
         }
         Evidence::Cleared { fault, by } => format!("{} was cleared {}", fault.words(), clearance(*by)),
+        Evidence::ContactorReplaced { contactor } => {
+            format!("{} was replaced: nothing of its life is used", place(Place::Contactor(*contactor)))
+        }
         Evidence::CellReplaced { cell } => {
             format!("{} was replaced: its charge may be anything now", place(Place::Cell(*cell)))
         }

@@ -130,7 +130,7 @@ pub(super) const fn clearance(by: Clearance) -> &'static str {
 pub(super) const fn act(act: Act) -> &'static str {
     match act {
         Act::Close => "closing",
-        Act::Replace => "entering a replaced cell",
+        Act::Replace => "entering what was replaced",
     }
 }
 

@@ -44,6 +44,9 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         | Fault::NegativeStuckOpen
         | Fault::PrechargeStuckOpen
         | Fault::PositiveStuckOpen => format!("the voltages around {at} show"),
+        Fault::ContactorWorn | Fault::ContactorWornOut => {
+            format!("of the life that its sheet gives it, {at} has used")
+        }
         Fault::MeasurementsStale => "the oldest part of the frame is old by".to_owned(),
         Fault::TickLate => "the newest frame came after the one before it by".to_owned(),
         Fault::InterlockIntermittent | Fault::InterlockIntermittentFar => {
@@ -68,10 +71,10 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         | Fault::PrechargeStalled
         | Fault::PrechargeTooSlow
         | Fault::PrechargeTooFast
+        | Fault::ClosingDifferenceLarge
         | Fault::FeedbackImplausible
         | Fault::ContactorStateUnknown
         | Fault::LinkStaysLive
-        | Fault::ClosingDifferenceLarge
         | Fault::SupplyLow
         | Fault::InterlockOpen
         | Fault::InterlockOpenAtLoad
