@@ -1,11 +1,12 @@
 //! The cells: charge, polarisation, hysteresis, voltage and heat, each cell a column of plain arrays.
 //!
 //! ```text
-//! ds/dt = i / Q                                    i = share (I − g E), what goes through the cell; positive charges
+//! ds/dt = i / Q                                    i = share (I − G e), what goes through the cell; positive charges
 //! τₖ dvₖ/dt = Rₖ f g i − vₖ            k = 1, 2    exact for i held over the step: vₖ ← aₖ vₖ + (1 − aₖ) Rₖ f g i, aₖ = e^(−dt/τₖ)
 //! dh/dt = (γ |i| / Q) (M sign(i) − h)              one-state hysteresis, moves with charge throughput only
-//! V = share (E + I R) + I R_joint (the joint inside the taps)      E = U(s) + (T − 25 °C) U'(s) + v₁ + v₂ + h
-//! share = 1 / (1 + R G)                            G bleed and leak across the cell, R = R₀ f g + R_added: Kirchhoff
+//! e = U(s) + (T − 25 °C) U'(s) + v₁ + v₂ + h
+//! V = share (e + I R) + I R_joint                  R = R₀ f g + R_added; the joint inside the taps
+//! share = 1 / (1 + R G)                            Kirchhoff; G is the conductance across the cell: bleed resistor, leak, short
 //! f = exp(E (1/T − 1/298.15 K))                    Arrhenius, E = 20 kJ/mol / gas constant
 //! g = g(s)                                         rise at low charge
 //! heat = i² R + v₁² / R₁ f g + v₂² / R₂ f g + i h + i T U'(s)
@@ -315,7 +316,7 @@ impl<const CELLS: usize> Cells<CELLS> {
             let pair_ohms = self.fast_gain[cell] * per_taken[0] + self.slow_gain[cell] * per_taken[1];
             let piece = curve.at(self.charge[cell]);
             let entropy = piece.entropy_level + piece.entropy_slope * self.charge[cell];
-            // What leaves beside the string leaves at E + i R; the leak's part stays in the cell as heat.
+            // What leaves beside the string leaves at e + i R; the leak's part stays in the cell as heat.
             let left = coulombs - through;
             let left_joules =
                 volts * left + ohms * (share * self.throughput.squared - beside * coulombs - squared);
