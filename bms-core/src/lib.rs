@@ -58,10 +58,10 @@
 //! # What it judges, and what it does not
 //!
 //! The faults of the list ([`Fault::ALL`]) judge cell voltages and their sum, resistance and charge of the cells, temperatures and the
-//! thermistors themselves, both current channels, precharge, the contactors with their feedback contacts, the link after opening,
-//! the auxiliary supply, the age of the measurements, and the configuration.
+//! thermistors themselves, both current channels, precharge, the contactors with their feedback contacts and their wear, the link after
+//! opening, interlock, disconnects and fuse, the impact sensor, the auxiliary supply, the age of the measurements, and the configuration.
 //!
-//! A [`Frame`] carries no reading of insulation, interlock, gas or fire: whoever needs them adds devices of their own. An open sense
+//! What a [`Frame`] carries of the insulation is not judged, and it carries no reading of gas or fire: whoever needs them adds devices of their own. An open sense
 //! wire has no fault of its own either; it shows as wrong voltages of the two cells beside it. Nothing here replaces a fuse.
 #![cfg_attr(not(test), no_std)]
 #![deny(

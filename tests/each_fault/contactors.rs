@@ -16,6 +16,18 @@ const NO_WELD: &str =
 pub(crate) fn stories() -> Vec<Story> {
     vec![
         Story {
+            raises: r#"{ kind = "contactor_coil_open", contactor = "precharge", at_s = 0 }"#,
+            seconds: 5.0,
+            asks: ASKS_AT_ONCE,
+            near: r#"{ kind = "precharge_open", at_s = 0 }"#,
+            beside: &[Fault::PrechargeFlat],
+            shows: Shows::at(PRECHARGE),
+            ..Story::of(
+                Fault::PrechargeStuckOpen,
+                "nothing rises in 100 ms either way; the feedback contact tells the contactor from the resistor",
+            )
+        },
+        Story {
             raises: r#"{ kind = "contactor_slow", contactor = "negative", milliseconds = 530, at_s = 0 }"#,
             seconds: 5.0,
             asks: ASKS_AT_ONCE,

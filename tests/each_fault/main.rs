@@ -3,6 +3,7 @@
 //!
 //! The stories stand in one file a family; [`story`] says how they are told and judged. `STORY=key` plays those whose key holds this word.
 
+mod around;
 mod cells;
 mod contactors;
 mod control;
@@ -32,6 +33,7 @@ fn stories() -> Vec<Story> {
         precharge::stories(),
         contactors::stories(),
         control::stories(),
+        around::stories(),
     ];
     families.into_iter().flatten().filter(|story| story.fault.key().contains(&only)).collect()
 }

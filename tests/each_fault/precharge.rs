@@ -18,6 +18,19 @@ pub(crate) fn stories() -> Vec<Story> {
             )
         },
         Story {
+            seconds: 4.0,
+            asks: ASKS_AT_ONCE,
+            raises: r#"{ kind = "pack_voltage_gain", percent = -15, at_s = 1.2 }"#,
+            near: r#"{ kind = "pack_voltage_gain", percent = -3, at_s = 1.2 }"#,
+            beside: &[Fault::PackSumDisagrees],
+            shows: Shows::at(Place::Link).observed(49.2, 0.5).limit(47.3, 0.1),
+            ..Story::of(
+                Fault::ClosingDifferenceLarge,
+                "the link has passed 49 V of 53 V when the pack's reading drops to 45.1 V: 47.3 V are 5 % above it; to 51.5 V less than that is missing. \
+                 A motor does the same to a start, but the world's turns with closed contactors only",
+            )
+        },
+        Story {
             seconds: 5.0,
             asks: ASKS_AT_ONCE,
             raises: r#"{ kind = "load_left_on", ohms = 300, at_s = 0 }"#,
