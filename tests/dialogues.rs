@@ -482,3 +482,27 @@ fn a_bleed_switch_that_does_not_obey_is_reported() {
     assert_eq!(told(Kind::BleedStuckOff, 9), (vec![Fault::BleedPathStuckOff], place, true));
     assert_eq!(told(Kind::BleedStuckOn, 9), (vec![Fault::BleedPathStuckOn], place, true));
 }
+
+/// A pack of 54 °C stands in 38 °C, cooling on. A fan that stands is told by its tacho; one that turns in a duct with a fifth of its air only
+/// by the temperature: 16 K · 0.5 W/K / 2 kJ/K are 1.2 °C in 5 min with all of the air, and a quarter of a degree with a fifth.
+#[test]
+fn cooling_that_does_not_cool_is_found_with_and_without_the_tachos_help() {
+    for kind in [None, Some(Kind::CoolingStopped), Some(Kind::AirflowBlocked)] {
+        let initial = Initial { charge: 0.6, celsius: 54.0 };
+        let mut world = World::<96, 16>::new(&PackSpec::crane(), 5, initial).expect("the crane is valid");
+        let mut core = Controller::<96, 16>::new(Config::crane().fit().expect("the default is valid"));
+        if let Some(kind) = kind {
+            world.inject(Defect::usual(kind, 0, 0.0)).expect("there is cooling");
+        }
+        let demand = Demand { amps: 0.0, giver: Giver::Drive, outside_celsius: 38.0 };
+        let mut at = Instant(0);
+        for tick in 0..1_800_u32 {
+            // Proven open, the controller sleeps for a second at a time.
+            let millis = if tick < 1_000 { 10 } else { 1_000 };
+            at = Instant(at.0 + millis);
+            let decision = core.tick(&world.measure(at.0.into(), at, Asked::NOTHING), &mut ());
+            world.step(f64::from(millis) / 1_000.0, &Actuators::from(&decision), &demand);
+        }
+        assert_eq!(core.faults().confirmed.holds(Fault::CoolingFailed), kind.is_some(), "{kind:?}");
+    }
+}

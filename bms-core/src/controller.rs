@@ -40,6 +40,8 @@ pub struct Controller<const CELLS: usize, const THERMISTORS: usize> {
     sequence: Sequence,
     limiter: Limiter,
     balance: Balance<CELLS>,
+    /// What the cooling was told last.
+    cooling: Cooling,
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS> {
@@ -68,6 +70,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
             sequence: Sequence::new(),
             limiter: Limiter::new(),
             balance: Balance::new(),
+            cooling: Cooling::Off,
             config,
         }
     }
@@ -97,6 +100,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         self.asked = frame.asked;
         let surroundings = Surroundings {
             bleeding: self.balance.bleeding(),
+            cooling: self.cooling,
             step: self.sequence.step(),
             proven_open,
             replaced: replaced_cell(asked),
@@ -125,6 +129,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         let limits = self.limiter.allowed(&believed, &self.estimated, &faults, step, config, witness);
         let bleed = self.balance.choose(&believed, &self.estimated, &faults, step, config, witness);
         let cooling = cooling(&believed, &faults);
+        self.cooling = cooling;
         let (pull, resistor, warning) = (None, ToChassis::Open, Warning::of(&faults));
         Decision { coils, limits, bleed, cooling, pull, resistor, warning, step, faults }
     }

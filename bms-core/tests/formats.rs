@@ -41,6 +41,7 @@ values! {
         bms_core::BleedRefusal,
         bms_core::config::Accepts, bms_core::config::BalanceRules, bms_core::config::ChargeFacts, bms_core::config::Config,
         bms_core::config::ContactRules, bms_core::config::ContactorLife,
+        bms_core::config::CoolingRules,
         bms_core::config::LimitRules, bms_core::config::MeasuringPoints, bms_core::config::Pack, bms_core::config::ResistanceFacts,
         bms_core::config::RestRules, bms_core::config::Sensing, bms_core::config::SequenceFacts, bms_core::config::ThermistorCurve, bms_core::config::Wiring,
         bms_core::decision::CellSet<96>, bms_core::decision::Coil, bms_core::decision::Coils, bms_core::decision::Cooling,

@@ -12,6 +12,7 @@ mod balance;
 mod charge;
 mod checks;
 mod contacts;
+mod cooling;
 mod error;
 mod limit;
 mod pack;
@@ -26,6 +27,7 @@ pub use balance::BalanceRules;
 pub use charge::ChargeFacts;
 pub(crate) use checks::Checks;
 pub use contacts::ContactRules;
+pub use cooling::CoolingRules;
 pub(crate) use digest::{Digest, Integrity};
 pub use error::{Accepts, ConfigError, Key, Objection};
 pub use limit::LimitRules;
@@ -54,6 +56,8 @@ pub struct Config {
     pub charge: ChargeFacts,
     /// What is looked for in cells that rest.
     pub rest: RestRules,
+    /// How it is found that cooling does not cool.
+    pub cooling: CoolingRules,
     /// Contactors and precharge.
     pub sequence: SequenceFacts,
     /// What contactors stand.
@@ -90,6 +94,7 @@ impl Config {
             rest: RestRules::usual(),
             life: ContactorLife::usual(),
             contacts: ContactRules::usual(),
+            cooling: CoolingRules::usual(),
             limits: LimitRules::for_pack(&pack),
             balance: BalanceRules::for_pack(&pack),
             faults: FaultLimits::for_pack(&pack),
@@ -121,13 +126,14 @@ impl Config {
             6 => self.rest.feed(digest),
             7 => self.contacts.feed(digest),
             8 => self.life.feed(digest),
+            9 => self.cooling.feed(digest),
             fault => self.faults.feed(fault.saturating_sub(ROOMS), digest),
         }
     }
 }
 
 /// Sections before those of the faults.
-const ROOMS: u8 = 9;
+const ROOMS: u8 = 10;
 
 /// Sections of the checksum: one a room, one a fault.
 const SECTIONS: usize = ROOMS as usize + Fault::COUNT;

@@ -19,7 +19,7 @@ rules! {
     |c, cells, thermistors| {
         let (pack, sensing, charge, rest, sequence, limits, balance, faults) =
             (&c.pack, &c.sensing, &c.charge, &c.rest, &c.sequence, &c.limits, &c.balance, &c.faults);
-        let (contacts, life) = (&c.contacts, &c.life);
+        let (contacts, cooling, life) = (&c.contacts, &c.cooling, &c.life);
         let ticks = |count: u32| Millis(pack.tick.0.saturating_mul(count));
         let full = times(faults.cell_over_voltage.trip, pack.cells());
         let meter = sensing.cell_error + sensing.cell_error;
@@ -112,6 +112,11 @@ rules! {
     "rest.steep": rest.steep => MoreThan Volts::ZERO, "0"; "on the plateau a voltage says nothing of charge";
     "rest.loss_between": rest.loss_between => AtLeast Millis::from_seconds(3_600), "1 h"; "an hour's loss is less than any reading shows";
     "rest.loss_between": rest.loss_between => AtMost LOSS_LONGEST, "40 days"; "then the reading begins anew";
+
+    "cooling.window": cooling.window => AtLeast Millis::from_seconds(60), "1 min"; "a pack warms and cools slowly";
+    "cooling.hot_from": cooling.hot_from => LessThan faults.over_temperature_far.trip, "the over-temperature limit, second step",
+        beside "an over-temperature limit" faults.over_temperature_far.trip; "else it is never watched";
+    "cooling.least_fall": cooling.least_fall => MoreThan Celsius::ZERO, "0"; "what cools gets colder";
 
     "sequence.precharge_ohms": sequence.precharge_ohms => MoreThan Ohms(0), "0"; "it limits the current into the link";
     "sequence.bleed_down_ohms": sequence.bleed_down_ohms => MoreThan Ohms(0), "0"; "it is no short circuit";

@@ -8,6 +8,7 @@ mod bleed;
 mod charge;
 mod cold;
 mod compare;
+mod cool;
 mod fall;
 mod follow;
 mod heat;
@@ -26,7 +27,7 @@ pub(crate) use loss::LONGEST as LOSS_LONGEST;
 pub(crate) use ocv::FULL;
 
 use crate::config::Checked;
-use crate::decision::CellSet;
+use crate::decision::{CellSet, Cooling};
 use crate::frame::Clearance;
 use crate::sense::Believed;
 use crate::sequence::Step;
@@ -35,6 +36,7 @@ use crate::witness::{Act, Evidence, Refusal, Witness};
 use bleed::{Bleeding, Paths};
 use charge::Count;
 use compare::Comparison;
+use cool::Cooled;
 use fall::{Fall, Falling};
 use follow::Following;
 use heat::Heat;
@@ -134,6 +136,8 @@ pub enum Discarded {
 pub(crate) struct Surroundings<'a, const CELLS: usize> {
     /// The cells that were told to bleed since the frame before.
     pub(crate) bleeding: &'a CellSet<CELLS>,
+    /// What the cooling was told since the frame before.
+    pub(crate) cooling: Cooling,
     /// Where the contactor sequence stood.
     pub(crate) step: Step,
     /// Whether the contactors were proven open in the tick before, with every coil off: no current can have flowed since.
@@ -149,6 +153,7 @@ pub(crate) struct Surroundings<'a, const CELLS: usize> {
 pub struct Estimated<const CELLS: usize> {
     count: Count<CELLS>,
     paths: Paths<CELLS>,
+    cooled: Cooled,
     rest: Rest,
     comparison: Comparison<CELLS>,
     falling: Falling<CELLS>,
@@ -162,6 +167,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
         Self {
             count: Count::new(config),
             paths: Paths::new(),
+            cooled: Cooled::new(),
             rest: Rest::NONE,
             comparison: Comparison::new(),
             falling: Falling::new(),
@@ -183,6 +189,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
         self.paths.advance(surroundings.bleeding, flows, believed.elapsed);
         let bleeding = Bleeding::of(surroundings.bleeding, flows);
         let moment = Moment { believed, current, bleeding: &bleeding, config };
+        self.cooled.advance(surroundings.cooling, &moment);
         let moved = self.count.advance(&moment);
         if let Some((cell, counted)) = self.count.hold_one_within_range() {
             self.comparison.contradict(cell, counted, self.count.within_full_and_empty(), witness);
@@ -245,6 +252,9 @@ impl<const CELLS: usize> Estimated<CELLS> {
         }
         if config.faults.bleed_path_stuck_off.clearing.allows(by) {
             self.paths.forget_stuck_off();
+        }
+        if config.faults.cooling_failed.clearing.allows(by) {
+            self.cooled.forget();
         }
     }
 
@@ -320,6 +330,11 @@ impl<const CELLS: usize> Estimated<CELLS> {
     /// Cells that do not bleed although their switch is told to; `None` where nothing shows it.
     pub(crate) fn bleeds_stuck_off(&self) -> Option<&CellSet<CELLS>> {
         self.paths.stuck_off()
+    }
+
+    /// Whether the cooling does not do what it is told; `None` before anything was seen of it.
+    pub(crate) fn cooling_fails(&self) -> Option<bool> {
+        self.cooled.fails()
     }
 
     /// The cell that was twice found to lose charge by itself; `None` before any was.

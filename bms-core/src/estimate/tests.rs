@@ -3,7 +3,7 @@
 use super::*;
 use crate::config::Config;
 use crate::each::Each;
-use crate::frame::PackVoltages;
+use crate::frame::{Contacts, PackVoltages};
 use crate::sense::{CellReadings, Counted, CurrentReading, ModuleRange, SensorReading, Temperatures};
 use crate::units::Celsius;
 use proptest::collection::vec;
@@ -11,6 +11,7 @@ use proptest::prelude::*;
 
 mod bled;
 mod compared;
+mod cooled;
 mod fallen;
 mod followed;
 mod lost;
@@ -36,6 +37,8 @@ struct Bench {
     volts: Each<Volts, 96>,
     celsius: Celsius,
     bleeding: CellSet<96>,
+    cooling: Cooling,
+    contacts: Option<Contacts>,
     /// Where comparators see bleed current, if there are any.
     flows: Option<CellSet<96>>,
     step: Step,
@@ -71,6 +74,8 @@ impl Bench {
             celsius: Celsius::from_milli(25_000),
             bleeding: CellSet::EMPTY,
             flows: None,
+            cooling: Cooling::Off,
+            contacts: None,
             step: Step::Closed,
             proven_open: false,
             cleared: None,
@@ -117,7 +122,7 @@ impl Bench {
             pulled: None,
             bleed_flows: self.flows,
             poles: None,
-            contacts: None,
+            contacts: self.contacts,
             counted: Counted::default(),
             since_load: Millis::MAX,
             unseen: Millis::ZERO,
@@ -125,6 +130,7 @@ impl Bench {
         };
         let surroundings = Surroundings {
             bleeding: &self.bleeding,
+            cooling: self.cooling,
             step: self.step,
             proven_open: self.proven_open,
             replaced,

@@ -10,8 +10,8 @@ use super::Clearing::{AtPanel, AtService};
 use super::Reaction::{Derate, OpenNow, OpenSoon, Report};
 use super::judge::{EachThermistor, Faults, Found, Keep, Limit, OfPack, Pass};
 use super::{
-    bleed, cell_voltage, contactor, control, current, disconnect, interlock, precharge, resistance, rest,
-    temperature, thermistor,
+    bleed, cell_voltage, contactor, control, cooling, current, disconnect, interlock, precharge, resistance,
+    rest, temperature, thermistor,
 };
 use crate::config::{Checks, Pack};
 use crate::units::{Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ratio, Volts};
@@ -199,6 +199,9 @@ list! {
     /// A sensor above 45 °C warms in every single second.
     TemperatureRisingFast temperature_rising_fast "temperature rising fast":
         one temperature::Rising, CelsiusPerSecond = |_| limit(per_second(300), per_second(270), 5_000, OpenNow, AtService);
+    /// Cooling is told on and does not cool: its tacho stands for too long, or a hot pack without load does not get colder.
+    CoolingFailed cooling_failed "cooling failed":
+        one cooling::Fails, Found = |_| found(0, Derate, AtPanel);
     /// Nearly all of the reference voltage stands at a thermistor: an open wire.
     ThermistorOpen thermistor_open "thermistor open":
         each thermistor::Open, Ratio = |_| limit(Ratio::percent(99), Ratio::from_milli(988), 200, Report, AtPanel);

@@ -8,6 +8,7 @@ mod bleed;
 mod cell_voltage;
 mod contactor;
 mod control;
+mod cooling;
 mod current;
 mod disconnect;
 mod interlock;

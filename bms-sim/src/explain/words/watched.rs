@@ -65,6 +65,7 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         | Fault::ChargingTooCold
         | Fault::TooColdToWork
         | Fault::ModuleWithoutSensor
+        | Fault::CoolingFailed
         | Fault::BleedPathStuckOn
         | Fault::BleedPathStuckOff
         | Fault::PrechargeFlat

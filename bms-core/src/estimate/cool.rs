@@ -1,0 +1,140 @@
+//! # Whether cooling cools
+//!
+//! Decides whether the cooling does what it is told, by its tacho where it has one, and by what becomes of the temperature:
+//!
+//! ```text
+//! stands       told on, and the tacho says "standing" without a break for the window
+//! no response  told on, no current and no bleeding for the window, hot at its beginning, and
+//!              mean of the hottest sensor at the beginning − the same at the end < the least fall
+//! ```
+//!
+//! A fan that turns in a blocked duct has a tacho that is content; only the second shows it. It needs a pack that makes no heat by work and
+//! that is far hotter than any surroundings, since those are not measured: a pack at 36 °C in a dock of 36 °C does not cool down. Under load
+//! the balance of heat would rest on resistances that are known to a third. A cell that heats itself looks the same; its own rise
+//! is watched elsewhere.
+
+use super::{Moment, StringCurrent};
+use crate::config::Checked;
+use crate::decision::Cooling;
+use crate::frame::Turning;
+use crate::units::{Celsius, Millis};
+
+/// A mean is taken of so many readings, one a second.
+const READINGS: u8 = 10;
+
+/// Readings are taken once in so long.
+const EVERY: Millis = Millis::from_seconds(1);
+
+/// A mean in the making.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Mean {
+    sum: i64,
+    readings: u8,
+}
+
+impl Mean {
+    const EMPTY: Self = Self { sum: 0, readings: 0 };
+
+    /// Takes one reading; the mean, once there are enough.
+    fn take(&mut self, celsius: Celsius) -> Option<Celsius> {
+        self.sum = self.sum.saturating_add(i64::from(celsius.bits()));
+        self.readings = self.readings.saturating_add(1);
+        let mean = self.sum.checked_div(i64::from(READINGS)).filter(|_| self.readings >= READINGS);
+        mean.map(Celsius::from_wide)
+    }
+}
+
+/// The cooling, watched.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Cooled {
+    /// How long the tacho has said "standing" while cooling was told on.
+    stood: Millis,
+    /// The window of the temperature: time in it, since the last reading, the mean that is taken, and the one that it began with.
+    time: Millis,
+    since: Millis,
+    mean: Mean,
+    began: Option<Celsius>,
+    /// What was found last: by the tacho, and by the temperature.
+    stands: Option<bool>,
+    responds: Option<bool>,
+}
+
+impl Cooled {
+    pub(super) const fn new() -> Self {
+        Self {
+            stood: Millis::ZERO,
+            time: Millis::ZERO,
+            since: EVERY,
+            mean: Mean::EMPTY,
+            began: None,
+            stands: None,
+            responds: None,
+        }
+    }
+
+    /// Whether cooling fails; `None` before anything was seen of it.
+    pub(super) fn fails(&self) -> Option<bool> {
+        match (self.stands, self.responds) {
+            (None, None) => None,
+            (stands, responds) => Some(stands == Some(true) || responds == Some(false)),
+        }
+    }
+
+    /// Whoever may clear the fault vouches for the mend.
+    pub(super) const fn forget(&mut self) {
+        *self = Self::new();
+    }
+
+    /// Takes one frame, and what the cooling was told after the one before.
+    pub(super) fn advance<const CELLS: usize, const THERMISTORS: usize>(
+        &mut self,
+        told: Cooling,
+        moment: &Moment<'_, CELLS, THERMISTORS>,
+    ) {
+        let Moment { believed, current, bleeding, config } = moment;
+        let (rules, elapsed) = (&config.cooling, believed.elapsed);
+        let tacho = believed.contacts.map(|contacts| contacts.cooling).filter(|_| rules.tacho);
+        match (told, tacho) {
+            (Cooling::Off, _) => self.stood = Millis::ZERO,
+            (Cooling::On, Some(Turning::Turning)) => (self.stood, self.stands) = (Millis::ZERO, Some(false)),
+            (Cooling::On, Some(Turning::Standing)) => {
+                self.stood = self.stood + elapsed;
+                if self.stood >= rules.window {
+                    self.stands = Some(true);
+                }
+            }
+            (Cooling::On, None) => {}
+        }
+        let hottest = believed.temperatures.hottest.map(|(_, celsius)| celsius);
+        let idle = told == Cooling::On && bleeding.perhaps.is_empty() && is_idle(current.as_ref());
+        match hottest.filter(|_| idle) {
+            None => self.break_off(),
+            Some(celsius) => self.watch(celsius, elapsed, config),
+        }
+    }
+
+    fn break_off(&mut self) {
+        (self.time, self.since, self.mean, self.began) = (Millis::ZERO, EVERY, Mean::EMPTY, None);
+    }
+
+    fn watch(&mut self, celsius: Celsius, elapsed: Millis, config: &Checked) {
+        let rules = &config.cooling;
+        self.time = self.time + elapsed;
+        self.since = self.since + elapsed;
+        if self.since < EVERY || (self.began.is_some() && self.time < rules.window) {
+            return;
+        }
+        self.since = Millis::ZERO;
+        let Some(mean) = self.mean.take(celsius) else { return };
+        if let Some(began) = self.began {
+            self.responds = Some(began - mean >= rules.least_fall);
+        }
+        self.break_off();
+        self.began = Some(mean).filter(|mean| *mean >= rules.hot_from);
+    }
+}
+
+/// Whether nothing flows that the sensor can tell.
+fn is_idle(current: Option<&StringCurrent>) -> bool {
+    current.is_some_and(|current| current.proven || current.amps.abs() <= current.error)
+}
