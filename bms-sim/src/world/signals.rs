@@ -28,8 +28,9 @@ pub struct Signals {
     pub interlock_breaks: u32,
     /// Edges of the impact sensor since the start.
     pub impact_edges: u32,
-    /// Whether the interlock loop is broken at this instant.
-    broken: bool,
+    /// Whether the interlock loop was open in the last step, and whether a short break was running at its end.
+    open: bool,
+    breaking: bool,
     /// Mean times between two breaks that have passed, and at how many the next one comes.
     passed: f64,
     next: f64,
@@ -43,11 +44,12 @@ const EDGES_A_SECOND: f64 = 1_000.0;
 impl Signals {
     /// One step of `dt` seconds.
     pub fn step(&mut self, dt: f64, deviation: &SignalDeviation) {
-        let broke = self.let_interlock_break(dt, deviation);
-        if deviation.interlock_open && !self.broken && !broke {
+        let broken = self.open || self.breaking;
+        self.breaking = self.let_interlock_break(dt, deviation);
+        if deviation.interlock_open && !broken && !self.breaking {
             self.interlock_breaks = self.interlock_breaks.wrapping_add(1);
         }
-        self.broken = deviation.interlock_open || broke;
+        self.open = deviation.interlock_open;
 
         let sent = (self.sent + dt * EDGES_A_SECOND).min(deviation.impact_edges);
         self.impact_edges = self.impact_edges.wrapping_add(whole(sent).saturating_sub(whole(self.sent)));
@@ -86,7 +88,7 @@ impl Signals {
     pub fn seen(&self, deviation: &SignalDeviation, breaks: StringBreaks, cooling: Turning) -> Contacts {
         let made = |broken: bool| if broken { Contact::Broken } else { Contact::Made };
         Contacts {
-            interlock: made(self.broken),
+            interlock: made(deviation.interlock_open || self.breaking),
             interlock_breaks: counted(self.interlock_breaks),
             service_disconnect: made(breaks.disconnect_out),
             auxiliary_disconnect: made(deviation.auxiliary_out),
