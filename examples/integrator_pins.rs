@@ -49,7 +49,7 @@ impl pwm::SetDutyCycle for Fan {
     }
 }
 
-/// What hangs on the wires: three contactors, a link in millivolts, the reading of cell 3 in millivolts.
+/// What hangs on the wires: three contactors, a link in millivolts, the reading of cell 3 in millivolts, a resistor to the chassis.
 #[derive(Default)]
 struct Wires {
     negative: Cell<bool>,
@@ -57,6 +57,7 @@ struct Wires {
     positive: Cell<bool>,
     link: Cell<i32>,
     third_cell: Cell<i32>,
+    resistor: Cell<ToChassis>,
 }
 
 const PACK: i32 = 52_800; // 16 cells of 3.3 V
@@ -79,6 +80,14 @@ impl Wires {
             (false, false) => (PACK - self.link.get()) / 2,
         }
     }
+    /// The chassis above B−: in the middle while both poles are insulated alike, near the one with 25 kΩ beside some megohms.
+    fn chassis(&self) -> i32 {
+        match self.resistor.get() {
+            ToChassis::Open => PACK / 2,
+            ToChassis::Negative => PACK / 60,
+            ToChassis::Positive => PACK - PACK / 60,
+        }
+    }
 }
 
 struct Inputs<'a>(&'a Wires);
@@ -95,8 +104,8 @@ impl Converter for Inputs<'_> {
             Channel::BehindNegative => of_full(PACK - self.0.lifted()),
             Channel::BehindPositive => of_full(self.0.lifted() + self.0.link.get()),
             Channel::Link => of_full(self.0.link.get()),
-            // The chassis lies in the middle while both poles are insulated alike.
-            Channel::NegativePole | Channel::PositivePole => of_full(PACK / 2),
+            Channel::NegativePole => of_full(self.0.chassis()),
+            Channel::PositivePole => of_full(PACK - self.0.chassis()),
         })
     }
 }
@@ -121,13 +130,14 @@ impl FrontEnd<16> for Chips<'_> {
 }
 
 /// Interlock whole, disconnects in place; nobody looks at the lamp.
-struct Around;
-impl Periphery for Around {
+struct Around<'a>(&'a Wires);
+impl Periphery for Around<'_> {
     type Error = Infallible;
     fn contacts(&mut self) -> Result<Contacts, Infallible> {
         Ok(Contacts::SOUND)
     }
-    fn resistor(&mut self, _: ToChassis) -> Result<(), Infallible> {
+    fn resistor(&mut self, to: ToChassis) -> Result<(), Infallible> {
+        self.0.resistor.set(to);
         Ok(())
     }
     fn warn(&mut self, _: Option<Warning>) -> Result<(), Infallible> {
@@ -175,7 +185,7 @@ fn main() -> ExitCode {
         Fan,
         Inputs(&wires),
         Chips(&wires),
-        Around,
+        Around(&wires),
         scales.fit(&config).expect("the configuration is the one of this board"),
     );
     let mut controller = Controller::<16, 8>::new(config);

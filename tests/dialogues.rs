@@ -393,8 +393,8 @@ fn a_start_costs_the_precharge_resistor_the_same_whenever_contact_is_made() {
         let mut world = World::<96, 16>::new(&PackSpec::crane(), seed, initial).expect("the crane is valid");
         let mut core = Controller::<96, 16>::new(Config::crane().fit().expect("the default is valid"));
         let mut hottest = Hottest(Ratio::ZERO);
-        for tick in 0..250_u32 {
-            let contactors = if tick < 100 { Wanted::Open } else { Wanted::Closed };
+        for tick in 0..350_u32 {
+            let contactors = if tick < 200 { Wanted::Open } else { Wanted::Closed };
             let asked = Asked { contactors, ..Asked::NOTHING };
             let decision = core.tick(&world.measure(tick.into(), Instant(tick * 10), asked), &mut hottest);
             world.step(0.01, &Actuators::from(&decision), &Demand::default());

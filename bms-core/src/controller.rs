@@ -5,7 +5,8 @@ use crate::config::{Checked, Fitted, Integrity};
 use crate::decision::{CellSet, Cooling, CurrentLimits, Decision, FaultSummary, Warning};
 use crate::estimate::{Estimated, Surroundings};
 use crate::fault::{Fault, Faults, Memory, Reaction, Seen};
-use crate::frame::{Asked, Clearance, Frame, Replaced, ToChassis};
+use crate::frame::{Asked, Clearance, Frame, Replaced};
+use crate::insulation::Insulation;
 use crate::limit::Limiter;
 use crate::sense::{Believed, Sense, Standstill};
 use crate::sequence::{Sequence, Step, Wear};
@@ -36,6 +37,7 @@ pub struct Controller<const CELLS: usize, const THERMISTORS: usize> {
     asked: Asked,
     sense: Sense<THERMISTORS>,
     estimated: Estimated<CELLS>,
+    insulation: Insulation,
     faults: Faults<CELLS, THERMISTORS>,
     sequence: Sequence,
     limiter: Limiter,
@@ -66,6 +68,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
             asked: Asked::NOTHING,
             sense: Sense::new(),
             estimated: Estimated::new(&config),
+            insulation: Insulation::new(),
             faults: Faults::new(),
             sequence: Sequence::new(),
             limiter: Limiter::new(),
@@ -111,10 +114,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
             self.sequence.replace(contactor, witness);
         }
         let findings = self.sequence.observe(&believed, config, witness);
+        let resistor = self.insulation.advance(&believed, self.sequence.step(), self.now, config, witness);
         let seen = Seen {
             believed: &believed,
             estimated: &self.estimated,
             findings: &findings,
+            insulation: &self.insulation,
             due: self.limiter.due(),
             step: self.sequence.step(),
             youngest_coil: self.sequence.youngest_coil(),
@@ -124,13 +129,14 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
             now: self.now,
         };
         let faults = self.faults.advance(&seen, &config.faults, witness);
-        let coils = self.sequence.advance(&believed, asked, &faults, config, witness);
+        let insulated = self.insulation.lets_close(config);
+        let coils = self.sequence.advance(&believed, asked, (&faults, insulated), config, witness);
         let step = self.sequence.step();
         let limits = self.limiter.allowed(&believed, &self.estimated, &faults, step, config, witness);
         let bleed = self.balance.choose(&believed, &self.estimated, &faults, step, config, witness);
         let cooling = cooling(&believed, &faults);
         self.cooling = cooling;
-        let (pull, resistor, warning) = (None, ToChassis::Open, Warning::of(&faults));
+        let (pull, warning) = (None, Warning::of(&faults));
         Decision { coils, limits, bleed, cooling, pull, resistor, warning, step, faults }
     }
 
@@ -187,6 +193,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
     #[must_use]
     pub const fn estimated(&self) -> &Estimated<CELLS> {
         &self.estimated
+    }
+
+    /// What is known of the insulation from the chassis.
+    #[must_use]
+    pub const fn insulation(&self) -> &Insulation {
+        &self.insulation
     }
 
     /// The configuration it works with.

@@ -15,6 +15,7 @@
 //! | [`sense`] | what of the frame is believed: ages, thermistors, the current's offset |
 //! | [`estimate`] | what only time shows: bounds of charge, resistance in load steps, heat of fuse and cable |
 //! | [`fault`] | which quantity is past its limit for long enough, and what that demands |
+//! | [`insulation`] | when and how the resistance to the chassis is measured |
 //! | [`sequence`] | which contactors are closed: precharge, weld checks, proving dead |
 //! | [`limit`] | how much current may flow, and which rule binds |
 //! | [`BleedRefusal`] and its room | which cells bleed, and why the others do not |
@@ -61,7 +62,7 @@
 //! thermistors themselves, both current channels, precharge, the contactors with their feedback contacts and their wear, the link after
 //! opening, interlock, disconnects and fuse, the impact sensor, the auxiliary supply, the age of the measurements, and the configuration.
 //!
-//! What a [`Frame`] carries of the insulation is not judged, and it carries no reading of gas or fire: whoever needs them adds devices of their own. An open sense
+//! A [`Frame`] carries no reading of gas or fire: whoever needs them adds devices of their own. An open sense
 //! wire has no fault of its own either; it shows as wrong voltages of the two cells beside it. Nothing here replaces a fuse.
 #![cfg_attr(not(test), no_std)]
 #![deny(
@@ -92,6 +93,7 @@ pub mod estimate;
 pub mod fault;
 pub mod frame;
 pub mod hal;
+pub mod insulation;
 pub mod limit;
 pub mod sense;
 pub mod sequence;

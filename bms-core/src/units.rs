@@ -188,6 +188,33 @@ quantity! {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Ohms(pub u32);
 
+/// Insulation resistance over the pack's voltage, in whole ohms a volt.
+#[derive(Clone, Copy, Debug, Default, Eq, Ord, PartialEq, PartialOrd)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(transparent))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct OhmsPerVolt(pub u32);
+
+impl OhmsPerVolt {
+    /// A resistance over a voltage, rounded down; saturates without a voltage.
+    #[must_use]
+    pub const fn of(Ohms(ohms): Ohms, volts: Volts) -> Self {
+        let bits = volts.bits();
+        match ((ohms as u64) << 16).checked_div(if bits > 0 { bits.unsigned_abs() as u64 } else { 0 }) {
+            Some(whole) if whole <= u32::MAX as u64 => Self(whole as u32),
+            Some(_) | None => Self(u32::MAX),
+        }
+    }
+
+    /// The resistance that has so much at this voltage; saturates.
+    #[must_use]
+    pub const fn at(self, volts: Volts) -> Ohms {
+        let bits = volts.bits();
+        let ohms =
+            (self.0 as u64).saturating_mul(if bits > 0 { bits.unsigned_abs() as u64 } else { 0 }) >> 16;
+        Ohms(if ohms > u32::MAX as u64 { u32::MAX } else { ohms as u32 })
+    }
+}
+
 impl Ratio {
     /// The whole.
     pub const ONE: Self = Self(I16F16::ONE);

@@ -41,7 +41,7 @@ values! {
         bms_core::BleedRefusal,
         bms_core::config::Accepts, bms_core::config::BalanceRules, bms_core::config::ChargeFacts, bms_core::config::Config,
         bms_core::config::ContactRules, bms_core::config::ContactorLife,
-        bms_core::config::CoolingRules,
+        bms_core::config::CoolingRules, bms_core::config::InsulationFacts,
         bms_core::config::LimitRules, bms_core::config::MeasuringPoints, bms_core::config::Pack, bms_core::config::ResistanceFacts,
         bms_core::config::RestRules, bms_core::config::Sensing, bms_core::config::SequenceFacts, bms_core::config::ThermistorCurve, bms_core::config::Wiring,
         bms_core::decision::CellSet<96>, bms_core::decision::Coil, bms_core::decision::Coils, bms_core::decision::Cooling,
@@ -58,12 +58,14 @@ values! {
         bms_core::frame::PackVoltages, bms_core::frame::Part<bms_core::units::Amps>, bms_core::frame::Pole,
         bms_core::frame::PoleVoltages, bms_core::frame::Pulled<96>, bms_core::frame::Replaced, bms_core::frame::ToChassis, bms_core::frame::Turning,
         bms_core::frame::Wanted,
+        bms_core::insulation::Insulated, bms_core::insulation::InsulationSide, bms_core::insulation::InsulationStep,
+        bms_core::insulation::Spoilt,
         bms_core::limit::LimitRule, bms_core::limit::Side,
         bms_core::sense::Doubt, bms_core::sense::PartName,
         bms_core::sequence::Because, bms_core::sequence::PrechargeCheck, bms_core::sequence::Step, bms_core::sequence::Wear,
         bms_core::units::Amps, bms_core::units::Celsius, bms_core::units::CelsiusPerSecond, bms_core::units::Coulombs,
         bms_core::units::Instant, bms_core::units::Milliohms, bms_core::units::Millis, bms_core::units::Ohms,
-        bms_core::units::Ratio, bms_core::units::Uptime, bms_core::units::Volts,
+        bms_core::units::OhmsPerVolt, bms_core::units::Ratio, bms_core::units::Uptime, bms_core::units::Volts,
         bms_core::witness::Act, bms_core::witness::Assessment, bms_core::witness::Place, bms_core::witness::Quantity,
         bms_core::witness::Refusal, bms_core::witness::Unseparable,
     }
@@ -76,13 +78,14 @@ values! {
 }
 
 /// No values: states, what owns them, drivers, and the end of a sentence.
-const NO_VALUES: [&str; 11] = [
+const NO_VALUES: [&str; 12] = [
     "Board",
     "Checked",
     "Controller",
     "Estimated",
     "Faults",
     "Fitted",
+    "Insulation",
     "Memory",
     "Objection",
     "hal::Coils",

@@ -191,7 +191,7 @@ impl Shift {
     }
 }
 
-/// A simulated pack for half a minute, in calm weather or in a storm.
+/// A simulated pack for 36 s, in calm weather or in a storm.
 fn weather<const CELLS: usize, const THERMISTORS: usize>(
     (spec, config): (&PackSpec, Config),
     seed: u64,
@@ -208,7 +208,7 @@ fn weather<const CELLS: usize, const THERMISTORS: usize>(
     let mut actuators = Actuators::OFF;
     let mut spells: Vec<Spell<CELLS, THERMISTORS>> = Vec::new();
     let mut lost = 0;
-    for tick in 0..3_000_u32 {
+    for tick in 0..3_600_u32 {
         // A switch that stands on when the firmware starts closes nothing.
         let asked = if tick == 0 { Asked::NOTHING } else { shift.asked(&mut dice, before.step) };
         if lost > 0 {

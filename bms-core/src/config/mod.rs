@@ -14,6 +14,7 @@ mod checks;
 mod contacts;
 mod cooling;
 mod error;
+mod insulation;
 mod limit;
 mod pack;
 mod resistance;
@@ -30,6 +31,7 @@ pub use contacts::ContactRules;
 pub use cooling::CoolingRules;
 pub(crate) use digest::{Digest, Integrity};
 pub use error::{Accepts, ConfigError, Key, Objection};
+pub use insulation::InsulationFacts;
 pub use limit::LimitRules;
 pub use pack::Pack;
 pub use resistance::ResistanceFacts;
@@ -64,6 +66,8 @@ pub struct Config {
     pub life: ContactorLife,
     /// Interlock and impact sensor.
     pub contacts: ContactRules,
+    /// How insulation is measured.
+    pub insulation: InsulationFacts,
     /// How much current may flow.
     pub limits: LimitRules,
     /// Balancing.
@@ -95,6 +99,7 @@ impl Config {
             life: ContactorLife::usual(),
             contacts: ContactRules::usual(),
             cooling: CoolingRules::usual(),
+            insulation: InsulationFacts::for_pack(&pack),
             limits: LimitRules::for_pack(&pack),
             balance: BalanceRules::for_pack(&pack),
             faults: FaultLimits::for_pack(&pack),
@@ -127,13 +132,14 @@ impl Config {
             7 => self.contacts.feed(digest),
             8 => self.life.feed(digest),
             9 => self.cooling.feed(digest),
+            10 => self.insulation.feed(digest),
             fault => self.faults.feed(fault.saturating_sub(ROOMS), digest),
         }
     }
 }
 
 /// Sections before those of the faults.
-const ROOMS: u8 = 10;
+const ROOMS: u8 = 11;
 
 /// Sections of the checksum: one a room, one a fault.
 const SECTIONS: usize = ROOMS as usize + Fault::COUNT;

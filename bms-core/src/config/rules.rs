@@ -11,6 +11,7 @@ use super::checks::{Checks, Rule, rules};
 use super::error::Accepts;
 use super::{Checked, Config, ConfigError, SequenceFacts};
 use crate::estimate::{FALL_BLOCK, FULL, LOSS_LONGEST, lasts};
+use crate::insulation::HISTORY;
 use crate::sense::{COLDEST, HOTTEST, table_ends};
 use crate::sequence::{decay, proof_of_opening, proof_of_positive};
 use crate::units::{Amps, Celsius, Coulombs, Milliohms, Millis, Ohms, Ratio, Volts};
@@ -20,6 +21,7 @@ rules! {
         let (pack, sensing, charge, rest, sequence, limits, balance, faults) =
             (&c.pack, &c.sensing, &c.charge, &c.rest, &c.sequence, &c.limits, &c.balance, &c.faults);
         let (contacts, cooling, life) = (&c.contacts, &c.cooling, &c.life);
+        let insulation = &c.insulation;
         let ticks = |count: u32| Millis(pack.tick.0.saturating_mul(count));
         let full = times(faults.cell_over_voltage.trip, pack.cells());
         let meter = sensing.cell_error + sensing.cell_error;
@@ -176,6 +178,30 @@ rules! {
         beside "an impact" faults.impact_signal.trip; "all of them may come between two frames";
     "contacts.most_counts": contacts.most_counts => LessThan 128_u8, "half of what a counter holds"; "a step back is no way forward";
 
+    "insulation.known": insulation.known => AtLeast faults.insulation_low_far.trip.at(pack.nominal), "the second step of insulation at the nominal voltage",
+        beside "a second step" faults.insulation_low_far.trip; "while it is switched it is a leak itself";
+    "insulation.known": insulation.known => AtMost times_ohms(10, faults.insulation_low.trip.at(pack.nominal)), "ten times the first step at the nominal voltage",
+        beside "a first step" faults.insulation_low.trip; "a low insulation must move the poles by more than errors";
+    "insulation.meter": insulation.meter => MoreThan times_ohms(4, faults.insulation_low.trip.at(pack.nominal)), "four times the first step at the nominal voltage",
+        beside "a first step" faults.insulation_low.trip; "taking it out of a result must not magnify errors";
+    "insulation.nanofarads": insulation.nanofarads => MoreThan 0_u32, "0"; "every pack has some to the chassis";
+    "insulation.window": insulation.window => AtLeast ticks(2), "two ticks", beside "a tick" pack.tick; "a mean of one reading is none";
+    "insulation.settled": insulation.settled => MoreThan Ratio::ZERO, "0"; "no reading stands still to the bit";
+    "insulation.settled": insulation.settled => LessThan insulation.moved, "`moved`", beside "a move" insulation.moved; "both spoil a reading alike";
+    "insulation.patience": insulation.patience => AtLeast insulation.settles_in(), "the time in which the slowest reading settles",
+        beside "a slowest time constant" insulation.slowest(); "else no insulation that is good is ever read";
+    "insulation.moved": insulation.moved => LessThan Ratio::percent(10), "10 %"; "a larger move fakes a leak";
+    "insulation.least": insulation.least => MoreThan sensing.voltage_error, "the voltage error", beside "a voltage error" sensing.voltage_error; "an error is no pack";
+    "insulation.least": insulation.least => LessThan times(faults.cell_under_voltage_far.trip, pack.cells()), "all cells at the second step of under-voltage",
+        beside "a limit of under-voltage" faults.cell_under_voltage_far.trip; "every pack must be measured";
+    "insulation.pause": insulation.pause => AtMost Millis::from_seconds(3_600), "1 h"; "dew comes within seconds";
+    "insulation.charging": insulation.charging => MoreThan sensing.current_offset, "the current's offset",
+        beside "an offset" sensing.current_offset; "an offset is no charger";
+    "insulation.charging_for": insulation.charging_for => AtLeast Millis::from_seconds(1), "1 s"; "a lowering load is no charger";
+    "insulation.readings": insulation.readings => AtMost HISTORY, "the results that are kept"; "else it is never found";
+    "insulation.readings_far": insulation.readings_far => AtLeast 1_u8, "1"; "a fault rests on a reading";
+    "insulation.readings_far": insulation.readings_far => AtMost insulation.readings, "`readings`", beside "a number of readings" insulation.readings; "what is worse is found no later";
+
     "limits.charge": limits.charge => MoreThan Amps::ZERO, "0"; "a limit is an amount";
     "limits.charge": limits.charge => AtMost faults.over_current_charge.release, "the release limit of over-current",
         beside "an over-current limit" faults.over_current_charge.trip; "what is allowed must not trip";
@@ -273,6 +299,10 @@ rules! {
     "faults.limit_not_obeyed.trip": faults.limit_not_obeyed.trip => LessThan faults.limit_not_obeyed_far.trip, "the second step",
         beside "a second step" faults.limit_not_obeyed_far.trip; "a warning comes first";
     "faults.precharge_resistor_hot.trip": faults.precharge_resistor_hot.trip => AtMost Ratio::ONE, "the whole of `resistor_rise_most`"; "the resistor stands no more";
+    "faults.insulation_low.trip": faults.insulation_low.trip => MoreThan faults.insulation_low_far.trip, "the second step",
+        beside "a second step" faults.insulation_low_far.trip; "a warning comes first";
+    "faults.charged_with_leak.trip": faults.charged_with_leak.trip => AtLeast faults.insulation_low_far.trip, "the second step of insulation",
+        beside "a second step" faults.insulation_low_far.trip; "a charger makes it worse";
     "faults.link_stays_live.trip": faults.link_stays_live.trip => AtMost sequence.touch_limit, "`sequence.touch_limit`", beside "a touch limit" sequence.touch_limit; "a live link must be said";
     "faults.interlock_intermittent.trip": faults.interlock_intermittent.trip => LessThan faults.interlock_intermittent_far.trip, "the second step",
         beside "a second step" faults.interlock_intermittent_far.trip; "a warning comes first";
@@ -310,6 +340,10 @@ fn count(places: usize) -> u32 {
 /// The same voltage so many times in series.
 fn times(volts: Volts, count: u32) -> Volts {
     Volts::from_wide(i64::from(volts.bits()).saturating_mul(i64::from(count)))
+}
+
+fn times_ohms(count: u32, ohms: Ohms) -> Ohms {
+    Ohms(ohms.0.saturating_mul(count))
 }
 
 fn hour_of(amps: Amps) -> Coulombs {

@@ -8,6 +8,7 @@ use crate::frame::{
     Asked, Clearance, Contact, Contacts, Feedback, Inputs, PackVoltages, Part, PoleVoltages, Pulled,
     Replaced, ToChassis, Turning, Wanted,
 };
+use crate::insulation::tests::Chassis;
 use crate::units::{Amps, Instant, Millis, Ohms, Ratio, Volts};
 
 /// Keeps why a configuration is refused.
@@ -48,6 +49,8 @@ struct Shorted {
     /// Highest cell in millivolts.
     highest: i32,
     asked: Asked,
+    chassis: Chassis,
+    resistor: ToChassis,
     coils: Coils,
     starts: u32,
 }
@@ -57,6 +60,8 @@ impl Shorted {
         let config = Config::trainer().fit().expect("the defaults are valid");
         let asked = Asked::NOTHING;
         Self {
+            chassis: Chassis::new(&config),
+            resistor: ToChassis::Open,
             controller: Controller::new(config),
             at: 0,
             highest: 3_200,
@@ -87,7 +92,7 @@ impl Shorted {
             frame.voltages =
                 Part::fresh(PackVoltages { pack, behind_negative, behind_positive, link: Volts::ZERO });
             frame.supply = Part::fresh(Volts::from_milli(12_000));
-            frame.poles = Part::fresh(PoleVoltages::default());
+            frame.poles = Part::fresh(self.chassis.read(self.resistor, 10));
             frame.contacts = Part::fresh(Contacts::SOUND);
             frame.feedback = Part::fresh(Feedback {
                 negative: contact(coils.negative),
@@ -97,7 +102,7 @@ impl Shorted {
             frame.asked = self.asked;
             let before = self.controller.step();
             let decision = self.controller.tick(&frame, &mut ());
-            self.coils = decision.coils;
+            (self.coils, self.resistor) = (decision.coils, decision.resistor);
             self.starts += u32::from(decision.step == Step::Precharging && before != Step::Precharging);
         }
         self

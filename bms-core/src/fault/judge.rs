@@ -11,10 +11,11 @@ use crate::decision::{CurrentLimits, FaultSummary};
 use crate::each::Each;
 use crate::estimate::Estimated;
 use crate::frame::{Asked, Clearance};
+use crate::insulation::Insulation;
 use crate::sense::Believed;
 use crate::sequence::{Finding, Findings, Step};
 use crate::units::{
-    Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ohms, Ratio, Uptime, Volts,
+    Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ohms, OhmsPerVolt, Ratio, Uptime, Volts,
 };
 use crate::witness::{Assessment, Evidence, Place, Quantity, Refusal, Witness};
 use core::cmp::Ordering;
@@ -96,6 +97,7 @@ watched! {
     Milliohms: q => i64::from(q.bits());
     Ratio: q => i64::from(q.bits());
     Ohms: q => i64::from(q.0);
+    OhmsPerVolt: q => i64::from(q.0);
     Coulombs: q => q.bits();
     Millis: q => i64::from(q.0);
 }
@@ -239,6 +241,8 @@ pub(crate) struct Seen<'a, const CELLS: usize, const THERMISTORS: usize> {
     pub(crate) estimated: &'a Estimated<CELLS>,
     /// What the contactor sequence found.
     pub(crate) findings: &'a Findings,
+    /// What is known of the insulation from the chassis.
+    pub(crate) insulation: &'a Insulation,
     /// The current limits that the load has had time to follow.
     pub(crate) due: CurrentLimits,
     /// Where the contactor sequence stood in the tick before.

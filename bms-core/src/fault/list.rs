@@ -10,11 +10,11 @@ use super::Clearing::{AtPanel, AtService};
 use super::Reaction::{Derate, OpenNow, OpenSoon, Report};
 use super::judge::{EachThermistor, Faults, Found, Keep, Limit, OfPack, Pass};
 use super::{
-    bleed, cell_voltage, contactor, control, cooling, current, disconnect, interlock, precharge, resistance,
-    rest, temperature, thermistor,
+    bleed, cell_voltage, contactor, control, cooling, current, disconnect, insulation, interlock, precharge,
+    resistance, rest, temperature, thermistor,
 };
 use crate::config::{Checks, Pack};
-use crate::units::{Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ratio, Volts};
+use crate::units::{Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, OhmsPerVolt, Ratio, Volts};
 use crate::witness::Witness;
 
 /// Makes everything that must know all faults.
@@ -332,6 +332,16 @@ list! {
     /// The disconnect of the auxiliary supply is pulled, by its contact: the coils drop out by themselves soon.
     AuxiliaryDisconnectPulled auxiliary_disconnect_pulled "auxiliary disconnect pulled":
         one disconnect::AuxiliaryPulled, Found = |_| found(50, OpenSoon, AtPanel);
+    /// Insulation of the weaker pole from the chassis over the pack's voltage, in the best of the last readings; first step.
+    InsulationLow insulation_low "insulation low, first step":
+        one insulation::Low, OhmsPerVolt = |_| limit(OhmsPerVolt(500), OhmsPerVolt(550), 0, Report, AtPanel);
+    /// Insulation of the weaker pole from the chassis over the pack's voltage, in the best of the last readings; second step. Nothing closes
+    /// then; what is closed stays closed, because a first leak is no shock but a dropped hoist is. Limit: UN R100, direct current.
+    InsulationLowFar insulation_low_far "insulation low, second step":
+        one insulation::LowFar, OhmsPerVolt = |_| limit(OhmsPerVolt(100), OhmsPerVolt(110), 0, Report, AtPanel);
+    /// The pack is charged from a charger while insulation is below its second step: a charger brings the mains near.
+    ChargedWithLeak charged_with_leak "charged with insulation low":
+        one insulation::LowWhileCharged, OhmsPerVolt = |_| limit(OhmsPerVolt(100), OhmsPerVolt(110), 0, OpenSoon, AtPanel);
     /// The auxiliary supply is low. While a coil pulls in, the lower `sequence.supply_at_pull_in` holds.
     SupplyLow supply_low "supply low":
         one control::Supply, Volts = |_| limit(volts(9_000), volts(9_500), 50, OpenSoon, AtPanel);

@@ -11,6 +11,7 @@ mod control;
 mod cooling;
 mod current;
 mod disconnect;
+mod insulation;
 mod interlock;
 mod judge;
 mod list;

@@ -1,11 +1,12 @@
-//! What faults make of whole frames: blind modules, witnesses that contradict each other, coils that pull in, frames that come late.
+//! What faults make of whole frames: leaks to the chassis, blind modules, witnesses that contradict each other, coils that pull in, frames that come late.
 
 use super::{Fault, Reaction};
 use crate::Controller;
 use crate::config::{Config, Fitted};
 use crate::decision::{Coil, Coils, Decision};
 use crate::each::Each;
-use crate::frame::{Asked, Clearance, Contacts, Feedback, Frame, PackVoltages, Part, PoleVoltages, Wanted};
+use crate::frame::{Asked, Clearance, Contacts, Feedback, Frame, PackVoltages, Part, ToChassis, Wanted};
+use crate::insulation::tests::Chassis;
 use crate::units::{Amps, Instant, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Place, Witness};
 
@@ -16,9 +17,12 @@ mod worn;
 struct Paper<const CELLS: usize, const THERMISTORS: usize> {
     core: Controller<CELLS, THERMISTORS>,
     frame: Frame<CELLS, THERMISTORS>,
+    chassis: Chassis,
     decision: Option<Decision<CELLS>>,
     heard: Ear,
 }
+
+mod insulation;
 
 /// Keeps what is told.
 #[derive(Default)]
@@ -56,15 +60,18 @@ impl<const CELLS: usize, const THERMISTORS: usize> Paper<CELLS, THERMISTORS> {
             link: Volts::ZERO,
         });
         frame.supply = Part::fresh(Volts::from_milli(12_000));
-        frame.poles = Part::fresh(PoleVoltages::default());
         frame.contacts = Part::fresh(Contacts::SOUND);
         frame.feedback = Part::fresh(Feedback::default());
-        Self { core: Controller::new(*config), frame, decision: None, heard: Ear::default() }
+        let chassis = Chassis::of(config, pack);
+        Self { core: Controller::new(*config), frame, chassis, decision: None, heard: Ear::default() }
     }
 
     /// The frame again, so much later.
     fn after(&mut self, ms: u32) -> &mut Self {
         self.frame.at = Instant(self.frame.at.0.wrapping_add(ms));
+        self.chassis.pack = i64::from(self.frame.voltages.value.pack.milli()) * 1_000;
+        let resistor = self.decision.map_or(ToChassis::Open, |decision| decision.resistor);
+        self.frame.poles = Part::fresh(self.chassis.read(resistor, ms));
         self.decision = Some(self.core.tick(&self.frame, &mut self.heard));
         self
     }
@@ -188,7 +195,7 @@ fn a_frame_that_is_replaced_by_the_one_before_it_is_late_too() {
 #[test]
 fn with_all_contactors_proven_open_a_gap_is_no_danger() {
     let mut paper = trainer();
-    paper.for_ms(1_000);
+    paper.for_ms(3_000);
     assert!(paper.core.proven_open());
     paper.after(60_000).after(60_000);
     assert!(!paper.confirmed(Fault::MeasurementsStale) && !paper.confirmed(Fault::TickLate));
@@ -295,7 +302,7 @@ fn a_cell_is_reversed_only_while_the_pack_voltage_bears_it_out() {
 fn a_supply_may_sag_while_a_coil_pulls_in() {
     let confirmed_after = |milli: i32| {
         let mut paper = trainer();
-        paper.for_ms(1_000);
+        paper.for_ms(3_000);
         paper.frame.asked = Asked { contactors: Wanted::Closed, ..Asked::NOTHING };
         paper.after(10);
         assert_eq!(paper.coils().negative, Coil::On);

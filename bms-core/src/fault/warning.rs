@@ -9,7 +9,9 @@ impl Fault {
     pub const fn warning(self) -> Option<Warning> {
         match self {
             Self::TemperatureRisingFast => Some(Warning::Evacuate),
-            Self::CurrentWhileOpen | Self::LinkStaysLive | Self::InternalShort => Some(Warning::Danger),
+            Self::CurrentWhileOpen | Self::LinkStaysLive | Self::InternalShort | Self::InsulationLowFar => {
+                Some(Warning::Danger)
+            }
             _ => None,
         }
     }

@@ -90,7 +90,6 @@ pub(crate) struct Believed<'f, const CELLS: usize, const THERMISTORS: usize> {
     /// Cells whose bleed resistor carries current; `None` where nothing says so.
     pub(crate) bleed_flows: Option<CellSet<CELLS>>,
     /// The poles against the chassis, where they are measured.
-    #[expect(dead_code, reason = "the faults that rest on it follow")]
     pub(crate) poles: Option<PoleVoltages>,
     /// Contacts and counters around the pack.
     pub(crate) contacts: Option<Contacts>,

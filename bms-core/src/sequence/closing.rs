@@ -20,7 +20,7 @@ use super::measured::Measured;
 use super::precharge::{Failure, Verdict, is_charged, significant, too_far_above};
 use super::resistor::{Conducts, Resistor};
 use super::state::{Request, Sequence};
-use super::weld::{Joined, place_of_link, settling};
+use super::weld::{Joined, place_of_link, settling, shows_where_it_hangs};
 use super::{Because, Step};
 use crate::config::{Checked, Config};
 use crate::decision::{Coil, FaultSummary};
@@ -74,12 +74,11 @@ impl Sequence {
         let points = &config.sensing.points;
         let blind = !points.behind_negative && !points.behind_positive;
         let settled = self.apart >= settling(config);
-        let patience = settling(config) + Millis(config.sequence.floating_time_constant.0.saturating_mul(2));
         let welded = |fault| Refusal::FaultHolds { act: Act::Close, fault };
         let refusal = match self.floating.verdict(config) {
             Some(Joined::Nothing) => return Some((Step::ClosingNegative, closing(&voltages))),
             None if blind && settled => return Some((Step::ClosingNegative, closing(&voltages))),
-            None if self.apart < patience => return None,
+            None if self.apart < shows_where_it_hangs(config) => return None,
             None => Refusal::NotProvenOpen {
                 behind_negative: voltages.behind_negative,
                 behind_positive: voltages.behind_positive,
@@ -125,6 +124,12 @@ impl Sequence {
         }
         if !now.cells {
             return Some(Refusal::Unmeasured(PartName::Cells));
+        }
+        if faults.confirmed.holds(Fault::InsulationLowFar) {
+            return Some(Refusal::FaultHolds { act, fault: Fault::InsulationLowFar });
+        }
+        if !now.insulated {
+            return Some(Refusal::InsulationUnknown);
         }
         if supply < facts.supply_for_closing {
             return Some(Refusal::SupplyTooLow { volts: supply, least: facts.supply_for_closing });

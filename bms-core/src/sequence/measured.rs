@@ -1,7 +1,7 @@
 //! What the sequence looks at in a tick, and what that says of the current: has it fallen, and may the contactors break it?
 
 use crate::config::Checked;
-use crate::frame::{Feedback, PackVoltages};
+use crate::frame::{Feedback, PackVoltages, ToChassis};
 use crate::sense::{Believed, CurrentReading, at_end};
 use crate::units::{Amps, Millis, Volts};
 
@@ -17,6 +17,10 @@ pub(super) struct Measured {
     pub(super) feedback: Option<Feedback>,
     /// Whether the cells are believed: a pack with a reversed cell must never get as far as precharge.
     pub(super) cells: bool,
+    /// Where the known resistor of the insulation measurement stands.
+    pub(super) resistor: ToChassis,
+    /// Whether insulation does not speak against closing.
+    pub(super) insulated: bool,
 }
 
 impl Measured {
@@ -32,6 +36,8 @@ impl Measured {
             supply: believed.supply,
             feedback: believed.feedback,
             cells: believed.cells.is_some(),
+            resistor: believed.poles.map_or(ToChassis::Open, |poles| poles.resistor),
+            insulated: false,
         }
     }
 

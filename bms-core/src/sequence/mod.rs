@@ -41,6 +41,7 @@ pub(crate) use opening::proof_of_opening;
 pub(crate) use precharge::decay;
 pub(crate) use state::Sequence;
 pub use wear::Wear;
+pub(crate) use weld::shows_where_it_hangs;
 
 use crate::fault::{Fault, Reaction};
 use crate::units::{Amps, Millis, Ohms, Ratio, Volts};

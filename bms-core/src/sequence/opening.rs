@@ -242,7 +242,7 @@ impl Sequence {
         if self.apart < settling(config) {
             return;
         }
-        let verdict = self.floating.look(now.voltages.as_ref(), now.credit, config);
+        let verdict = self.floating.look(now.voltages.as_ref(), now.resistor, now.credit, config);
         if let (Some(joined), Some(seen)) = (verdict, now.voltages) {
             self.name_welds(joined, &seen, now.feedback, findings, config);
         }

@@ -183,16 +183,16 @@ impl Sequence {
         self.look(&Measured::of(believed), config, witness)
     }
 
-    /// Moves at most one step and says which coils are energised.
+    /// Moves at most one step and says which coils are energised. Nothing closes unless insulation was measured.
     pub(crate) fn advance<const CELLS: usize, const THERMISTORS: usize, W: Witness>(
         &mut self,
         believed: &Believed<'_, CELLS, THERMISTORS>,
         asked: Asked,
-        faults: &FaultSummary,
+        (faults, insulated): (&FaultSummary, bool),
         config: &Checked,
         witness: &mut W,
     ) -> Coils {
-        self.decide(&Measured::of(believed), asked, faults, config, witness)
+        self.decide(&Measured { insulated, ..Measured::of(believed) }, asked, faults, config, witness)
     }
 
     /// Lets time pass, then looks at what the step is about.

@@ -13,10 +13,13 @@
 //!
 //! Without one of the two dividers the link floats to that side of the other one, so that open and joined look the same there: the
 //! verdict then covers one side only. A leak from a pole to chassis on each side pulls the link the same way as a weld.
+//!
+//! So does the known resistor of the insulation measurement, for a while: the chassis moves, and the load's Y-capacitors take the floating
+//! link along. While that resistor stands at a pole, and until the link has settled after it, the verdict from before stands.
 
 use super::precharge::significant;
 use crate::config::Checked;
-use crate::frame::PackVoltages;
+use crate::frame::{PackVoltages, ToChassis};
 use crate::units::{Millis, Ratio, Volts};
 
 /// Where the link hangs.
@@ -73,18 +76,26 @@ pub(super) struct Floating {
     joined: Option<Joined>,
     held: Millis,
     proven_open: bool,
+    /// Time for which the known resistor has been away from the poles.
+    calm: Millis,
 }
 
 impl Floating {
-    pub(super) const UNKNOWN: Self = Self { joined: None, held: Millis::ZERO, proven_open: false };
+    pub(super) const UNKNOWN: Self =
+        Self { joined: None, held: Millis::ZERO, proven_open: false, calm: Millis::MAX };
 
     /// Takes the voltages of a tick in. What has been read for a whole floating time constant is the verdict.
     pub(super) fn look(
         &mut self,
         seen: Option<&PackVoltages>,
+        resistor: ToChassis,
         credit: Millis,
         config: &Checked,
     ) -> Option<Joined> {
+        self.calm = if resistor == ToChassis::Open { self.calm + credit } else { Millis::ZERO };
+        if self.calm < settling(config) {
+            return self.verdict(config);
+        }
         let joined = seen.and_then(|seen| joined(seen, config));
         self.held = if joined == self.joined { self.held + credit } else { Millis::ZERO };
         self.joined = joined;
@@ -110,6 +121,11 @@ impl Floating {
 pub(super) fn settling(config: &Checked) -> Millis {
     let constant = config.sequence.floating_time_constant.0;
     config.sequence.release + Millis(constant.saturating_mul(5))
+}
+
+/// Time after all coils are off in which the floating link has shown where it hangs.
+pub(crate) fn shows_where_it_hangs(config: &Checked) -> Millis {
+    settling(config) + Millis(config.sequence.floating_time_constant.0.saturating_mul(2))
 }
 
 #[cfg(test)]
@@ -152,6 +168,22 @@ mod tests {
         for (seen, expected) in cases {
             assert_eq!(joined(&seen, &config), expected, "{seen:?}");
         }
+    }
+
+    /// 5 × 100 ms and the release of 20 ms after the resistor has gone the link is looked at again.
+    #[test]
+    fn the_verdict_stands_while_the_known_resistor_sways_the_link() {
+        let config = with_points(true, true);
+        let (open, swayed) = (read(300, 150, 150, 0), read(300, 60, 240, 0));
+        let mut floating = Floating::UNKNOWN;
+        let mut look = |seen: &PackVoltages, resistor, ticks: u32| {
+            (0..ticks).map(|_| floating.look(Some(seen), resistor, Millis(10), &config)).last().flatten()
+        };
+        assert_eq!(look(&open, ToChassis::Open, 20), Some(Joined::Nothing));
+        assert_eq!(look(&swayed, ToChassis::Negative, 100), Some(Joined::Nothing));
+        assert_eq!(look(&swayed, ToChassis::Open, 51), Some(Joined::Nothing));
+        assert_eq!(look(&swayed, ToChassis::Open, 20), Some(Joined::Positive));
+        assert_eq!(look(&swayed, ToChassis::Negative, 100), Some(Joined::Positive));
     }
 
     #[test]

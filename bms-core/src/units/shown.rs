@@ -5,7 +5,8 @@
 //! (defmt sends bits), so what is not called is not linked.
 
 use super::{
-    Amps, Celsius, CelsiusPerSecond, Coulombs, Instant, Milliohms, Millis, Ohms, Ratio, Uptime, Volts,
+    Amps, Celsius, CelsiusPerSecond, Coulombs, Instant, Milliohms, Millis, Ohms, OhmsPerVolt, Ratio, Uptime,
+    Volts,
 };
 use core::fmt::{Display, Formatter, Result};
 
@@ -60,6 +61,12 @@ impl Display for Ratio {
 impl Display for Ohms {
     fn fmt(&self, to: &mut Formatter<'_>) -> Result {
         write!(to, "{} Ω", self.0)
+    }
+}
+
+impl Display for OhmsPerVolt {
+    fn fmt(&self, to: &mut Formatter<'_>) -> Result {
+        write!(to, "{} Ω/V", self.0)
     }
 }
 

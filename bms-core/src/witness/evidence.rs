@@ -5,10 +5,13 @@ use crate::config::ConfigError;
 use crate::estimate::{Discarded, Interval, LoadStep};
 use crate::fault::{Clearing, Fault, Reaction, Reading, Stage};
 use crate::frame::{Clearance, Contactor, Pole};
+use crate::insulation::InsulationStep;
 use crate::limit::{LimitRule, Side};
 use crate::sense::{Doubt, PartName};
 use crate::sequence::{Because, PrechargeCheck, Step};
-use crate::units::{Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ohms, Ratio, Volts};
+use crate::units::{
+    Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ohms, OhmsPerVolt, Ratio, Volts,
+};
 
 /// One thing that a decision rested on.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -176,6 +179,8 @@ pub enum Evidence {
         /// Which condition failed.
         because: BleedRefusal,
     },
+    /// The measurement of insulation went on by a step.
+    Insulation(InsulationStep),
     /// A fault record was dropped because memory was full.
     RecordDropped {
         /// Whose record.
@@ -273,6 +278,8 @@ pub enum Quantity {
     Milliohms(Milliohms),
     /// A large resistance.
     Ohms(Ohms),
+    /// Insulation resistance over the pack's voltage.
+    OhmsPerVolt(OhmsPerVolt),
     /// A fraction of a whole.
     Ratio(Ratio),
     /// A charge.
@@ -294,6 +301,7 @@ impl Quantity {
             Self::CelsiusPerSecond(q) => q.bits() as i64,
             Self::Milliohms(q) => q.bits() as i64,
             Self::Ohms(q) => q.0 as i64,
+            Self::OhmsPerVolt(q) => q.0 as i64,
             Self::Ratio(q) => q.bits() as i64,
             Self::Coulombs(q) => q.bits(),
             Self::Millis(q) => q.0 as i64,
@@ -311,6 +319,7 @@ impl core::fmt::Display for Quantity {
             Self::CelsiusPerSecond(q) => q.fmt(to),
             Self::Milliohms(q) => q.fmt(to),
             Self::Ohms(q) => q.fmt(to),
+            Self::OhmsPerVolt(q) => q.fmt(to),
             Self::Ratio(q) => q.fmt(to),
             Self::Coulombs(q) => q.fmt(to),
             Self::Millis(q) => q.fmt(to),
@@ -330,7 +339,7 @@ macro_rules! from {
     };
 }
 
-from! { Volts Amps Celsius CelsiusPerSecond Milliohms Ohms Ratio Coulombs Millis }
+from! { Volts Amps Celsius CelsiusPerSecond Milliohms Ohms OhmsPerVolt Ratio Coulombs Millis }
 
 impl From<u8> for Quantity {
     fn from(count: u8) -> Self {
@@ -402,6 +411,9 @@ pub enum Refusal {
     },
     /// A part of the frame that closing needs is not believed.
     Unmeasured(PartName),
+    /// Insulation is measured before anything closes: there is no result yet, the last one is too low and is measured again, or the pack has
+    /// no measuring points for it and the configuration lets no such pack close.
+    InsulationUnknown,
     /// The voltages around the contactors do not prove that all are open.
     NotProvenOpen {
         /// B+ to L−.

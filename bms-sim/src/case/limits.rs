@@ -199,6 +199,7 @@ fn scale(quantity: Quantity) -> Scale {
         // A step is 2⁻¹⁶ A·ms; an hour has 3 600 000 ms.
         Quantity::Coulombs(_) => (65_536.0 * 3.6e6, "Ah"),
         Quantity::Ohms(_) => (1.0, "Ω"),
+        Quantity::OhmsPerVolt(_) => (1.0, "Ω/V"),
         Quantity::Count(_) => (1.0, ""),
         Quantity::Millis(_) => (1.0, "ms"),
     };

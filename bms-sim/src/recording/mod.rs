@@ -259,6 +259,7 @@ pub fn number(quantity: Quantity) -> (f64, &'static str) {
         Quantity::CelsiusPerSecond(q) => (milli(q.milli()), "celsius_per_second"),
         Quantity::Milliohms(q) => (milli(q.milli()), "milliohms"),
         Quantity::Ohms(q) => (f64::from(q.0), "ohms"),
+        Quantity::OhmsPerVolt(q) => (f64::from(q.0), "ohms_per_volt"),
         Quantity::Ratio(q) => (f64::from(q.parts_per_million()) / 1e6, "of_1"),
         Quantity::Coulombs(q) => (milli(q.milliamp_hours()), "amp_hours"),
         Quantity::Millis(q) => (milli(i32::try_from(q.0).unwrap_or(i32::MAX)), "seconds"),

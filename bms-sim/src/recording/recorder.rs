@@ -4,6 +4,7 @@ use super::{Event, What};
 use bms_core::decision::Cooling;
 use bms_core::estimate::LoadStep;
 use bms_core::fault::{Fault, Reading, Stage};
+use bms_core::insulation::InsulationStep;
 use bms_core::limit::{LimitRule, Side};
 use bms_core::units::Amps;
 use bms_core::witness::{Assessment, Evidence};
@@ -197,6 +198,9 @@ impl Witness for Recorder {
             | Evidence::CannotSeparate(_)
             | Evidence::ChargeDisagrees { .. }
             | Evidence::ChargeImpossible { .. }
+            | Evidence::Insulation(
+                InsulationStep::NotMeasured | InsulationStep::PausedForCharger | InsulationStep::Spoilt(_),
+            )
             | Evidence::RecordDropped { .. }
             | Evidence::Cleared { .. }
             | Evidence::CellReplaced { .. }
@@ -208,6 +212,9 @@ impl Witness for Recorder {
             | Evidence::Waits { .. }
             | Evidence::OcvCompared { .. }
             | Evidence::LoadStepDiscarded { .. }
+            | Evidence::Insulation(
+                InsulationStep::Begun(_) | InsulationStep::Read { .. } | InsulationStep::Found(_),
+            )
             | Evidence::BleedRefused { .. }
             | Evidence::OffsetLearnt { .. } => {}
         }

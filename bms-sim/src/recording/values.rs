@@ -10,8 +10,9 @@ use crate::world::truth::Breach;
 use bms_core::decision::Cooling;
 use bms_core::estimate::Interval;
 use bms_core::fault::{Fault, Stage};
+use bms_core::insulation::{InsulationStep, Spoilt};
 use bms_core::sequence::Because;
-use bms_core::units::{Coulombs, Millis};
+use bms_core::units::{Coulombs, Millis, Ohms};
 use bms_core::witness::{Assessment, Evidence, Place, Quantity, Refusal};
 use serde::Serialize;
 use serde_json::{Map, Value};
@@ -266,6 +267,7 @@ fn told(evidence: &Evidence) -> (&'static str, Values) {
         Evidence::BleedRefused { cell, because } => {
             ("bleed_refused", none.place(Place::Cell(cell)).name("because", because))
         }
+        Evidence::Insulation(step) => insulation(step),
         Evidence::RecordDropped { fault, dropped } => {
             ("record_dropped", none.fault(fault).with("dropped", dropped))
         }
@@ -277,6 +279,45 @@ fn told(evidence: &Evidence) -> (&'static str, Values) {
         Evidence::OffsetLearnt { amps, over } => {
             ("offset_learnt", none.and("offset", Quantity::Amps(amps)).time("over", over))
         }
+    }
+}
+
+fn insulation(step: InsulationStep) -> (&'static str, Values) {
+    let none = Values::default();
+    let (volts, ohms) =
+        (Quantity::Volts, |ohms: Ohms| (ohms != Ohms(u32::MAX)).then_some(Quantity::Ohms(ohms)));
+    match step {
+        InsulationStep::NotMeasured => ("insulation_not_measured", none),
+        InsulationStep::Begun(side) => ("insulation_begun", none.name("side", side)),
+        InsulationStep::Read { resistor, negative, positive } => (
+            "insulation_read",
+            none.name("resistor", resistor).and("negative", volts(negative)).and("positive", volts(positive)),
+        ),
+        InsulationStep::Spoilt(why) => {
+            let values = none.name("because", why);
+            let values = match why {
+                Spoilt::PackMoved(lowest, highest) => {
+                    values.and("lowest", volts(lowest)).and("highest", volts(highest))
+                }
+                Spoilt::Unsettled(after) => values.time("after", after),
+                Spoilt::PolesContradictPack { poles, pack } => {
+                    values.and("poles", volts(poles)).and("pack", volts(pack))
+                }
+                Spoilt::NoPack(pack) => values.and("pack", volts(pack)),
+                Spoilt::ContactorsMoved => values,
+            };
+            ("insulation_spoilt", values)
+        }
+        InsulationStep::PausedForCharger => ("insulation_paused_for_charger", none),
+        InsulationStep::Found(found) => (
+            "insulation_found",
+            none.place(Place::Pole(found.weaker))
+                .name("side", found.side)
+                .maybe("observed", ohms(found.ohms))
+                .maybe("other_pole", ohms(found.stronger))
+                .and("pack", volts(found.pack))
+                .maybe("per_volt", ohms(found.ohms).map(|_| Quantity::OhmsPerVolt(found.per_volt()))),
+        ),
     }
 }
 
@@ -343,6 +384,6 @@ fn refused(values: Values, why: Refusal) -> Values {
             .and("pack", Quantity::Volts(pack)),
         Refusal::NoSuchCell(cell) => values.place(Place::Cell(cell)),
         Refusal::NotOpen(act) => values.name("act", act),
-        Refusal::AwaitsClearing | Refusal::AskAgain => values,
+        Refusal::AwaitsClearing | Refusal::AskAgain | Refusal::InsulationUnknown => values,
     }
 }

@@ -4,7 +4,8 @@
 //! The link follows the closed form of an RC circuit with inputs held over a tick, so that
 //! `link(t + T) = end + (link(t) − end) · e^(−T/τ)`: charging τ = k·R_pre·C = 49.0 ms towards k·pack (k = 2 500/2 550), falling
 //! τ = R_d·C = 2.5 s towards nothing. Floating behind its two equal dividers, the link stands centred on the pack: each cross
-//! voltage reads half of pack and link together, settling with the dividers' time constant of 100 ms.
+//! voltage reads half of pack and link together, settling with the dividers' time constant of 100 ms. Each pole is insulated from the
+//! chassis by 5 MΩ and measured by 2 MΩ beside it, without any capacitance; 150 kΩ more at one of them leave it 135.7/1 564.3 of the pack.
 
 use bms_core::Each;
 use bms_core::decision::{CellSet, Coil, Coils};
@@ -28,6 +29,8 @@ const FALLS: Ratio = Ratio::from_bits(262);
 const SETTLES: Ratio = Ratio::from_bits(6_237);
 /// Where the charging link ends: 2 500 / 2 550 of the pack.
 const END: Ratio = Ratio::from_bits(64_251);
+/// What is left of the pack at a pole with the known resistor: 8.67 %.
+const LEFT_AT_POLE: Ratio = Ratio::from_bits(5_685);
 /// A divider of 10 kΩ to the reference over a thermistor of 10 kΩ (25 °C).
 const AT_25_DEGREES: Ratio = Ratio::percent(50);
 /// Ticks that a contactor takes to pull in: 20 ms, a common figure from memory.
@@ -65,6 +68,8 @@ pub struct Paper {
     pub load: Amps,
     /// What is asked of the controller.
     pub asked: Asked,
+    /// Where the known resistor of the insulation measurement stands.
+    pub resistor: ToChassis,
     at_ms: u32,
     negative: Armature,
     precharge: Armature,
@@ -90,6 +95,7 @@ impl Paper {
             cells,
             load: Amps::from_milli(-20_000),
             asked: Asked::NOTHING,
+            resistor: ToChassis::Open,
             at_ms: 0,
             negative: Armature::default(),
             precharge: Armature::default(),
@@ -171,14 +177,23 @@ impl Paper {
             }),
             cells_pulled: Part::never(Pulled { inputs: Inputs::Odd, cells: self.cells }),
             bleed_flows: Part::fresh(CellSet::EMPTY),
-            poles: Part::fresh(PoleVoltages {
-                negative: pack.scaled(Ratio::percent(50)),
-                positive: pack.scaled(Ratio::percent(50)),
-                resistor: ToChassis::Open,
-            }),
+            poles: Part::fresh(self.poles(pack)),
             contacts: Part::fresh(Contacts::SOUND),
             asked: self.asked,
         }
+    }
+}
+
+impl Paper {
+    /// The poles against the chassis.
+    fn poles(&self, pack: Volts) -> PoleVoltages {
+        let resistor = self.resistor;
+        let negative = match resistor {
+            ToChassis::Open => pack.scaled(Ratio::percent(50)),
+            ToChassis::Negative => pack.scaled(LEFT_AT_POLE),
+            ToChassis::Positive => pack - pack.scaled(LEFT_AT_POLE),
+        };
+        PoleVoltages { negative, positive: pack - negative, resistor }
     }
 }
 

@@ -1,6 +1,7 @@
 use super::*;
 use crate::config::{Pack, SequenceFacts, ThermistorCurve};
 use crate::fault::Fault;
+use crate::units::OhmsPerVolt;
 use crate::witness::Quantity;
 
 /// The crane with one thing changed, and what its check says.
@@ -140,6 +141,26 @@ const SPOILT: [fn(&mut Config); LISTED] = [
     |c| c.contacts.impact_window = Millis(4),
     |c| c.contacts.most_counts = 3,
     |c| c.contacts.most_counts = 128,
+    // 100 Ω/V at 307.2 V are 30 720 Ω, ten times 500 Ω/V are 1.536 MΩ, four times 614.4 kΩ.
+    |c| c.insulation.known = Ohms(30_700),
+    |c| c.insulation.known = Ohms(1_537_000),
+    |c| c.insulation.meter = Ohms(614_000),
+    |c| c.insulation.nanofarads = 0,
+    |c| c.insulation.window = Millis(19),
+    |c| c.insulation.settled = Ratio::ZERO,
+    |c| c.insulation.settled = Ratio::percent(2),
+    // 9 halvings of 1 s, 6.24 s, and three windows of 250 ms.
+    |c| c.insulation.patience = Millis(6_980),
+    |c| c.insulation.moved = Ratio::percent(10),
+    |c| c.insulation.least = Volts::from_milli(1_500),
+    // 96 cells of 2.5 V.
+    |c| c.insulation.least = Volts::from_milli(240_000),
+    |c| c.insulation.pause = Millis(3_600_001),
+    |c| c.insulation.charging = Amps::from_milli(2_000),
+    |c| c.insulation.charging_for = Millis(999),
+    |c| c.insulation.readings = 9,
+    |c| c.insulation.readings_far = 0,
+    |c| c.insulation.readings_far = 4,
     |c| c.limits.charge = Amps::ZERO,
     |c| c.limits.charge = Amps::from_milli(271_000),
     |c| c.limits.discharge = Amps::from_milli(451_000),
@@ -213,6 +234,8 @@ const SPOILT: [fn(&mut Config); LISTED] = [
     |c| c.faults.limit_not_obeyed.trip = Amps::from_milli(3_900),
     |c| c.faults.limit_not_obeyed.trip = Amps::from_milli(15_000),
     |c| c.faults.precharge_resistor_hot.trip = Ratio::percent(101),
+    |c| c.faults.insulation_low.trip = OhmsPerVolt(100),
+    |c| c.faults.charged_with_leak.trip = OhmsPerVolt(99),
     |c| c.faults.link_stays_live.trip = Volts::from_milli(60_001),
     |c| c.faults.interlock_intermittent.trip = 5,
     |c| c.faults.impact_signal.trip = 1,

@@ -13,7 +13,7 @@ fn asked_with(positive: u32) -> Paper<16, 8> {
     let config = Config::trainer().fit().expect("the defaults are valid");
     let mut paper = Paper::<16, 8>::new(&config);
     paper.core = Controller::new(config).with_wear(Wear::from_bits([LIFE / 2, 0, positive]));
-    paper.for_ms(1_000).frame.asked.contactors = Wanted::Closed;
+    paper.for_ms(3_000).frame.asked.contactors = Wanted::Closed;
     paper.for_ms(20);
     paper
 }

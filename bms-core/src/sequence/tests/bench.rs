@@ -7,7 +7,7 @@
 use crate::config::{Checked, Config, MeasuringPoints};
 use crate::decision::{Coil, Coils, FaultSummary};
 use crate::fault::{Fault, Reaction};
-use crate::frame::{Asked, Clearance, Contact, Feedback, PackVoltages, Wanted};
+use crate::frame::{Asked, Clearance, Contact, Feedback, PackVoltages, ToChassis, Wanted};
 use crate::sense::CurrentReading;
 use crate::sequence::findings::Findings;
 use crate::sequence::measured::Measured;
@@ -337,6 +337,8 @@ impl Dialogue {
             supply: Some(self.supply),
             feedback: (!self.plant.without_feedback).then_some(self.plant.feedback()),
             cells: true,
+            insulated: true,
+            resistor: ToChassis::Open,
         }
     }
 

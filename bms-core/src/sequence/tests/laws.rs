@@ -4,7 +4,7 @@ use super::bench::{Dialogue, findings};
 use crate::config::{Checked, Config};
 use crate::decision::{Coil, Coils, FaultSummary};
 use crate::fault::{Fault, Reaction};
-use crate::frame::{Asked, Clearance, Contact, Feedback, PackVoltages, Wanted};
+use crate::frame::{Asked, Clearance, Contact, Feedback, PackVoltages, ToChassis, Wanted};
 use crate::sense::CurrentReading;
 use crate::sequence::closing::reason_to_open;
 use crate::sequence::measured::Measured;
@@ -103,6 +103,8 @@ fn measured(voltages: Option<PackVoltages>, milliamps: Option<i32>, at_end: bool
         supply: Some(Volts::from_milli(12_000)),
         feedback: None,
         cells: true,
+        insulated: true,
+        resistor: ToChassis::Open,
     }
 }
 

@@ -1,5 +1,6 @@
 //! What the firmware told, as sentences: one arm a kind of evidence, without the full stop.
 
+use super::insulation::insulation;
 use super::names::{
     act, bleed_refusal, clearance, clearing, discarded, doubt, part, reaction, rule, stage, step,
 };
@@ -204,6 +205,9 @@ pub fn refusal(refusal: &Refusal) -> String {
         Refusal::Unmeasured(missing) => {
             format!("closing is refused: no valid reading of the {}", part(*missing))
         }
+        Refusal::InsulationUnknown => {
+            "closing is refused until insulation is measured, and found sufficient".to_owned()
+        }
         Refusal::NotProvenOpen { behind_negative, behind_positive, link, pack } => format!(
             "closing is refused: cross voltages {} and {} with the link at {} and the pack at {} do not prove that all are open",
             volts(*behind_negative),
@@ -388,6 +392,7 @@ pub fn evidence(evidence: &Evidence) -> String {
         Evidence::BleedRefused { cell, because: why } => {
             format!("{} does not bleed: {}", place(Place::Cell(*cell)), bleed_refusal(*why))
         }
+        Evidence::Insulation(step) => insulation(step),
         Evidence::RecordDropped { fault, dropped } => {
             format!("memory is full: the record of {} is dropped, {dropped} in all", fault.words())
         }

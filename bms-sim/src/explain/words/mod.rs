@@ -8,6 +8,7 @@
 //! programs.
 
 mod evidence;
+mod insulation;
 mod names;
 mod numbers;
 mod recording;

@@ -1,7 +1,7 @@
 //! Numbers with their unit and a sensible number of digits, times, and places counted from 1.
 
 use super::names;
-use bms_core::units::{Amps, Celsius, Coulombs, Milliohms, Millis, Ohms, Ratio, Volts};
+use bms_core::units::{Amps, Celsius, Coulombs, Milliohms, Millis, Ohms, OhmsPerVolt, Ratio, Volts};
 use bms_core::witness::{Place, Quantity};
 
 /// A number of thousandths, rounded to so many digits behind the point (0 to 3), in the unit of its last digit.
@@ -63,7 +63,11 @@ pub fn milliohms(milliohms: Milliohms) -> String {
 /// A large resistance.
 #[must_use]
 pub fn ohms(Ohms(ohms): Ohms) -> String {
-    if ohms < 10_000 { format!("{ohms} Ω") } else { format!("{} kΩ", decimal(ohms.into(), 1)) }
+    match ohms {
+        u32::MAX => "more than can be measured".to_owned(),
+        0..10_000 => format!("{ohms} Ω"),
+        _ => format!("{} kΩ", decimal(ohms.into(), 1)),
+    }
 }
 
 /// A fraction as per cent.
@@ -134,6 +138,7 @@ fn scale(quantity: Quantity) -> (i64, u32, &'static str) {
         Quantity::CelsiusPerSecond(q) => (q.milli().into(), 2, "°C/s"),
         Quantity::Milliohms(q) => (q.milli().into(), 2, "mΩ"),
         Quantity::Ohms(Ohms(q)) => (i64::from(q) * 1_000, 0, "Ω"),
+        Quantity::OhmsPerVolt(OhmsPerVolt(q)) => (i64::from(q) * 1_000, 0, "Ω/V"),
         Quantity::Ratio(q) => (i64::from(q.parts_per_million()) / 10, 1, "%"),
         Quantity::Coulombs(q) => (q.milliamp_hours().into(), 2, "Ah"),
         Quantity::Millis(Millis(q)) => (q.into(), 3, "s"),

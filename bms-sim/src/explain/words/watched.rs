@@ -47,6 +47,9 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         Fault::ContactorWorn | Fault::ContactorWornOut => {
             format!("of the life that its sheet gives it, {at} has used")
         }
+        Fault::InsulationLow | Fault::InsulationLowFar | Fault::ChargedWithLeak => {
+            format!("{at} is insulated from the chassis by")
+        }
         Fault::MeasurementsStale => "the oldest part of the frame is old by".to_owned(),
         Fault::TickLate => "the newest frame came after the one before it by".to_owned(),
         Fault::InterlockIntermittent | Fault::InterlockIntermittentFar => {

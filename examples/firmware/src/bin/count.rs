@@ -7,7 +7,7 @@
 #![no_main]
 
 use bms_core::decision::{Coil, Coils};
-use bms_core::frame::{Contact, Feedback, Frame, PackVoltages, Part, Wanted};
+use bms_core::frame::{Contact, Feedback, Frame, PackVoltages, Part, ToChassis, Wanted};
 use bms_core::units::{Amps, Instant, Millis, Ratio, Volts};
 use bms_core::{Config, Controller, Each, Fitted, Step};
 use core::hint::black_box;
@@ -65,13 +65,16 @@ struct Cost {
 impl Cost {
     const NONE: Self = Self { most: 0, sum: 0, count: 0 };
 
-    fn tick(&mut self, controller: &mut Crane, frame: &CraneFrame) -> Coils {
-        let mut coils = Coils::NONE;
-        let cost = instructions(|| coils = black_box(controller.tick(black_box(frame), &mut ())).coils);
+    fn tick(&mut self, controller: &mut Crane, frame: &CraneFrame) -> (Coils, ToChassis) {
+        let mut driven = (Coils::NONE, ToChassis::Open);
+        let cost = instructions(|| {
+            let decision = black_box(controller.tick(black_box(frame), &mut ()));
+            driven = (decision.coils, decision.resistor);
+        });
         self.most = self.most.max(cost);
         self.sum += u64::from(cost);
         self.count += 1;
-        coils
+        driven
     }
 
     /// Prints most and mean; gives the most.
@@ -111,13 +114,14 @@ fn start_again(controller: &mut Crane, config: Fitted<CELLS, THERMISTORS>) {
     *controller = Crane::new(config);
 }
 
-/// Two seconds of start-up, until the pack feeds the link.
+/// Three seconds of start-up, until insulation is measured and the pack feeds the link.
 fn close(controller: &mut Crane, paper: &mut Paper) -> Result<(), &'static str> {
     let mut coils = Coils::NONE;
-    for contactors in core::iter::once(Wanted::Open).chain(core::iter::repeat_n(Wanted::Closed, 200)) {
+    for contactors in core::iter::once(Wanted::Open).chain(core::iter::repeat_n(Wanted::Closed, 300)) {
         paper.asked.contactors = contactors;
         let frame = paper.tick(coils);
-        coils = controller.tick(&frame, &mut ()).coils;
+        let decision = controller.tick(&frame, &mut ());
+        (coils, paper.resistor) = (decision.coils, decision.resistor);
     }
     if controller.step() == Step::Closed { Ok(()) } else { Err("a healthy pack does not close") }
 }
@@ -133,7 +137,7 @@ fn healthy(controller: &mut Crane, paper: &Paper) -> u32 {
     for tick in 0..1_000 {
         paper.load = Amps::from_milli(if tick / 100 % 2 == 0 { -20_000 } else { -80_000 });
         let frame = paper.tick(CLOSED);
-        cost.tick(controller, &frame);
+        (_, paper.resistor) = cost.tick(controller, &frame);
     }
     cost.print("healthy")
 }
@@ -156,7 +160,7 @@ fn chatter(controller: &mut Crane, paper: &Paper) -> u32 {
     for tick in 0..1_000 {
         let good = paper.tick(coils);
         let frame = if tick % 2 == 0 { broken(paper.at_ms(), tick) } else { good };
-        coils = cost.tick(controller, &frame);
+        (coils, paper.resistor) = cost.tick(controller, &frame);
     }
     cost.print("chattering")
 }

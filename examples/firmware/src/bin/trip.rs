@@ -59,6 +59,7 @@ impl Rig {
             hprintln!("{:>6} ms  {:?} -> {:?}", self.log.now_ms, self.step, decision.step);
         }
         self.coils = decision.coils;
+        self.paper.resistor = decision.resistor;
         self.step = decision.step;
         decision
     }
@@ -89,10 +90,10 @@ fn run() -> Result<(), &'static str> {
     prove_dead(&mut rig)
 }
 
-/// Half a second of rest, then closing: the link reaches 95 % of the pack 170 ms after it begins to rise, so that with pull-in
+/// A second and a half of rest, in which insulation is measured, then closing: the link reaches 95 % of the pack 170 ms after it begins to rise, so that with pull-in
 /// and the other two contactors one second is ample.
 fn start(rig: &mut Rig) -> Result<(), &'static str> {
-    for _ in 0..50 {
+    for _ in 0..150 {
         if rig.tick().step != Step::Open {
             return Err("left Open without being asked");
         }
