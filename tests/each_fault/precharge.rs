@@ -18,10 +18,12 @@ pub(crate) fn stories() -> Vec<Story> {
             )
         },
         Story {
-            seconds: 4.0,
+            seconds: 6.0,
+            // Insulation is known by then.
+            acts: r#"{ at_s = 3, ask = "close" }"#,
             asks: ASKS_AT_ONCE,
-            raises: r#"{ kind = "pack_voltage_gain", percent = -15, at_s = 1.2 }"#,
-            near: r#"{ kind = "pack_voltage_gain", percent = -3, at_s = 1.2 }"#,
+            raises: r#"{ kind = "pack_voltage_gain", percent = -15, at_s = 3.2 }"#,
+            near: r#"{ kind = "pack_voltage_gain", percent = -3, at_s = 3.2 }"#,
             beside: &[Fault::PackSumDisagrees],
             shows: Shows::at(Place::Link).observed(49.2, 0.5).limit(47.3, 0.1),
             ..Story::of(
