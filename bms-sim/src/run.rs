@@ -13,6 +13,7 @@
 //! original, bit for bit.
 
 mod flip;
+mod standing;
 mod transit;
 
 use crate::case::{Case, StartError};
@@ -20,6 +21,7 @@ use crate::world::World;
 use crate::world::board::SimulatedBoard;
 use bms_core::config::Fitted;
 use bms_core::{Config, Controller, Decision, Frame, Step, Witness};
+use standing::Standing;
 use std::sync::Arc;
 use transit::Transit;
 
@@ -45,6 +47,8 @@ pub struct Loop<const CELLS: usize, const THERMISTORS: usize> {
     sound_config: Option<Box<Config>>,
     /// What the firmware answered last.
     pub decision: Option<Decision<CELLS>>,
+    /// How the pack stood in the tick before, while it may rest in larger steps.
+    stood: Option<Standing>,
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
@@ -56,7 +60,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         let world = case.world()?;
         let config = case.config();
         let config = config.fit().unwrap_or_else(|error| Fitted::barred(*config, error));
-        Ok(Self {
+        let now = Self {
             case: Arc::clone(case),
             board: SimulatedBoard::new(&world.spec().sensors, &config)?,
             world,
@@ -67,7 +71,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
             transit: Transit::new(case.seed),
             sound_config: None,
             decision: None,
-        })
+            stood: None,
+        };
+        Ok(now)
     }
 
     /// The case that is played.
@@ -140,15 +146,20 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         }
     }
 
-    /// The length of this tick: larger, if the case allows it, while the contactors stand open and no dwell runs, so that no current flows
-    /// and the firmware knows it; but never beyond anything that changes.
-    fn next_step(&self, decision: &Decision<CELLS>) -> u64 {
+    /// The length of this tick: larger, if the case allows it, while the contactors stand open, no dwell runs and nothing moves, so that no
+    /// current flows and the firmware knows it; but never beyond anything that changes.
+    fn next_step(&mut self, decision: &Decision<CELLS>) -> u64 {
         let tick_ms = self.case.tick_ms;
         let Some(rest_ms) = self.case.rest_ms else { return tick_ms };
         let open = |step: Step| matches!(step, Step::Open | Step::Barred);
         let stands = open(decision.step) && self.decision.is_some_and(|before| open(before.step));
         let settled = self.world.bus.contactors.iter().all(|contactor| !contactor.energised());
         if !stands || !settled || !self.core.proven_open() || !decision.faults.suspect.is_empty() {
+            self.stood = None;
+            return tick_ms;
+        }
+        let now = Standing::of(&self.world);
+        if !self.stood.replace(now).is_some_and(|before| now.is_still_after(&before)) {
             return tick_ms;
         }
         let left = self.case.next_change_after(self.seconds()) - self.seconds();
