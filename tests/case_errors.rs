@@ -78,7 +78,7 @@ fn a_key_that_looks_like_none_is_met_with_all() {
     assert_data_eq!(
         line("title =", "colour =\"red\"\ntitle ="),
         str![
-            "joint.toml:2: colour: no such key here; accepted are schema, title, story, pack, seed, duration_s, tick_ms, start, surroundings, duty, act, defect, rest, limits, expect"
+            "joint.toml:2: colour: no such key here; accepted are schema, title, story, pack, seed, duration_s, tick_ms, start, surroundings, duty, act, defect, repair, rest, limits, expect"
         ]
     );
 }
@@ -544,4 +544,38 @@ error: duty.for: no such key here; did you mean for_s?
    | ^^^
 "]]
     );
+}
+
+/// A repair takes the place of its kind and, where a cell comes in, what that cell is like; nothing else.
+#[test]
+fn a_repair_is_refused_where_it_makes_no_sense() {
+    let repair = |table: &str| line("[rest]\n", &format!("[[repair]]\nat_s = 60\n{table}\n[rest]\n"));
+    for (table, said) in [
+        (
+            "kind = \"swap_cel\"\ncell = 3",
+            "joint.toml:33: repair.kind = \"swap_cel\": not known here; did you mean swap_cell?",
+        ),
+        (
+            "kind = \"swap_cell\"",
+            "joint.toml:31: repair.cell: missing; accepted is a whole number from 1 to 96",
+        ),
+        (
+            "kind = \"swap_cell\"\ncell = 97",
+            "joint.toml:34: repair.cell = 97: accepted is a whole number from 1 to 96",
+        ),
+        (
+            "kind = \"swap_cell\"\ncell = 3\ncapacity_percent = 20",
+            "joint.toml:35: repair.capacity_percent = 20: accepted is a number from 50 to 120 %",
+        ),
+        (
+            "kind = \"clean_joint\"\njoint = 3\ncharge_percent = 20",
+            "joint.toml:35: repair.charge_percent: not accepted with kind = \"clean_joint\"; accepted there are joint, at_s",
+        ),
+        (
+            "kind = \"replace_contactor\"\ncontactor = \"middle\"",
+            "joint.toml:34: repair.contactor = \"middle\": not known here; accepted are negative, precharge, positive",
+        ),
+    ] {
+        assert_eq!(repair(table), said);
+    }
 }

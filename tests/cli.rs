@@ -263,7 +263,7 @@ fn an_option_is_answered_with_place_value_and_what_is_accepted() {
     );
     assert_eq!(
         mistake("list qqq"),
-        (Some(2), "OF = qqq: not known here; accepted are faults, defects".to_owned())
+        (Some(2), "OF = qqq: not known here; accepted are faults, defects, repairs".to_owned())
     );
 }
 

@@ -40,6 +40,7 @@ pub mod dictionary;
 pub mod explain;
 pub mod healthy;
 pub mod recording;
+pub mod repair;
 pub mod run;
 pub mod work;
 pub mod world;

@@ -60,7 +60,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         let world = case.world()?;
         let config = case.config();
         let config = config.fit().unwrap_or_else(|error| Fitted::barred(*config, error));
-        let now = Self {
+        let mut now = Self {
             case: Arc::clone(case),
             board: SimulatedBoard::new(&world.spec().sensors, &config)?,
             world,
@@ -73,6 +73,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
             decision: None,
             stood: None,
         };
+        now.mend(None);
         Ok(now)
     }
 
@@ -123,10 +124,22 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         self.world.step(step / MS, &self.board.act(&decision), &duty.demand);
         self.transit.run_clock(step, &wrong);
         self.tick += 1;
+        let before = self.at_ms;
         self.at_ms += step_ms;
+        self.mend(Some(before));
         self.step_ms = step_ms;
         self.decision = Some(decision);
         decision
+    }
+
+    /// Puts in the new parts that are due since the tick before, which was at that time. Their places were checked at the start.
+    fn mend(&mut self, before_ms: Option<u64>) {
+        let due = |at_ms: u64| at_ms <= self.at_ms && before_ms.is_none_or(|before| at_ms > before);
+        for repaired in &self.case.repairs {
+            if due(repaired.at_ms) {
+                let _mended = self.world.repair(&repaired.repair);
+            }
+        }
     }
 
     /// Flips a bit of the firmware's configuration in its memory, or writes it anew.

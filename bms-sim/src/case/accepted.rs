@@ -78,7 +78,9 @@ fn by_key(source: &Source<'_>, key: &str) -> Accepted {
         "critical" | "cooling" => Accepted::Said("true or false"),
         "faults" => Accepted::Said("a list of fault names"),
         "phases" => Accepted::Said("a list of tables, as phases = [{ do = \"hoist\" }]"),
-        "surroundings" | "duty" | "act" | "defect" => Accepted::Said("a list of tables, each under [[…]]"),
+        "surroundings" | "duty" | "act" | "defect" | "repair" => {
+            Accepted::Said("a list of tables, each under [[…]]")
+        }
         "start" | "rest" | "limits" | "expect" => Accepted::Said("a table, under […]"),
         "within_s" => Accepted::Said("a table of fault names and seconds"),
         "charge_percent" => number((0.0, 100.0), "%"),

@@ -5,7 +5,7 @@ use super::duty::{Phase, Surrounding, Work};
 use super::error::{Accepted, CaseError, Problem};
 use super::file::{ActTable, CaseFile, DutyTable, ExpectTable, PhaseTable, StartTable};
 use super::place::{Path, Source};
-use super::{Bound, Case, CellStart, Expect, Pack, Start, defects, limits};
+use super::{Bound, Case, CellStart, Expect, Pack, Start, defects, limits, repairs};
 use bms_core::frame::Clearance;
 use bms_core::{Fault, Step};
 use std::time::Duration;
@@ -65,6 +65,7 @@ pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, Case
         duty: duty(source, &file.duty, pack)?,
         acts: acts(source, &file.act, pack, duration_seconds, rest_ms.unwrap_or(tick_ms))?,
         defects: defects::checked(source, &file.defect, pack, duration_seconds)?,
+        repairs: repairs::checked(source, &file.repair, pack, duration_seconds)?,
         config: limits::configuration(source, &limits, pack, tick_ms)?,
         limits,
         expect: file

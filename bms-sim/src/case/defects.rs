@@ -51,7 +51,7 @@ fn one(
     let spells = spells(source, path, typed)?;
     Ok(Defect {
         kind,
-        place: place_of(source, path, typed, kind, pack)?,
+        place: place_of(source, path, typed, kind.place(), pack)?,
         severity: severity(source, path, typed, kind)?,
         onset_seconds,
         end_seconds: typed.until_s,
@@ -117,14 +117,15 @@ fn refuse_others(source: &Source<'_>, path: &Path, typed: &DefectTable, kind: Ki
     }
 }
 
-fn place_of(
+/// The place under the key of its kind.
+pub(super) fn place_of(
     source: &Source<'_>,
     path: &Path,
     typed: &DefectTable,
-    kind: Kind,
+    kind: PlaceKind,
     pack: Pack,
 ) -> Result<usize, CaseError> {
-    let Some(key) = kind.place().key() else { return Ok(0) };
+    let Some(key) = kind.key() else { return Ok(0) };
     let path_of_key = path.key(key);
     let counted = |found: Option<u64>, count: u64| match found {
         Some(found) => place(source, &path_of_key, found, count),
@@ -134,15 +135,15 @@ fn place_of(
         Some(found) => source.word(&path_of_key, found, names),
         None => Err(source.missing(path, key, Accepted::Words(words(names)))),
     };
-    match kind.place() {
+    match kind {
         PlaceKind::Cell => counted(typed.cell, pack.cells()),
         PlaceKind::Joint => counted(typed.joint, pack.cells() - 1),
         PlaceKind::Wire => counted(typed.wire, pack.wires()),
         PlaceKind::Thermistor => counted(typed.thermistor, pack.thermistors()),
         PlaceKind::Module => counted(typed.module, pack.modules()),
-        PlaceKind::CurrentSensor => named(&typed.current_sensor, kind.place().names()),
-        PlaceKind::Contactor => named(&typed.contactor, kind.place().names()),
-        PlaceKind::FramePart => named(&typed.part, kind.place().names()),
+        PlaceKind::CurrentSensor => named(&typed.current_sensor, kind.names()),
+        PlaceKind::Contactor => named(&typed.contactor, kind.names()),
+        PlaceKind::FramePart => named(&typed.part, kind.names()),
         PlaceKind::Pack => Ok(0),
     }
 }

@@ -26,6 +26,8 @@ pub(super) struct CaseFile {
     pub(super) act: Vec<ActTable>,
     #[serde(default)]
     pub(super) defect: Vec<DefectTable>,
+    #[serde(default)]
+    pub(super) repair: Vec<RepairTable>,
     pub(super) rest: Option<RestTable>,
     #[serde(default)]
     pub(super) limits: BTreeMap<String, LimitTable>,
@@ -81,6 +83,23 @@ pub(super) struct ActTable {
     pub(super) ask: String,
     pub(super) by: Option<String>,
     pub(super) cell: Option<u64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RepairTable {
+    pub(super) kind: String,
+    pub(super) at_s: f64,
+    pub(super) cell: Option<u64>,
+    pub(super) joint: Option<u64>,
+    pub(super) wire: Option<u64>,
+    pub(super) thermistor: Option<u64>,
+    pub(super) current_sensor: Option<String>,
+    pub(super) contactor: Option<String>,
+    pub(super) charge_percent: Option<f64>,
+    pub(super) capacity_percent: Option<f64>,
+    pub(super) resistance_percent: Option<f64>,
+    pub(super) celsius: Option<f64>,
 }
 
 #[derive(Default, Deserialize)]

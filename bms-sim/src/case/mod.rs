@@ -63,6 +63,13 @@
 //! intermittent_period_s = 10      # comes and goes: present for this share of each period from the onset on; both keys or none
 //! intermittent_duty = 0.4
 //!
+//! [[repair]]                      # the workshop puts a new part in; `list repairs` prints the kinds
+//! kind = "swap_cell"
+//! at_s = 95
+//! cell = 5                        # the place: as for defects
+//! charge_percent = 58             # of a cell that comes in: 50 when left out; and
+//! capacity_percent = 98           # its capacity, resistance_percent (100 when left out), celsius (as the old one)
+//!
 //! [rest]                          # optional: larger steps while the contactors stand and nothing is asked of the pack
 //! step_s = 10
 //!
@@ -117,6 +124,7 @@ mod file;
 mod limits;
 mod pack;
 mod place;
+mod repairs;
 mod start;
 
 pub use act::{Act, Ask};
@@ -126,6 +134,8 @@ pub use error::{Accepted, CaseError, Mistake, Problem};
 pub(crate) use file::severity_key;
 pub use limits::LimitChange;
 pub use pack::Pack;
+pub(crate) use repairs::NEW_CELL;
+pub use repairs::Repaired;
 pub use start::{CellStart, Start, StartError};
 
 use crate::defect::Defect;
@@ -168,6 +178,8 @@ pub struct Case {
     /// What is wrong, in the order of the file.
     #[serde(serialize_with = "as_defects")]
     pub defects: Vec<Defect>,
+    /// What the workshop mends, in order of time.
+    pub repairs: Vec<Repaired>,
     /// Changed limits of the firmware.
     pub limits: Vec<LimitChange>,
     /// What must come out, if the case says so.
@@ -274,8 +286,12 @@ impl Case {
         let phases = phases.flat_map(|phase| [phase.from_seconds, phase.from_seconds + phase.seconds]);
         let acts = self.acts.iter().map(|act| std::time::Duration::from_millis(act.at_ms).as_secs_f64());
         let defects = self.defects.iter().map(|defect| defect.next_change_after(seconds));
+        let repairs = self
+            .repairs
+            .iter()
+            .map(|repaired| std::time::Duration::from_millis(repaired.at_ms).as_secs_f64());
         let points = self.surroundings.iter().map(|point| point.at_seconds);
-        let changes = phases.chain(acts).chain(defects).chain(points);
+        let changes = phases.chain(acts).chain(defects).chain(repairs).chain(points);
         changes.filter(|at| *at > seconds).fold(self.duration_seconds, f64::min)
     }
 

@@ -1,7 +1,8 @@
 //! How a pack stands when its story begins, and the world built from it.
 
-use super::Case;
+use super::{Case, Repaired};
 use crate::defect::DefectError;
+use crate::repair::NoSuchPlace;
 use crate::world::{Initial, World, WorldError};
 use serde::Serialize;
 
@@ -35,6 +36,9 @@ pub enum StartError {
     /// A defect was put into the case by hand and makes no sense.
     #[error(transparent)]
     Defect(#[from] DefectError),
+    /// A repair was put into the case by hand at a place that there is not.
+    #[error(transparent)]
+    Repair(#[from] NoSuchPlace),
     /// The firmware was configured by hand for sensors that the pack does not have.
     #[error(transparent)]
     Board(#[from] bms_core::hal::Misfit),
@@ -71,6 +75,9 @@ impl Case {
         world.bus.stand(world.cells.sum_of_open_volts());
         for defect in &self.defects {
             world.inject(*defect)?;
+        }
+        for Repaired { repair, .. } in &self.repairs {
+            repair.check(&spec)?;
         }
         Ok(world)
     }

@@ -1,11 +1,12 @@
 //! `list`: what can be concluded, and what can be wrong. Made from the two lists themselves.
 
 use super::{Ended, show, show_json};
-use crate::case::{Pack, severity_key};
+use crate::case::{NEW_CELL, Pack, severity_key};
 use crate::defect::{Kind, PlaceKind};
 use crate::explain::words;
 use crate::recording::file::GENERATOR;
 use crate::recording::values::Values;
+use crate::repair::Work;
 use bms_core::Fault;
 use bms_core::witness::Quantity;
 use serde::Serialize;
@@ -27,6 +28,8 @@ enum Of {
     Faults,
     /// What can be wrong with the pack, with the keys, names and ranges that a case file takes
     Defects,
+    /// What a workshop can mend, with the keys that a case file takes
+    Repairs,
 }
 
 /// The pack whose limits are shown.
@@ -38,6 +41,8 @@ impl List {
         match (self.of, self.json) {
             (Of::Faults, false) => show(&faults(), ended),
             (Of::Defects, false) => show(&defects(), ended),
+            (Of::Repairs, false) => show(&repairs(), ended),
+            (Of::Repairs, true) => show_json(&RepairsShown::new(), ended),
             (Of::Faults, true) => show_json(&FaultsShown::new(), ended),
             (Of::Defects, true) => show_json(&DefectsShown::new(), ended),
         }
@@ -65,6 +70,19 @@ fn defects() -> String {
         let takes: Vec<String> = [place(kind.place()), severity(*kind)].into_iter().flatten().collect();
         let takes = if takes.is_empty() { "no more than its kind".to_owned() } else { takes.join("; ") };
         lines + &format!("{key:<28} {name}\n    {changes}\n    takes {takes}\n")
+    })
+}
+
+/// As a case file writes them: below each kind what it does, then the keys that it takes and the defects that go with the old part.
+fn repairs() -> String {
+    let heading = format!("{:<28} repair\n", "kind");
+    Work::ALL.iter().fold(heading, |lines, work| {
+        let (key, name, does) = (work.key(), work.name(), work.does());
+        let of_cell = (*work == Work::SwapCell).then(|| NEW_CELL.join(", "));
+        let takes: Vec<String> = place(work.place()).into_iter().chain(of_cell).collect();
+        let takes = if takes.is_empty() { "no more than its kind".to_owned() } else { takes.join("; ") };
+        let mends: Vec<&str> = work.mends().iter().map(|kind| kind.key()).collect();
+        lines + &format!("{key:<28} {name}\n    {does}\n    takes {takes}\n    mends {}\n", mends.join(", "))
     })
 }
 
@@ -111,6 +129,35 @@ impl FaultsShown {
                 .with("reaction", words::reaction(shown.reaction))
         };
         Self { schema: 1, generator: GENERATOR, pack: PACK, faults: Fault::ALL.map(of).to_vec() }
+    }
+}
+
+#[derive(Serialize)]
+struct RepairsShown {
+    schema: u32,
+    generator: &'static str,
+    repairs: Vec<RepairShown>,
+}
+
+#[derive(Serialize)]
+struct RepairShown {
+    kind: &'static str,
+    name: &'static str,
+    does: &'static str,
+    place: Option<PlaceShown>,
+    mends: Vec<&'static str>,
+}
+
+impl RepairsShown {
+    fn new() -> Self {
+        let of = |work: &Work| RepairShown {
+            kind: work.key(),
+            name: work.name(),
+            does: work.does(),
+            place: work.place().key().map(|key| PlaceShown { key, names: work.place().names() }),
+            mends: work.mends().iter().map(|kind| kind.key()).collect(),
+        };
+        Self { schema: 1, generator: GENERATOR, repairs: Work::ALL.iter().map(of).collect() }
     }
 }
 

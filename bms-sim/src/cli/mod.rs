@@ -19,6 +19,7 @@
 //! | `list defects` | `defects`: a list, each with `kind`, `name`, `changes`, `place`, `severity`, and `grows`: whether `ramp_s` is accepted |
 //! | `dictionary` | `seed`; `entries`: a list, each with `defect`, `place` (from 0), `observation`, `rows` and `undetected`; `confusions`; see [`dictionary`](crate::dictionary) |
 //! | `false-alarms` | `seed`, `stories`, `hours`; `alarms`: a list of corner's number, corner, and what was Confirmed; `near_misses`: a list of fault and count |
+//! | `list repairs` | `repairs`: a list, each with `kind`, `name`, `does`, `place`, and `mends`: the defects that go with the old part |
 //! | `place` | `key` and, where places have names, `names`; `null` where there is only one place |
 //! | `severity` | `key`, `unit`, `least`, `most`, `usual`; `null` where the defect is only present or absent |
 

@@ -72,6 +72,7 @@ pub fn happened(case: &Case, event: &Event) -> String {
         What::DefectBegan(place) => defect(*place).map(words::defect_begins).unwrap_or_default(),
         What::DefectEnded(place) => defect(*place).map(words::defect_ends).unwrap_or_default(),
         What::Acted(ask) => words::acted(*ask),
+        What::Repaired(repair) => words::repaired(repair),
         What::DutyBegan(work) => words::duty_begins(work),
         What::Told(evidence) => words::evidence(evidence),
         What::Cooled(cooling) => words::cooled(*cooling),
@@ -104,6 +105,7 @@ fn ordinary(what: &What) -> Option<String> {
         What::Told(Evidence::NearMiss(seen)) => Some(format!("{:?}", seen.fault)),
         What::DefectBegan(_)
         | What::DefectEnded(_)
+        | What::Repaired(_)
         | What::DutyBegan(_)
         | What::Told(_)
         | What::Breached(_) => None,

@@ -12,6 +12,7 @@ pub mod values;
 pub use recorder::{JudgedStep, Nearest, Tightest};
 
 use crate::case::{Ask, Case, StartError};
+use crate::repair::Repair;
 use crate::run::Loop;
 use crate::world::truth::{Breach, SafeBounds};
 use bms_core::Step;
@@ -48,6 +49,8 @@ pub enum What {
     DefectEnded(usize),
     /// The operator or the workshop acted.
     Acted(Ask),
+    /// The workshop put a new part in.
+    Repaired(Repair),
     /// Another duty began.
     DutyBegan(&'static str),
     /// The firmware told something rare.
@@ -180,6 +183,11 @@ fn tell_story(case: &Case, recorder: &mut Recorder, before: f64) {
         }
         if defect.end_seconds.is_some_and(passed) {
             recorder.note(What::DefectEnded(place));
+        }
+    }
+    for repaired in &case.repairs {
+        if passed(std::time::Duration::from_millis(repaired.at_ms).as_secs_f64()) {
+            recorder.note(What::Repaired(repaired.repair));
         }
     }
     for act in &case.acts {

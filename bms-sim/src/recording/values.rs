@@ -160,6 +160,15 @@ pub fn of(what: &What) -> (&'static str, Values) {
         What::Acted(Ask::Open) => ("acted", none.with("ask", "open")),
         What::Acted(Ask::Clear(by)) => ("acted", none.with("ask", "clear").name("by", by)),
         What::Acted(Ask::Replace(cell)) => ("acted", none.with("ask", "replace").place(Place::Cell(*cell))),
+        What::Repaired(repair) => {
+            let done = none.with("repair", repair.work.key());
+            let done = match (repair.work.place().key(), repair.work.place().names()) {
+                (None, _) => done,
+                (Some(key), []) => done.with(key, repair.place + 1),
+                (Some(key), names) => done.with(key, names.get(repair.place).copied()),
+            };
+            ("repaired", done)
+        }
         What::DutyBegan(work) => ("duty_began", none.with("do", *work)),
         What::Told(evidence) => told(evidence),
         What::Cooled(cooling) => ("cooling", none.with("runs", *cooling == Cooling::On)),

@@ -300,11 +300,6 @@ impl Bus {
         self.moved.capacitor_joules += self.link_joules() - before;
     }
 
-    /// Mends the fuse and the resistor: new parts.
-    pub fn replace_fuse_and_resistor(&mut self) {
-        (self.fuse_melted, self.resistor_burnt) = (0.0, false);
-    }
-
     fn farads_at(&self, celsius: f64, left: f64) -> f64 {
         let factor = 1.0 - self.spec.link_loss_per_kelvin * (25.0 - celsius);
         self.spec.link_farads * factor.clamp(0.5, 1.1) * left

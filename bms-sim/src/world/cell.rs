@@ -29,6 +29,7 @@ use super::harm::{Harm, REACTS_ABOVE_CELSIUS};
 use super::noise::Noise;
 use super::ocv::Curve;
 use super::spec::{CellSpec, PackSpec};
+use crate::repair::NewCell;
 
 /// All cells of the string. Fields are truth; a test or a bench may set them before the first step.
 ///
@@ -475,6 +476,17 @@ impl<const CELLS: usize> Cells<CELLS> {
     #[must_use]
     pub fn bleed_siemens(&self, cell: usize) -> f64 {
         self.bleed_siemens[cell]
+    }
+
+    /// Puts another cell in, long at rest. What stands around it is taken up by [`adapt`](Self::adapt).
+    pub(crate) fn replace(&mut self, cell: usize, spec: &PackSpec, new: NewCell) {
+        self.set_capacity(cell, spec.cell.capacity_coulombs * new.capacity);
+        self.charge[cell] = new.charge;
+        (self.fast_volts[cell], self.slow_volts[cell], self.hysteresis_volts[cell]) = (0.0, 0.0, 0.0);
+        self.ohms[cell] = spec.cell.ohms * new.resistance;
+        [self.fast_ohms[cell], self.slow_ohms[cell]] = spec.cell.pair_ohms.map(|ohms| ohms * new.resistance);
+        self.celsius[cell] = new.celsius.unwrap_or(self.celsius[cell]);
+        self.harm.leave(cell);
     }
 
     /// Sets the sound capacity of a cell in coulombs, its state of charge staying as it is.

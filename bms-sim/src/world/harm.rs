@@ -103,6 +103,14 @@ impl<const CELLS: usize> Harm<CELLS> {
         joules
     }
 
+    /// The cell leaves, and an unharmed one takes its place.
+    pub(crate) fn leave(&mut self, cell: usize) {
+        (self.plated_coulombs[cell], self.reacted[cell]) = (0.0, 0.0);
+        let most =
+            |of: &[f64; CELLS]| (0..CELLS).max_by(|one, other| of[*one].total_cmp(&of[*other])).unwrap_or(0);
+        (self.most_plated, self.most_reacted) = (most(&self.plated_coulombs), most(&self.reacted));
+    }
+
     /// Conductance that the harm has put across a cell, in siemens.
     #[must_use]
     pub fn leak_siemens(&self, cell: usize) -> f64 {

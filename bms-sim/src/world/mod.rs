@@ -20,6 +20,7 @@ mod laws;
 pub mod load;
 pub mod noise;
 pub mod ocv;
+mod part;
 pub mod probe;
 pub mod sensor;
 #[cfg(test)]

@@ -28,7 +28,8 @@ pub use story::{
     none_confirmed, played, tightest, unmet, until_open, why,
 };
 pub use world::{
-    breach, defect, defect_begins, defect_ends, defect_place, link, never_suspected, unseen, verdict,
+    breach, defect, defect_begins, defect_ends, defect_place, link, never_suspected, repaired, unseen,
+    verdict,
 };
 
 /// The usual cautions, wherever work on a pack is shown.

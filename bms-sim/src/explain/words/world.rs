@@ -9,6 +9,7 @@ use crate::explain::blind::Unseen;
 use crate::explain::chain::{Link, LinkKind};
 use crate::explain::verdict::{Criticality, Verdict};
 use crate::recording::Nearest;
+use crate::repair::Repair;
 use crate::world::truth::{Bound, Breach};
 
 /// Where a defect is; empty for what the pack has only once.
@@ -55,6 +56,15 @@ pub fn defect(defect: &Defect) -> String {
         format!(", there for {present} of every {}", seconds(spells.period_seconds))
     });
     format!("{}{at}{severity}{grows}{spells}", defect.kind.name())
+}
+
+/// The workshop puts a new part in.
+#[must_use]
+pub fn repaired(repair: &Repair) -> String {
+    match defect_place(repair.work.place(), repair.place).as_str() {
+        "" => format!("REPAIR: {}", repair.work.name()),
+        place => format!("REPAIR: {}, {place}", repair.work.name()),
+    }
 }
 
 /// A defect begins.

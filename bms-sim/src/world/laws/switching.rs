@@ -41,7 +41,7 @@ fn a_molten_fuse_stays_and_a_blown_one_is_mended() {
         world.clear(id);
         run(&mut world, 0.1, &Actuators::OFF, &at(25.0));
         assert_eq!(world.bus.pack_volts < 1.0, stays, "{}", kind.name());
-        world.bus.replace_fuse_and_resistor();
+        (world.bus.fuse_melted, world.bus.resistor_burnt) = (0.0, false);
         run(&mut world, 0.1, &Actuators::OFF, &at(25.0));
         assert!(world.bus.pack_volts > 300.0);
     }
