@@ -68,6 +68,7 @@ rules! {
 
     "sensing.cell_error": sensing.cell_error => MoreThan Volts::ZERO, "0"; "every bound rests on it";
     "sensing.voltage_error": sensing.voltage_error => MoreThan Volts::ZERO, "0"; "every weld check rests on it";
+    "sensing.path": sensing.path => AtLeast Milliohms::ZERO, "0"; "a resistance is an amount";
     "sensing.current_offset": sensing.current_offset => LessThan pack.rate(5), "a twentieth of 1C", beside "1C" pack.one_c; "a rest is a current below that";
     "sensing.current_offset_learnt": sensing.current_offset_learnt => AtLeast Amps::ZERO, "0"; "an error is an amount";
     "sensing.current_offset_learnt": sensing.current_offset_learnt => AtMost sensing.current_offset, "the offset before",
@@ -274,6 +275,8 @@ rules! {
         beside "a second step" faults.cell_spread_far.trip; "a warning comes first";
     "faults.pack_sum_disagrees.trip": faults.pack_sum_disagrees.trip => MoreThan times(sensing.cell_error, pack.cells()) + sensing.voltage_error, "all readings in error",
         beside "a voltage error" sensing.voltage_error; "errors add up";
+    "faults.pack_sum_disagrees.trip": faults.pack_sum_disagrees.trip => MoreThan pack.one_c * sensing.path, "the drop along `sensing.path` at 1C",
+        beside "a path" sensing.path; "a longer one would hide a cell that lies";
     "faults.internal_short.trip": faults.internal_short.trip => MoreThan Volts::ZERO, "0"; "a cell that holds its voltage is healthy";
     "faults.cell_self_discharge.release": faults.cell_self_discharge.release => MoreThan Ratio::ZERO, "0"; "else the fault never ends";
     "faults.cell_reading_frozen.release": faults.cell_reading_frozen.release => LessThan Ratio::percent(50), "half of a typical step"; "healthy cells differ";

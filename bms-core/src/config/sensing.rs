@@ -2,7 +2,7 @@
 
 use super::Pack;
 use super::digest::{Digest, Fed, section};
-use crate::units::{Amps, Celsius, Millis, Ratio, Volts};
+use crate::units::{Amps, Celsius, Milliohms, Millis, Ratio, Volts};
 
 section! {
     /// Wiring and stated errors of the sensors.
@@ -11,6 +11,9 @@ section! {
         cell_error: Volts,
         /// Worst error of the four voltages around the contactors.
         voltage_error: Volts,
+        /// Highest resistance between the outer taps of the string and the points of the pack voltage: cables, fuse, disconnect. What the
+        /// current drops there is in the pack voltage and in no cell.
+        path: Milliohms,
         /// Worst idle offset of the main current sensor before it is learnt.
         current_offset: Amps,
         /// Worst idle offset that is left after it was learnt with the contactors proven open.
@@ -95,6 +98,12 @@ impl Sensing {
         Self {
             cell_error: Volts::from_milli(3),
             voltage_error: pack.nominal.scaled(Ratio::from_milli(5)),
+            // 6 thousandths of the nominal voltage at 1C. Common practice, no source.
+            path: pack
+                .nominal
+                .scaled(Ratio::from_milli(6))
+                .over_current(pack.one_c)
+                .unwrap_or(Milliohms::ZERO),
             current_offset: pack.one_c.scaled(Ratio::percent(2)),
             current_offset_learnt: pack.one_c.scaled(Ratio::from_milli(1)),
             current_gain: Ratio::from_milli(5),

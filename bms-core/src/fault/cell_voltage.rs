@@ -18,6 +18,13 @@
 //! moves no pack. The reading still is an under-voltage of the second step, which opens soon and lets the load be set down. Without a
 //! pack voltage, and with an open string, the reading stands.
 //!
+//! The pack voltage is measured behind cables, fuse and disconnect, whose drop is in no cell. Of the difference between it and the sum
+//! of the cells only what that drop cannot explain is held against the limit:
+//!
+//! ```text
+//! explained = anything between 0 and I · highest resistance of the path       I positive into the pack, which reads higher then
+//! ```
+//!
 //! Two of the quantities are judged at rest only: under load, a cold cell would be accused of deep discharge, and ten degrees
 //! between two healthy cells at −25 °C make 0.25 V of spread at 1.5C.
 
@@ -43,7 +50,7 @@ pub(super) struct LowestAtTemperature;
 /// Highest less lowest after five minutes of no more than a twentieth of C.
 pub(super) struct Spread;
 
-/// Sum of the cells against the measured pack.
+/// Sum of the cells against the measured pack, as far as no current explains it.
 pub(super) struct SumAgainstPack;
 
 /// Rest after which the spread means charge and not resistance.
@@ -179,10 +186,15 @@ fn on_plateau<const CELLS: usize, const THERMISTORS: usize>(seen: &Seen<'_, CELL
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for SumAgainstPack {
     type Quantity = Volts;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
-        let (Some(cells), Some(voltages)) = (seen.believed.cells, seen.believed.voltages) else {
+        let believed = seen.believed;
+        let (Some(cells), Some(voltages), Some(current)) =
+            (believed.cells, believed.voltages, believed.current)
+        else {
             return Sight::UNKNOWN;
         };
-        let sight = limit.sight(Place::Pack, Some((cells.sum - voltages.pack).abs()));
+        let (apart, drop) = (voltages.pack - cells.sum, current.amps * seen.config.sensing.path);
+        let explained = apart.held_between(drop.min(Volts::ZERO), drop.max(Volts::ZERO));
+        let sight = limit.sight(Place::Pack, Some((apart - explained).abs()));
         // An open string is no wrong reading: its terminals are no longer the cells.
         let opened = sight.reading == Reading::Beyond && is_string_open(seen);
         if opened { Sight::found(Place::Pack, false) } else { sight }

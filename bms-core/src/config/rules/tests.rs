@@ -48,6 +48,7 @@ const SPOILT: [fn(&mut Config); LISTED] = [
     |c| c.pack.resistance.after = Millis(2_001),
     |c| c.sensing.cell_error = Volts::ZERO,
     |c| c.sensing.voltage_error = Volts::ZERO,
+    |c| c.sensing.path = Milliohms::from_bits(-1),
     |c| c.sensing.current_offset = Amps::from_milli(5_001),
     |c| c.sensing.current_offset_learnt = Amps::from_bits(-1),
     |c| c.sensing.current_offset_learnt = Amps::from_milli(2_001),
@@ -212,6 +213,8 @@ const SPOILT: [fn(&mut Config); LISTED] = [
     |c| c.faults.cell_spread.trip = Volts::from_milli(200),
     // 96 times 3 mV and 1.536 V are 1.824 V.
     |c| c.faults.pack_sum_disagrees.trip = Volts::from_milli(1_820),
+    // 3.072 V at 100 A are 30.7 mΩ.
+    |c| c.sensing.path = Milliohms::from_milli(30_800),
     |c| c.faults.internal_short.trip = Volts::ZERO,
     |c| c.faults.cell_self_discharge.release = Ratio::ZERO,
     |c| c.faults.cell_reading_frozen.release = Ratio::percent(50),
