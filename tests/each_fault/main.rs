@@ -8,6 +8,7 @@ mod cells;
 mod contactors;
 mod control;
 mod currents;
+mod loads;
 mod play;
 mod precharge;
 mod resistance;
@@ -30,6 +31,7 @@ fn stories() -> Vec<Story> {
         temperatures::stories(),
         thermistors::stories(),
         currents::stories(),
+        loads::stories(),
         precharge::stories(),
         contactors::stories(),
         control::stories(),

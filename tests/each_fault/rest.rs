@@ -39,5 +39,46 @@ pub(crate) fn stories() -> Vec<Story> {
                  an hour on the flatter part before that; 5 mV/h and 2 mV for relaxation and warming are the limit",
             )
         },
+        Story {
+            acts: "",
+            raises: r#"{ kind = "bleed_stuck_on", cell = 5 }"#,
+            near: r#"{ kind = "bleed_stuck_on", cell = 5, until_s = 7.9 }"#,
+            shows: Shows::at(Place::Cell(4)),
+            ..Story::of(
+                Fault::BleedPathStuckOn,
+                "its comparator is looked at once a second, and three times in a row are asked: in 2.9 s it is seen twice or thrice",
+            )
+        },
+        Story {
+            seconds: 3_000.0,
+            start: (100.0, 18.0),
+            acts: "",
+            heals: 60.0,
+            more: AT_REST,
+            raises: r#"{ kind = "charge_out_of_line", cell = 5, ampere_hours = -2, at_s = 0 }, { kind = "bleed_stuck_off", cell = 10 }"#,
+            near: r#"{ kind = "charge_out_of_line", cell = 5, ampere_hours = -2, at_s = 0 }, { kind = "bleed_stuck_off", cell = 5 }"#,
+            shows: Shows::at(Place::Cell(9)),
+            ..Story::of(
+                Fault::BleedPathStuckOff,
+                "after 43 min of rest a cell that lacks 2 Ah of 20 Ah is known to be emptiest and all others bleed towards it; the switch of the emptiest cell is never told on",
+            )
+        },
+        Story {
+            asks: 100.0,
+            heals: 300.0,
+            seconds: 360_000.0,
+            start: (100.0, 18.0),
+            acts: "",
+            more: "rest = { step_s = 60 }",
+            raises: r#"{ kind = "cell_leak", cell = 5, ohms = 200 }"#,
+            near: r#"{ kind = "cell_leak", cell = 5, ohms = 400 }"#,
+            shows: Shows::at(Place::Cell(4)).observed(0.06, 0.015).limit(0.03, 1e-3),
+            vouched: true,
+            ..Story::of(
+                Fault::CellSelfDischarge,
+                "200 Ω take 16.7 mA of a full cell, 60 % a month, of which after two readings a day apart at least 5 % are certain; what 400 Ω take \
+                 is less than both errors in these 100 hours",
+            )
+        },
     ]
 }

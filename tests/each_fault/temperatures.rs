@@ -65,5 +65,16 @@ pub(crate) fn stories() -> Vec<Story> {
                 "400 J/K warm by 0.375 °C/s at 150 W and by 0.29 °C/s at 115 W, of which the limit is 0.3 °C/s",
             )
         },
+        Story {
+            seconds: 330.0,
+            start: (60.0, 48.0),
+            raises: r#"{ kind = "cooling_stopped" }"#,
+            near: r#"{ kind = "cooling_stopped", until_s = 290 }"#,
+            shows: Shows::at(Place::Pack),
+            ..Story::of(
+                Fault::CoolingFailed,
+                "at 48 °C cooling is on; its tacho may stand for 300 s, and 285 s are less. Below 50 °C the temperature is not asked",
+            )
+        },
     ]
 }
