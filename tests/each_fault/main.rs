@@ -8,6 +8,7 @@ mod cells;
 mod contactors;
 mod control;
 mod currents;
+mod insulation;
 mod loads;
 mod play;
 mod precharge;
@@ -32,6 +33,7 @@ fn stories() -> Vec<Story> {
         thermistors::stories(),
         currents::stories(),
         loads::stories(),
+        insulation::stories(),
         precharge::stories(),
         contactors::stories(),
         control::stories(),
