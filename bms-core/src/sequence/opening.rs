@@ -239,6 +239,7 @@ impl Sequence {
             (findings.negative_stuck_open, findings.positive_stuck_open) =
                 (Some(Finding::WELL), Some(Finding::WELL));
         }
+        self.floating.follow(now.voltages.as_ref(), now.credit, config);
         if self.apart < settling(config) {
             return;
         }

@@ -16,8 +16,15 @@
 //!
 //! So does the known resistor of the insulation measurement, for a while: the chassis moves, and the load's Y-capacitors take the floating
 //! link along. While that resistor stands at a pole, and until the link has settled after it, the verdict from before stands.
+//!
+//! A motor that begins to turn changes the span at once, and an open link takes its new place only with the floating time constant `τ`:
+//!
+//! ```text
+//! lag = lift − span/2:   lag ← lag · e^(−t/τ) + (span before − span now)/2      expected of an open link
+//! ```
+//! While the lag may be more than an eighth of the span, half of what parts two verdicts, the verdict from before stands as well.
 
-use super::precharge::significant;
+use super::precharge::{decay, significant};
 use crate::config::Checked;
 use crate::frame::{PackVoltages, ToChassis};
 use crate::units::{Millis, Ratio, Volts};
@@ -78,11 +85,38 @@ pub(super) struct Floating {
     proven_open: bool,
     /// Time for which the known resistor has been away from the poles.
     calm: Millis,
+    /// The span read last, and how far an open link may still be from the middle of it.
+    span: Option<Volts>,
+    lag: Volts,
 }
 
 impl Floating {
-    pub(super) const UNKNOWN: Self =
-        Self { joined: None, held: Millis::ZERO, proven_open: false, calm: Millis::MAX };
+    pub(super) const UNKNOWN: Self = Self {
+        joined: None,
+        held: Millis::ZERO,
+        proven_open: false,
+        calm: Millis::MAX,
+        span: None,
+        lag: Volts::ZERO,
+    };
+
+    /// Follows the link, from the tick on in which all coils are off: what has moved it lately, an open one has not settled from.
+    pub(super) fn follow(&mut self, seen: Option<&PackVoltages>, credit: Millis, config: &Checked) {
+        self.lag = self.lag.scaled(decay(credit, config.sequence.floating_time_constant));
+        let Some(seen) = seen else { return };
+        let span = seen.pack - seen.link;
+        let moved = self.span.map_or(Volts::ZERO, |before| before - span);
+        self.lag = self.lag + Volts::from_bits(moved.bits() / 2);
+        self.span = Some(span);
+    }
+
+    /// Whether an open link could be taken for a joined one because it has not settled yet. Below the smallest span that is judged the
+    /// lag is held against that one.
+    fn lags(&self, config: &Checked) -> bool {
+        let span = self.span.unwrap_or(Volts::ZERO).abs();
+        self.lag.abs()
+            > Volts::from_bits(span.bits() / 8).max(Volts::from_bits(significant(config).bits() / 4))
+    }
 
     /// Takes the voltages of a tick in. What has been read for a whole floating time constant is the verdict.
     pub(super) fn look(
@@ -93,7 +127,7 @@ impl Floating {
         config: &Checked,
     ) -> Option<Joined> {
         self.calm = if resistor == ToChassis::Open { self.calm + credit } else { Millis::ZERO };
-        if self.calm < settling(config) {
+        if self.calm < settling(config) || self.lags(config) {
             return self.verdict(config);
         }
         let joined = seen.and_then(|seen| joined(seen, config));
