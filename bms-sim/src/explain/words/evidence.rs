@@ -141,12 +141,7 @@ pub fn because(because: &Because) -> String {
             }
             None => format!("the current is not known after waiting {} for the fuse", duration(*after)),
         },
-        Because::LinkFell { from, to, after } => format!(
-            "the link fell from {} to {} in {}: positive and precharge are open",
-            volts(*from),
-            volts(*to),
-            duration(*after)
-        ),
+        Because::LinkFell { from, to, after } => link_fell(*from, *to, *after),
         Because::CoilsOff => "all coils are off".to_owned(),
         Because::ProvenDead { link, behind_negative, after } => format!(
             "the link is down to {} after {} and the voltage behind negative settled at {}: all contactors are open",
@@ -162,6 +157,18 @@ pub fn because(because: &Because) -> String {
         },
         Because::PrechargeFailed { fault } => format!("the start is aborted: {}", fault.words()),
         Because::Cleared => "the memory was cleared and no condition is present".to_owned(),
+    }
+}
+
+/// A link that has fallen, or that a motor holds up where the pack is not: either shows that nothing joins the two.
+fn link_fell(from: Volts, to: Volts, after: Millis) -> String {
+    let (highest, now, after) = (volts(from), volts(to), duration(after));
+    if to < from && now != highest {
+        format!("the link fell from {highest} to {now} in {after}: positive and precharge are open")
+    } else {
+        format!(
+            "the link is at {now} after {after} and the pack is not: something else holds it there, positive and precharge are open"
+        )
     }
 }
 

@@ -58,6 +58,23 @@ mod tests {
         assert_eq!(ohms(Ohms(1_470)), "1470 Ω");
     }
 
+    /// A motor that holds the link above the pack shows as much as a fall, but is none.
+    #[test]
+    fn a_link_that_is_held_up_has_not_fallen() {
+        let told = |from, to| {
+            let (from, to) = (Volts::from_milli(from), Volts::from_milli(to));
+            because(&bms_core::sequence::Because::LinkFell { from, to, after: Millis(120) })
+        };
+        assert_eq!(
+            told(51_200, 48_300),
+            "the link fell from 51.2 V to 48.3 V in 120 ms: positive and precharge are open"
+        );
+        assert_eq!(
+            told(56_000, 56_000),
+            "the link is at 56.0 V after 120 ms and the pack is not: something else holds it there, positive and precharge are open"
+        );
+    }
+
     #[test]
     fn people_count_from_one() {
         assert_eq!(place(Place::Cell(36)), "cell 37");
