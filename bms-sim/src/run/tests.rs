@@ -8,13 +8,13 @@ use bms_core::units::Millis;
 
 type Crane = Loop<96, 16>;
 
-/// A sound crane at work, its contactors closed after two seconds.
+/// A sound crane at work, its insulation measured and its contactors closed after three seconds.
 fn at_work() -> Crane {
     let text = "schema = 1\ntitle = \"t\"\nstory = \"s\"\npack = \"crane\"\nduration_s = 600\nseed = 5\n\
         [start]\ncharge_percent = 60\ncelsius = 15\n[[act]]\nat_s = 0.5\nask = \"close\"\n\
         [[duty]]\ndo = \"hold\"\nfor_s = 600\n";
     let mut played = Crane::new(&Arc::new(Case::parse(text, "t").unwrap())).unwrap();
-    run(&mut played, 200);
+    run(&mut played, 300);
     assert_eq!(played.core.step(), Step::Closed);
     played
 }
