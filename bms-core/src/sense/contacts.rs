@@ -8,8 +8,8 @@
 //! short breaks = counted + (one that had begun before and is over, not having lasted long) − (one that lasts now)
 //! ```
 //! - A break that lasts as long as the dwell of `interlock open` is that fault, and no short one. One that lasts by now is not over.
-//! - A counter that moved by more than hardware counts between two frames was restarted: it says nothing until the next frame. Only one
-//!   that stood within that number of its end when it was restarted looks like one that counted.
+//! - A counter that moved by more than is counted between two frames and stands near zero was restarted: it says nothing until the next
+//!   frame. One that moved as far and stands elsewhere has really counted so much, over a long gap perhaps.
 //! - What was counted while no contacts were believed is counted by the first frame that is.
 
 use crate::config::Config;
@@ -73,7 +73,8 @@ impl Counters {
 /// What a counter has counted from one frame to the next; nothing where it was restarted.
 const fn counted(before: u8, now: u8, most: u8) -> u8 {
     let moved = now.wrapping_sub(before);
-    if moved > most { 0 } else { moved }
+    let restarted = moved > most && now <= most;
+    if restarted { 0 } else { moved }
 }
 
 /// A number of things within a window that moves on by its `PARTS`th part.
@@ -168,6 +169,13 @@ mod tests {
             after(&[(Made, 9, 40), (Made, 0, 0), (Made, 1, 2)]),
             Counted { short_breaks: 1, impact_edges: 2 }
         );
+    }
+
+    /// A controller that sleeps between frames, or lost some, still finds an impact of many edges.
+    #[test]
+    fn many_edges_over_a_long_gap_are_no_restart() {
+        assert_eq!(after(&[(Made, 0, 0), (Made, 0, 53)]).impact_edges, 53);
+        assert_eq!(after(&[(Made, 0, 100), (Made, 0, 44)]).impact_edges, 200);
     }
 
     /// Breaks over a minute in parts of 5 s, edges over 50 ms in parts of 10 ms: gone a whole window later, and not before all but a part.
