@@ -76,8 +76,6 @@ section! {
         behind_positive: bool,
         /// Each pole against the chassis, with a known resistor that can be switched to either. Without it insulation is never known.
         poles: bool,
-        /// Whether the cooling turns.
-        tacho: bool,
     }
 }
 
@@ -117,12 +115,7 @@ impl Sensing {
             frozen: Celsius::from_milli(3_000),
             frozen_window: Millis::from_seconds(600),
             blind_margin: Celsius::from_milli(5_000),
-            points: MeasuringPoints {
-                behind_negative: true,
-                behind_positive: true,
-                poles: true,
-                tacho: true,
-            },
+            points: MeasuringPoints { behind_negative: true, behind_positive: true, poles: true },
         }
     }
 }
