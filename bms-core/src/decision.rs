@@ -118,7 +118,7 @@ pub struct FaultSummary {
     pub suspect: FaultSet,
     /// Faults whose dwell was reached and whose condition has not ended.
     pub confirmed: FaultSet,
-    /// Faults whose condition is gone and whose record stays.
+    /// Faults whose condition is gone and whose record stays; one that rises again is suspect as well until its dwell is over.
     pub latched: FaultSet,
     /// The strongest reaction that holds, with the fault that demands it.
     pub reaction: Option<(Reaction, Fault)>,

@@ -449,6 +449,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Pass<'_, '_, CELLS, THERMISTO
             Stage::Clear => false,
             Stage::Suspect { was, .. } => {
                 self.summary.suspect.insert(fault);
+                if was == Was::Latched {
+                    self.summary.latched.insert(fault);
+                }
                 was == Was::Latched && reaction >= Reaction::OpenSoon
             }
             Stage::Confirmed { .. } => {

@@ -115,6 +115,25 @@ fn a_latched_fault_is_not_cleared_while_its_measurement_is_missing() {
     assert_eq!(said(ear), Some((Fault::CellOverVoltageFar, true)));
 }
 
+/// What keeps a record, and a warning, does not lose it in the dwell in which it comes again.
+#[test]
+fn a_latched_fault_that_rises_again_stays_latched_until_it_is_confirmed() {
+    let mut trainer = Controller::<16, 8>::new(Config::trainer().fit().expect("the defaults are valid"));
+    let mut ticks = 0..;
+    let mut run = |cells, count| {
+        let mut faults = crate::decision::FaultSummary::default();
+        for tick in ticks.by_ref().take(count) {
+            faults = trainer.tick(&frame(tick, Some(cells)), &mut ()).faults;
+        }
+        [faults.suspect, faults.confirmed, faults.latched].map(|set| set.holds(Fault::CellOverVoltageFar))
+    };
+    assert_eq!(run(3_800, 10), [true, false, false]);
+    assert_eq!(run(3_800, 30), [false, true, false]);
+    assert_eq!(run(3_300, 110), [false, false, true]);
+    assert_eq!(run(3_800, 10), [true, false, true]);
+    assert_eq!(run(3_800, 30), [false, true, false]);
+}
+
 /// From 50 to 60 °C by the published table (4 158 and 3 019 Ω beside 10 kΩ: ratios 0.2937 and 0.2319), in 20 s: half a kelvin a
 /// second. The dwell is 5 s. Readings that have stopped coming say nothing of the time since.
 #[test]
