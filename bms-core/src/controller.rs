@@ -8,6 +8,7 @@ use crate::fault::{Fault, Faults, Memory, Reaction, Seen};
 use crate::frame::{Asked, Clearance, Frame, Replaced};
 use crate::insulation::Insulation;
 use crate::limit::Limiter;
+use crate::quarantine::{Quarantine, Sight, Watch};
 use crate::sense::{Believed, Sense, Standstill};
 use crate::sequence::{Sequence, Step, Wear};
 use crate::units::{Celsius, Uptime};
@@ -42,6 +43,7 @@ pub struct Controller<const CELLS: usize, const THERMISTORS: usize> {
     sequence: Sequence,
     limiter: Limiter,
     balance: Balance<CELLS>,
+    quarantine: Watch,
     /// What the cooling was told last.
     cooling: Cooling,
 }
@@ -73,6 +75,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
             sequence: Sequence::new(),
             limiter: Limiter::new(),
             balance: Balance::new(),
+            quarantine: Watch::new(),
             cooling: Cooling::Off,
             config,
         }
@@ -134,6 +137,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         let step = self.sequence.step();
         let limits = self.limiter.allowed(&believed, &self.estimated, &faults, step, config, witness);
         let bleed = self.balance.choose(&believed, &self.estimated, &faults, step, config, witness);
+        let sight = || Sight::of(&believed, &self.estimated, step, config);
+        self.quarantine.advance(sight, &faults, config, witness);
         let cooling = cooling(&believed, &faults);
         self.cooling = cooling;
         let (pull, warning) = (None, Warning::of(&faults));
@@ -187,6 +192,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
     #[must_use]
     pub const fn bleeding(&self) -> &CellSet<CELLS> {
         self.balance.bleeding()
+    }
+
+    /// Why the pack stays in quarantine and how long it has been quiet, as of the last tick; `None` when it is in none. It clears and
+    /// releases nothing: that stays with the workshop. A restart begins the quiet time anew.
+    #[must_use]
+    pub fn quarantine(&self) -> Option<Quarantine> {
+        self.quarantine.told(&self.config)
     }
 
     /// What is believed of the charge and the resistance of each cell.

@@ -95,6 +95,7 @@ pub mod frame;
 pub mod hal;
 pub mod insulation;
 pub mod limit;
+pub mod quarantine;
 pub mod sense;
 pub mod sequence;
 pub mod units;

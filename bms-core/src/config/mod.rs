@@ -17,6 +17,7 @@ mod error;
 mod insulation;
 mod limit;
 mod pack;
+mod quarantine;
 mod resistance;
 mod rest;
 mod rules;
@@ -34,6 +35,7 @@ pub use error::{Accepts, ConfigError, Key, Objection};
 pub use insulation::InsulationFacts;
 pub use limit::LimitRules;
 pub use pack::Pack;
+pub use quarantine::QuarantineRules;
 pub use resistance::ResistanceFacts;
 pub use rest::RestRules;
 pub(crate) use rules::OfLimit;
@@ -58,6 +60,8 @@ pub struct Config {
     pub charge: ChargeFacts,
     /// What is looked for in cells that rest.
     pub rest: RestRules,
+    /// What has to stay quiet after a fault that opening does not stop.
+    pub quarantine: QuarantineRules,
     /// How it is found that cooling does not cool.
     pub cooling: CoolingRules,
     /// Contactors and precharge.
@@ -96,6 +100,7 @@ impl Config {
             sensing: Sensing::for_pack(&pack),
             charge: ChargeFacts::for_pack(&pack),
             rest: RestRules::usual(),
+            quarantine: QuarantineRules::usual(),
             life: ContactorLife::usual(),
             contacts: ContactRules::usual(),
             cooling: CoolingRules::usual(),
@@ -133,13 +138,14 @@ impl Config {
             8 => self.life.feed(digest),
             9 => self.cooling.feed(digest),
             10 => self.insulation.feed(digest),
+            11 => self.quarantine.feed(digest),
             fault => self.faults.feed(fault.saturating_sub(ROOMS), digest),
         }
     }
 }
 
 /// Sections before those of the faults.
-const ROOMS: u8 = 11;
+const ROOMS: u8 = 12;
 
 /// Sections of the checksum: one a room, one a fault.
 const SECTIONS: usize = ROOMS as usize + Fault::COUNT;

@@ -21,7 +21,7 @@ rules! {
         let (pack, sensing, charge, rest, sequence, limits, balance, faults) =
             (&c.pack, &c.sensing, &c.charge, &c.rest, &c.sequence, &c.limits, &c.balance, &c.faults);
         let (contacts, cooling, life) = (&c.contacts, &c.cooling, &c.life);
-        let insulation = &c.insulation;
+        let (insulation, quarantine) = (&c.insulation, &c.quarantine);
         let ticks = |count: u32| Millis(pack.tick.0.saturating_mul(count));
         let full = times(faults.cell_over_voltage.trip, pack.cells());
         let meter = sensing.cell_error + sensing.cell_error;
@@ -115,6 +115,14 @@ rules! {
     "rest.steep": rest.steep => MoreThan Volts::ZERO, "0"; "on the plateau a voltage says nothing of charge";
     "rest.loss_between": rest.loss_between => AtLeast Millis::from_seconds(3_600), "1 h"; "an hour's loss is less than any reading shows";
     "rest.loss_between": rest.loss_between => AtMost LOSS_LONGEST, "40 days"; "then the reading begins anew";
+
+    "quarantine.quiet": quarantine.quiet => AtLeast rest.fall_window, "the window in which a fall is judged";
+        "a cell that falls must show in it";
+    "quarantine.quiet": quarantine.quiet => AtMost Millis::from_seconds(3_456_000), "40 days"; "times are told up to 49 days";
+    "quarantine.longest_step": quarantine.longest_step => AtLeast pack.tick, "a tick"; "else nothing counts";
+    "quarantine.longest_step": quarantine.longest_step => AtMost Millis::from_seconds(3_600), "1 h"; "a rise is judged by the hour";
+    "quarantine.rise": quarantine.rise => MoreThan Celsius::ZERO, "0"; "any noise would be a rise";
+    "quarantine.fall": quarantine.fall => MoreThan Volts::ZERO, "0"; "any noise would be a fall";
 
     "cooling.window": cooling.window => AtLeast Millis::from_seconds(60), "1 min"; "a pack warms and cools slowly";
     "cooling.hot_from": cooling.hot_from => LessThan faults.over_temperature_far.trip, "the over-temperature limit, second step",
@@ -278,6 +286,8 @@ rules! {
     "faults.pack_sum_disagrees.trip": faults.pack_sum_disagrees.trip => MoreThan pack.one_c * sensing.path, "the drop along `sensing.path` at 1C",
         beside "a path" sensing.path; "a longer one would hide a cell that lies";
     "faults.internal_short.trip": faults.internal_short.trip => MoreThan Volts::ZERO, "0"; "a cell that holds its voltage is healthy";
+    "quarantine.fall": quarantine.fall => AtMost faults.internal_short.trip, "the limit of internal short";
+        "what is quiet is no short";
     "faults.cell_self_discharge.release": faults.cell_self_discharge.release => MoreThan Ratio::ZERO, "0"; "else the fault never ends";
     "faults.cell_reading_frozen.release": faults.cell_reading_frozen.release => LessThan Ratio::percent(50), "half of a typical step"; "healthy cells differ";
     "faults.over_temperature.trip": faults.over_temperature.trip => LessThan faults.over_temperature_far.trip, "the second step",

@@ -15,6 +15,19 @@ impl Fault {
             _ => None,
         }
     }
+
+    /// Whether opening the contactors does not end what it found: a damaged cell may heat up hours later, so the pack is kept apart and
+    /// watched until the workshop clears it.
+    #[must_use]
+    pub const fn quarantines(self) -> bool {
+        matches!(
+            self,
+            Self::InternalShort
+                | Self::TemperatureRisingFast
+                | Self::CellReversed
+                | Self::CellDeeplyDischarged
+        )
+    }
 }
 
 impl Warning {

@@ -7,6 +7,7 @@ use crate::fault::{Clearing, Fault, Reaction, Reading, Stage};
 use crate::frame::{Clearance, Contactor, Pole};
 use crate::insulation::InsulationStep;
 use crate::limit::{LimitRule, Side};
+use crate::quarantine::Quarantine;
 use crate::sense::{Doubt, PartName};
 use crate::sequence::{Because, PrechargeCheck, Step};
 use crate::units::{
@@ -195,6 +196,9 @@ pub enum Evidence {
         /// By whom.
         by: Clearance,
     },
+    /// The pack is in quarantine: told when that begins, when what disturbs it changes, once an hour of quiet, and when it was quiet for as
+    /// long as it has to be. It clears and releases nothing.
+    Quarantined(Quarantine),
     /// A cell was reported as replaced: its charge interval opens to everything.
     CellReplaced {
         /// The cell, from 0.

@@ -203,6 +203,7 @@ impl Witness for Recorder {
             )
             | Evidence::RecordDropped { .. }
             | Evidence::Cleared { .. }
+            | Evidence::Quarantined(_)
             | Evidence::CellReplaced { .. }
             | Evidence::ContactorReplaced { .. } => self.note(What::Told(evidence)),
             Evidence::FrameNotNewer { .. }

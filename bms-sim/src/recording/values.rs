@@ -11,6 +11,7 @@ use bms_core::decision::Cooling;
 use bms_core::estimate::Interval;
 use bms_core::fault::{Fault, Stage};
 use bms_core::insulation::{InsulationStep, Spoilt};
+use bms_core::quarantine::{Disturbance, Quarantine};
 use bms_core::sequence::Because;
 use bms_core::units::{Coulombs, Millis, Ohms};
 use bms_core::witness::{Assessment, Evidence, Place, Quantity, Refusal};
@@ -277,6 +278,7 @@ fn told(evidence: &Evidence) -> (&'static str, Values) {
             ("bleed_refused", none.place(Place::Cell(cell)).name("because", because))
         }
         Evidence::Insulation(step) => insulation(step),
+        Evidence::Quarantined(told) => ("quarantined", quarantined(told)),
         Evidence::RecordDropped { fault, dropped } => {
             ("record_dropped", none.fault(fault).with("dropped", dropped))
         }
@@ -288,6 +290,22 @@ fn told(evidence: &Evidence) -> (&'static str, Values) {
         Evidence::OffsetLearnt { amps, over } => {
             ("offset_learnt", none.and("offset", Quantity::Amps(amps)).time("over", over))
         }
+    }
+}
+
+fn quarantined(told: Quarantine) -> Values {
+    let values = Values::default().fault(told.fault).time("quiet", told.quiet).time("needed", told.needed);
+    let disturbed = |name: &str| values.clone().with("disturbance", name);
+    match told.disturbance {
+        None => values,
+        Some(Disturbance::Holds(fault)) => disturbed("holds").with("holds", fault.key()),
+        Some(Disturbance::NotOpen) => disturbed("not_open"),
+        Some(Disturbance::Unseen(part)) => disturbed("unseen").name("part", part),
+        Some(Disturbance::Warms) => disturbed("warms"),
+        Some(Disturbance::FallUnknown) => disturbed("fall_unknown"),
+        Some(Disturbance::Falls(cell)) => disturbed("falls").place(Place::Cell(cell)),
+        Some(Disturbance::Loses(cell)) => disturbed("loses").place(Place::Cell(cell)),
+        Some(Disturbance::InsulationLow) => disturbed("insulation_low"),
     }
 }
 

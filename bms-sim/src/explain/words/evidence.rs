@@ -8,6 +8,7 @@ use super::numbers::{
     amp_hours, amps, celsius, clock, compared, duration, milliohms, ohms, percent, place, placed, quantity,
     rounded, volts, volts_finely,
 };
+use super::quarantine::quarantine;
 use super::watched::watched;
 use crate::case::Case;
 use crate::recording::JudgedStep;
@@ -400,6 +401,7 @@ pub fn evidence(evidence: &Evidence) -> String {
             format!("{} does not bleed: {}", place(Place::Cell(*cell)), bleed_refusal(*why))
         }
         Evidence::Insulation(step) => insulation(step),
+        Evidence::Quarantined(told) => quarantine(told),
         Evidence::RecordDropped { fault, dropped } => {
             format!("memory is full: the record of {} is dropped, {dropped} in all", fault.words())
         }

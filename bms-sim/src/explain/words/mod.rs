@@ -11,6 +11,7 @@ mod evidence;
 mod insulation;
 mod names;
 mod numbers;
+mod quarantine;
 mod recording;
 mod story;
 mod watched;
