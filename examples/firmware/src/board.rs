@@ -3,7 +3,8 @@
 use bms_core::decision::{CellSet, Warning};
 use bms_core::frame::{Contacts, Inputs, ToChassis};
 use bms_core::hal::{
-    Board, Channel, Coils, Converter, DriverError, DriverErrorKind, Feedback, FrontEnd, Misfit, Periphery, Scale, Scales,
+    Board, Channel, Coils, Converter, DriverError, DriverErrorKind, Feedback, FrontEnd, Misfit, Periphery,
+    Scale, Scales,
 };
 use bms_core::units::{Amps, Ratio, Volts};
 use bms_core::{Config, Each};
