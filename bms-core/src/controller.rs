@@ -99,11 +99,11 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         let proven_open = self.sequence.proven_open();
         let before = self.faults.summary();
         let flows = [before.suspect, before.confirmed].iter().any(|set| set.holds(Fault::CurrentWhileOpen));
-        let vouched = flows && frame.asked.after(self.asked).clear == Some(Clearance::Service);
-        let believed = self.sense.judge(frame, config, Standstill { proven_open, flows, vouched }, witness);
-        self.now = self.now.after(believed.elapsed);
         let asked = frame.asked.after(self.asked);
         self.asked = frame.asked;
+        let vouched = flows && asked.clear == Some(Clearance::Service);
+        let believed = self.sense.judge(frame, config, Standstill { proven_open, flows, vouched }, witness);
+        self.now = self.now.after(believed.elapsed);
         let surroundings = Surroundings {
             bleeding: self.balance.bleeding(),
             cooling: self.cooling,

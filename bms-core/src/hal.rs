@@ -16,8 +16,7 @@
 //! believes it and says so; a part that never was read has the age [`Millis::MAX`]. Each failure is told as a [`Trouble`].
 //!
 //! ```
-//! use bms_core::decision::CellSet;
-//! use bms_core::decision::Warning;
+//! use bms_core::decision::{CellSet, Warning};
 //! use bms_core::frame::{Asked, Contact, Contacts, Inputs as Pulled, ToChassis};
 //! use bms_core::hal::{Board, Channel, Coils, Converter, Feedback, FrontEnd, Periphery, Scale, Scales};
 //! use bms_core::units::{Amps, Instant, Ratio, Volts};
