@@ -40,13 +40,16 @@ pub enum BleedRefusal {
     HeatBudget,
     /// A fault speaks against using its reading.
     ReadingDoubted,
+    /// The sense wires have not been tested since the start: bleeding beside an open one puts two cells' voltage on one input.
+    WiresUntested,
     /// Bleeding is paused while something is measured.
     Measuring,
 }
 
 /// Faults that speak against the readings or the count that a choice rests on, or against taking anything from a cell. Towards a cell that
 /// bleeds without end the whole pack would be emptied.
-const DOUBTS: [Fault; 11] = [
+const DOUBTS: [Fault; 12] = [
+    Fault::SenseWireOpen,
     Fault::BleedPathStuckOn,
     Fault::PackSumDisagrees,
     Fault::InternalShort,
@@ -93,13 +96,14 @@ impl<const CELLS: usize> Balance<CELLS> {
         &mut self,
         believed: &Believed<'_, CELLS, THERMISTORS>,
         estimated: &Estimated<CELLS>,
-        faults: &FaultSummary,
+        (faults, wires_tested): (&FaultSummary, bool),
         step: Step,
         config: &Checked,
         witness: &mut W,
     ) -> CellSet<CELLS> {
         self.since = self.since + believed.elapsed;
-        let hindrance = hindrance(believed.cells.is_some(), faults, step);
+        let untested = (!wires_tested).then_some(BleedRefusal::WiresUntested);
+        let hindrance = hindrance(believed.cells.is_some(), faults, step).or(untested);
         if self.since >= config.balance.every {
             self.since = Millis::ZERO;
             let missing = |cell| {

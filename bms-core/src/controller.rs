@@ -12,6 +12,7 @@ use crate::quarantine::{Quarantine, Sight, Watch};
 use crate::sense::{Believed, Sense, Standstill};
 use crate::sequence::{Sequence, Step, Wear};
 use crate::units::{Celsius, Uptime};
+use crate::wires::Wires;
 use crate::witness::{Evidence, Witness};
 
 #[cfg(test)]
@@ -39,6 +40,7 @@ pub struct Controller<const CELLS: usize, const THERMISTORS: usize> {
     sense: Sense<THERMISTORS>,
     estimated: Estimated<CELLS>,
     insulation: Insulation,
+    wires: Wires,
     faults: Faults<CELLS, THERMISTORS>,
     sequence: Sequence,
     limiter: Limiter,
@@ -71,6 +73,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
             sense: Sense::new(),
             estimated: Estimated::new(&config),
             insulation: Insulation::new(),
+            wires: Wires::new(),
             faults: Faults::new(),
             sequence: Sequence::new(),
             limiter: Limiter::new(),
@@ -118,11 +121,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         }
         let findings = self.sequence.observe(&believed, config, witness);
         let resistor = self.insulation.advance(&believed, self.sequence.step(), self.now, config, witness);
+        let pull = self.wires.advance(&believed, config, witness);
         let seen = Seen {
             believed: &believed,
             estimated: &self.estimated,
             findings: &findings,
             insulation: &self.insulation,
+            wires: &self.wires,
             due: self.limiter.due(),
             step: self.sequence.step(),
             youngest_coil: self.sequence.youngest_coil(),
@@ -136,12 +141,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         let coils = self.sequence.advance(&believed, asked, (&faults, insulated), config, witness);
         let step = self.sequence.step();
         let limits = self.limiter.allowed(&believed, &self.estimated, &faults, step, config, witness);
-        let bleed = self.balance.choose(&believed, &self.estimated, &faults, step, config, witness);
+        let doubts = (&faults, self.wires.tested());
+        let bleed = self.balance.choose(&believed, &self.estimated, doubts, step, config, witness);
         let sight = || Sight::of(&believed, &self.estimated, step, config);
         self.quarantine.advance(sight, &faults, config, witness);
         let cooling = cooling(&believed, &faults);
         self.cooling = cooling;
-        let (pull, warning) = (None, Warning::of(&faults));
+        let warning = Warning::of(&faults);
         Decision { coils, limits, bleed, cooling, pull, resistor, warning, step, faults }
     }
 

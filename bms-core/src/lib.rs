@@ -16,6 +16,7 @@
 //! | [`estimate`] | what only time shows: bounds of charge, resistance in load steps, heat of fuse and cable |
 //! | [`fault`] | which quantity is past its limit for long enough, and what that demands |
 //! | [`insulation`] | when and how the resistance to the chassis is measured |
+//! | [`wires`] | which sense wire is open |
 //! | [`sequence`] | which contactors are closed: precharge, weld checks, proving dead |
 //! | [`limit`] | how much current may flow, and which rule binds |
 //! | [`BleedRefusal`] and its room | which cells bleed, and why the others do not |
@@ -62,8 +63,8 @@
 //! thermistors themselves, both current channels, precharge, the contactors with their feedback contacts and their wear, the link after
 //! opening, interlock, disconnects and fuse, the impact sensor, the auxiliary supply, the age of the measurements, and the configuration.
 //!
-//! A [`Frame`] carries no reading of gas or fire: whoever needs them adds devices of their own. An open sense
-//! wire has no fault of its own either; it shows as wrong voltages of the two cells beside it. Nothing here replaces a fuse.
+//! A [`Frame`] carries no reading of gas or fire: whoever needs them adds devices of their own.
+//! Nothing here replaces a fuse.
 #![cfg_attr(not(test), no_std)]
 #![deny(
     clippy::arithmetic_side_effects,
@@ -99,6 +100,7 @@ pub mod quarantine;
 pub mod sense;
 pub mod sequence;
 pub mod units;
+pub mod wires;
 pub mod witness;
 
 pub use balance::BleedRefusal;

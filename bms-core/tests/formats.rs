@@ -43,7 +43,7 @@ values! {
         bms_core::config::ContactRules, bms_core::config::ContactorLife,
         bms_core::config::CoolingRules, bms_core::config::InsulationFacts, bms_core::config::QuarantineRules,
         bms_core::config::LimitRules, bms_core::config::MeasuringPoints, bms_core::config::Pack, bms_core::config::ResistanceFacts,
-        bms_core::config::RestRules, bms_core::config::Sensing, bms_core::config::SequenceFacts, bms_core::config::ThermistorCurve, bms_core::config::Wiring,
+        bms_core::config::RestRules, bms_core::config::Sensing, bms_core::config::SequenceFacts, bms_core::config::ThermistorCurve, bms_core::config::WireRules, bms_core::config::Wiring,
         bms_core::decision::CellSet<96>, bms_core::decision::Coil, bms_core::decision::Coils, bms_core::decision::Cooling,
         bms_core::decision::CurrentLimits, bms_core::decision::Decision<96>, bms_core::decision::FaultSummary,
         bms_core::decision::Warning,
@@ -67,6 +67,7 @@ values! {
         bms_core::units::Amps, bms_core::units::Celsius, bms_core::units::CelsiusPerSecond, bms_core::units::Coulombs,
         bms_core::units::Instant, bms_core::units::Milliohms, bms_core::units::Millis, bms_core::units::Ohms,
         bms_core::units::OhmsPerVolt, bms_core::units::Ratio, bms_core::units::Uptime, bms_core::units::Volts,
+        bms_core::wires::OpenWire, bms_core::wires::WireTest,
         bms_core::witness::Act, bms_core::witness::Assessment, bms_core::witness::Place, bms_core::witness::Quantity,
         bms_core::witness::Refusal, bms_core::witness::Unseparable,
     }

@@ -17,6 +17,7 @@ mod rest;
 mod story;
 mod temperatures;
 mod thermistors;
+mod wires;
 
 use bms_core::Fault;
 use std::collections::BTreeSet;
@@ -31,6 +32,7 @@ fn stories() -> Vec<Story> {
     let only = std::env::var("STORY").unwrap_or_default();
     let families = [
         cells::stories(),
+        wires::stories(),
         resistance::stories(),
         rest::stories(),
         temperatures::stories(),

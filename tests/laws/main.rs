@@ -57,7 +57,8 @@ proptest! {
     #![proptest_config(law(200, 200))]
 
     /// From the first frame that shows a cell beyond its far limit to the reaction: the dwell, one tick and the age. Over-voltage takes
-    /// all coils off, under-voltage begins to ease the current.
+    /// all coils off, under-voltage begins to ease the current. An outermost cell of a front end might be an open wire: it waits two ticks for
+    /// the test current to say that it is none.
     #[test]
     fn a_reaction_is_in_time(high in any::<bool>(), cell in 0..16_usize, age in 0..=30_u32, tick_ms in 1..=10_u32) {
         let config = Config::trainer();
@@ -76,6 +77,7 @@ proptest! {
             if tick >= onset {
                 frame.cells.age = Millis(age);
                 frame.cells.value.0[cell] = reading;
+                frame.cells_pulled.value.cells.0[cell] = reading;
             }
             let decision = core.tick(&frame, &mut ());
             if tick + 1 == onset {
@@ -89,7 +91,8 @@ proptest! {
             }
             world.step(f64::from(tick_ms) / 1_000.0, &Actuators::from(&decision), &Demand::default());
         }
-        let most = limit.0 + tick_ms + age;
+        let outermost = [0, 7, 8, 15].contains(&cell);
+        let most = limit.0 + tick_ms + age + if outermost { 2 * tick_ms } else { 0 };
         prop_assert!(opened.is_some_and(|took| took <= most), "{:?} ms, at most {} ms", opened, most);
     }
 }

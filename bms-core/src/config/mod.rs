@@ -24,6 +24,7 @@ mod rules;
 mod sensing;
 mod sequence;
 mod wear;
+mod wires;
 
 pub use balance::BalanceRules;
 pub use charge::ChargeFacts;
@@ -42,6 +43,7 @@ pub(crate) use rules::OfLimit;
 pub use sensing::{MeasuringPoints, Sensing, ThermistorCurve, Wiring};
 pub use sequence::SequenceFacts;
 pub use wear::ContactorLife;
+pub use wires::WireRules;
 
 use crate::each::Each;
 use crate::fault::{Fault, FaultLimits};
@@ -72,6 +74,8 @@ pub struct Config {
     pub contacts: ContactRules,
     /// How insulation is measured.
     pub insulation: InsulationFacts,
+    /// How sense wires are tested.
+    pub wires: WireRules,
     /// How much current may flow.
     pub limits: LimitRules,
     /// Balancing.
@@ -105,6 +109,7 @@ impl Config {
             contacts: ContactRules::usual(),
             cooling: CoolingRules::usual(),
             insulation: InsulationFacts::for_pack(&pack),
+            wires: WireRules::usual(),
             limits: LimitRules::for_pack(&pack),
             balance: BalanceRules::for_pack(&pack),
             faults: FaultLimits::for_pack(&pack),
@@ -139,13 +144,14 @@ impl Config {
             9 => self.cooling.feed(digest),
             10 => self.insulation.feed(digest),
             11 => self.quarantine.feed(digest),
+            12 => self.wires.feed(digest),
             fault => self.faults.feed(fault.saturating_sub(ROOMS), digest),
         }
     }
 }
 
 /// Sections before those of the faults.
-const ROOMS: u8 = 12;
+const ROOMS: u8 = 13;
 
 /// Sections of the checksum: one a room, one a fault.
 const SECTIONS: usize = ROOMS as usize + Fault::COUNT;

@@ -11,6 +11,9 @@ section! {
         modules: u8,
         /// Cells in series in each module.
         cells_per_module: u8,
+        /// Cells below the fuse and the service disconnect. They have a front end of their own, and so have those above: no sense wire
+        /// bridges the gap.
+        cells_below_fuse: u8,
         /// Thermistors in each module, spread evenly over its cells.
         thermistors_per_module: u8,
         /// Rated capacity of a cell.
@@ -52,7 +55,7 @@ impl Pack {
         Self { current_check_range, ..Self::of(4, 4, 2, 20_000, 51_200) }
     }
 
-    /// An LFP pack by its counts, its capacity in mAh (up to 4 000 Ah) and its nominal voltage in mV. The main sensor reads 6C; the
+    /// An LFP pack with its fuse in the middle, by its counts, its capacity in mAh (up to 4 000 Ah) and its nominal voltage in mV. The main sensor reads 6C; the
     /// second one reads a short circuit that usual contactors must not break.
     #[must_use]
     pub fn of(
@@ -66,6 +69,7 @@ impl Pack {
         Self {
             modules,
             cells_per_module,
+            cells_below_fuse: (modules.saturating_mul(cells_per_module) / 2).max(1),
             thermistors_per_module,
             capacity: Coulombs::from_milliamp_hours(milliamp_hours),
             one_c,

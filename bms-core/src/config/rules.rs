@@ -21,7 +21,7 @@ rules! {
         let (pack, sensing, charge, rest, sequence, limits, balance, faults) =
             (&c.pack, &c.sensing, &c.charge, &c.rest, &c.sequence, &c.limits, &c.balance, &c.faults);
         let (contacts, cooling, life) = (&c.contacts, &c.cooling, &c.life);
-        let (insulation, quarantine) = (&c.insulation, &c.quarantine);
+        let (insulation, quarantine, wires) = (&c.insulation, &c.quarantine, &c.wires);
         let ticks = |count: u32| Millis(pack.tick.0.saturating_mul(count));
         let full = times(faults.cell_over_voltage.trip, pack.cells());
         let meter = sensing.cell_error + sensing.cell_error;
@@ -32,6 +32,8 @@ rules! {
 
     "pack.cells": pack.cells() => Exactly cells, "`CELLS` of the controller"; "modules times cells a module";
     "pack.thermistors": pack.thermistors() => Exactly thermistors, "`THERMISTORS` of the controller"; "modules times thermistors a module";
+    "pack.cells_below_fuse": pack.cells_below_fuse => AtLeast 1_u8, "1"; "a front end measures something";
+    "pack.cells_below_fuse": u32::from(pack.cells_below_fuse) => AtMost pack.cells(), "all cells", beside "a pack" pack.cells(); "there are no more";
     "pack.capacity": pack.capacity => MoreThan Coulombs::ZERO, "0"; "charge is counted against it";
     "pack.one_c": pack.one_c => MoreThan Amps::ZERO, "0"; "rates are counted in it";
     "pack.one_c": hour_of(pack.one_c) => AtLeast pack.capacity.scaled(Ratio::percent(99)), "99 % of the capacity, in an hour",
@@ -211,6 +213,14 @@ rules! {
     "insulation.readings_far": insulation.readings_far => AtLeast 1_u8, "1"; "a fault rests on a reading";
     "insulation.readings_far": insulation.readings_far => AtMost insulation.readings, "`readings`", beside "a number of readings" insulation.readings; "what is worse is found no later";
 
+    "wires.every": wires.every => AtMost Millis::from_seconds(3_600), "1 h"; "an open input drifts within minutes";
+    "wires.again": wires.again => AtLeast ticks(2), "two ticks", beside "a tick" pack.tick; "odd and even inputs are pulled in turn";
+    "wires.again": wires.again => AtMost wires.every, "`every`", beside "a period" wires.every; "a suspicion asks for a test sooner";
+    "wires.rail": wires.rail => AtLeast sensing.cell_error, "the cell voltage error", beside "a cell voltage error" sensing.cell_error; "an error hides the rail";
+    "wires.rail": wires.rail => LessThan faults.cell_under_voltage_far.trip, "the second step of under-voltage",
+        beside "a limit of under-voltage" faults.cell_under_voltage_far.trip; "a cell that works lies at no rail";
+    "wires.answer": wires.answer => AtLeast ticks(2), "two ticks", beside "a tick" pack.tick; "an answer comes in the frame after";
+
     "limits.charge": limits.charge => MoreThan Amps::ZERO, "0"; "a limit is an amount";
     "limits.charge": limits.charge => AtMost faults.over_current_charge.release, "the release limit of over-current",
         beside "an over-current limit" faults.over_current_charge.trip; "what is allowed must not trip";
@@ -312,6 +322,9 @@ rules! {
     "faults.limit_not_obeyed.trip": faults.limit_not_obeyed.trip => LessThan faults.limit_not_obeyed_far.trip, "the second step",
         beside "a second step" faults.limit_not_obeyed_far.trip; "a warning comes first";
     "faults.precharge_resistor_hot.trip": faults.precharge_resistor_hot.trip => AtMost Ratio::ONE, "the whole of `resistor_rise_most`"; "the resistor stands no more";
+    "faults.sense_wire_open.trip": faults.sense_wire_open.trip => MoreThan meter + meter, "four readings' error",
+        beside "a cell voltage error" sensing.cell_error; "two cells are read twice";
+    "faults.sense_wire_open.dwell": faults.sense_wire_open.dwell => AtMost Millis::from_seconds(1), "1 s"; "voltage faults wait for it";
     "faults.insulation_low.trip": faults.insulation_low.trip => MoreThan faults.insulation_low_far.trip, "the second step",
         beside "a second step" faults.insulation_low_far.trip; "a warning comes first";
     "faults.charged_with_leak.trip": faults.charged_with_leak.trip => AtLeast faults.insulation_low_far.trip, "the second step of insulation",

@@ -92,6 +92,13 @@ impl Fed for ThermistorCurve {
 }
 
 impl Sensing {
+    /// What is left of a difference between the pack's voltage and its cells that the drop of this current between the two cannot explain:
+    /// anything from none of it to that of the whole path.
+    pub(crate) fn beyond_path(&self, apart: Volts, amps: Amps) -> Volts {
+        let drop = amps * self.path;
+        apart - apart.held_between(drop.min(Volts::ZERO), drop.max(Volts::ZERO))
+    }
+
     pub(super) fn for_pack(pack: &Pack) -> Self {
         Self {
             cell_error: Volts::from_milli(3),

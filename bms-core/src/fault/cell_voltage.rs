@@ -25,6 +25,9 @@
 //! explained = anything between 0 and I · highest resistance of the path       I positive into the pack, which reads higher then
 //! ```
 //!
+//! An open sense wire reads as one cell too high and one too low. While two cells fit it they are left out here, for no longer than the wire's
+//! own dwell ([`wires`](crate::wires)).
+//!
 //! Two of the quantities are judged at rest only: under load, a cold cell would be accused of deep discharge, and ten degrees
 //! between two healthy cells at −25 °C make 0.25 V of spread at 1.5C.
 
@@ -33,6 +36,7 @@ use super::disconnect::is_string_open;
 use super::judge::{Limit, Seen, Sight, Watch};
 use crate::sense::CellReadings;
 use crate::units::{Celsius, Millis, Ratio, Volts};
+use crate::wires::Waiting;
 use crate::witness::Place;
 
 /// The highest cell.
@@ -69,7 +73,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     type Quantity = Volts;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
         let Some(cells) = seen.believed.cells else { return Sight::UNKNOWN };
-        limit.sight(Place::Cell(cells.highest.0), Some(cells.highest.1))
+        let Some((cell, volts)) = highest(seen, &cells) else { return Sight::UNKNOWN };
+        limit.sight(Place::Cell(cell), Some(volts))
     }
 }
 
@@ -77,11 +82,42 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     type Quantity = Volts;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
         let Some(cells) = seen.believed.cells else { return Sight::UNKNOWN };
-        if cells.lowest.1 <= limit.trip && is_denied(seen, &cells, limit.trip) {
+        let Some((cell, volts)) = lowest(seen, &cells) else { return Sight::UNKNOWN };
+        if volts <= limit.trip && is_denied(seen, &cells, limit.trip) {
             return Sight::UNKNOWN;
         }
-        limit.sight(Place::Cell(cells.lowest.0), Some(cells.lowest.1))
+        limit.sight(Place::Cell(cell), Some(volts))
     }
+}
+
+/// The highest cell. Two that wait for their wire are left out.
+fn highest<const CELLS: usize, const THERMISTORS: usize>(
+    seen: &Seen<'_, CELLS, THERMISTORS>,
+    cells: &CellReadings<'_, CELLS>,
+) -> Option<(u8, Volts)> {
+    match seen.wires.waiting(seen.config) {
+        None => Some(cells.highest),
+        Some(waiting) => without(waiting, cells).max_by_key(|(_, volts)| *volts),
+    }
+}
+
+/// The lowest cell. Two that wait for their wire are left out.
+fn lowest<const CELLS: usize, const THERMISTORS: usize>(
+    seen: &Seen<'_, CELLS, THERMISTORS>,
+    cells: &CellReadings<'_, CELLS>,
+) -> Option<(u8, Volts)> {
+    match seen.wires.waiting(seen.config) {
+        None => Some(cells.lowest),
+        Some(waiting) => without(waiting, cells).min_by_key(|(_, volts)| *volts),
+    }
+}
+
+fn without<const CELLS: usize>(
+    waiting: Waiting,
+    cells: &CellReadings<'_, CELLS>,
+) -> impl Iterator<Item = (u8, Volts)> {
+    let others = cells.volts.numbered().filter(move |(cell, _)| !waiting.holds(*cell));
+    others.map(|(cell, volts)| (cell, *volts))
 }
 
 /// Whether the pack voltage leaves more than this for the lowest cell, all readings as wrong as is stated.
@@ -103,9 +139,10 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     type Quantity = Volts;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
         match (seen.believed.cells, seen.believed.current) {
-            (Some(cells), Some(current)) if current.calm > Millis::ZERO => {
-                limit.sight(Place::Cell(cells.lowest.0), Some(cells.lowest.1))
-            }
+            (Some(cells), Some(current)) if current.calm > Millis::ZERO => match lowest(seen, &cells) {
+                Some((cell, volts)) => limit.sight(Place::Cell(cell), Some(volts)),
+                None => Sight::UNKNOWN,
+            },
             _ => Sight::UNKNOWN,
         }
     }
@@ -116,11 +153,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
         let Some(cells) = seen.believed.cells else { return Sight::UNKNOWN };
         // No limit lies above the one at 0 °C: while the lowest cell is above that, no cell is below its own.
-        let mut worst = cells.lowest;
+        let Some(mut worst) = lowest(seen, &cells) else { return Sight::UNKNOWN };
+        let waiting = seen.wires.waiting(seen.config);
         let mut reduction = cold_reduction(seen, worst.0);
         if worst.1 < limit.release {
             for (cell, volts) in cells.volts.numbered() {
-                if *volts >= limit.release {
+                if *volts >= limit.release || waiting.is_some_and(|waiting| waiting.holds(cell)) {
                     continue;
                 }
                 let here = cold_reduction(seen, cell);
@@ -192,9 +230,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
         else {
             return Sight::UNKNOWN;
         };
-        let (apart, drop) = (voltages.pack - cells.sum, current.amps * seen.config.sensing.path);
-        let explained = apart.held_between(drop.min(Volts::ZERO), drop.max(Volts::ZERO));
-        let sight = limit.sight(Place::Pack, Some((apart - explained).abs()));
+        let apart = seen.config.sensing.beyond_path(voltages.pack - cells.sum, current.amps);
+        let sight = limit.sight(Place::Pack, Some(apart.abs()));
         // An open string is no wrong reading: its terminals are no longer the cells.
         let opened = sight.reading == Reading::Beyond && is_string_open(seen);
         if opened { Sight::found(Place::Pack, false) } else { sight }

@@ -17,6 +17,7 @@ use crate::sequence::{Finding, Findings, Step};
 use crate::units::{
     Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ohms, OhmsPerVolt, Ratio, Uptime, Volts,
 };
+use crate::wires::Wires;
 use crate::witness::{Assessment, Evidence, Place, Quantity, Refusal, Witness};
 use core::cmp::Ordering;
 
@@ -243,6 +244,8 @@ pub(crate) struct Seen<'a, const CELLS: usize, const THERMISTORS: usize> {
     pub(crate) findings: &'a Findings,
     /// What is known of the insulation from the chassis.
     pub(crate) insulation: &'a Insulation,
+    /// What is known of the sense wires.
+    pub(crate) wires: &'a Wires,
     /// The current limits that the load has had time to follow.
     pub(crate) due: CurrentLimits,
     /// Where the contactor sequence stood in the tick before.

@@ -11,7 +11,7 @@ use super::Reaction::{Derate, OpenNow, OpenSoon, Report};
 use super::judge::{EachThermistor, Faults, Found, Keep, Limit, OfPack, Pass};
 use super::{
     bleed, cell_voltage, contactor, control, cooling, current, disconnect, insulation, interlock, precharge,
-    resistance, rest, temperature, thermistor,
+    resistance, rest, temperature, thermistor, wire,
 };
 use crate::config::{Checks, Pack};
 use crate::units::{Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, OhmsPerVolt, Ratio, Volts};
@@ -147,6 +147,9 @@ list! {
     /// Highest less lowest cell voltage at rest, twice the limit.
     CellSpreadFar cell_spread_far "cell spread, twice the limit":
         one cell_voltage::Spread, Volts = |_| limit(volts(200), volts(180), 60_000, Derate, AtPanel);
+    /// A sense wire between two cells is open: its cells read apart, or the front end's test current moves them apart.
+    SenseWireOpen sense_wire_open "sense wire open":
+        one wire::Open, Volts = |_| limit(volts(200), volts(150), 500, OpenSoon, AtPanel);
     /// Sum of the cells against the measured pack voltage.
     PackSumDisagrees pack_sum_disagrees "pack sum disagrees":
         one cell_voltage::SumAgainstPack, Volts = |pack: &Pack| {

@@ -26,6 +26,7 @@ mod temperature;
 mod tests;
 mod thermistor;
 mod warning;
+mod wire;
 
 pub(crate) use cell_voltage::reduction_at;
 pub(crate) use judge::Seen;

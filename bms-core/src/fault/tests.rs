@@ -23,6 +23,7 @@ struct Paper<const CELLS: usize, const THERMISTORS: usize> {
 }
 
 mod insulation;
+mod wires;
 
 /// Keeps what is told.
 #[derive(Default)]

@@ -85,7 +85,6 @@ pub(crate) struct Believed<'f, const CELLS: usize, const THERMISTORS: usize> {
     /// Feedback contacts.
     pub(crate) feedback: Option<Feedback>,
     /// The cells under the test current, where one was pulled for this frame.
-    #[expect(dead_code, reason = "the faults that rest on it follow")]
     pub(crate) pulled: Option<&'f Pulled<CELLS>>,
     /// Cells whose bleed resistor carries current; `None` where nothing says so.
     pub(crate) bleed_flows: Option<CellSet<CELLS>>,

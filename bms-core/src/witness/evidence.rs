@@ -13,6 +13,7 @@ use crate::sequence::{Because, PrechargeCheck, Step};
 use crate::units::{
     Amps, Celsius, CelsiusPerSecond, Coulombs, Milliohms, Millis, Ohms, OhmsPerVolt, Ratio, Volts,
 };
+use crate::wires::WireTest;
 
 /// One thing that a decision rested on.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -182,6 +183,8 @@ pub enum Evidence {
     },
     /// The measurement of insulation went on by a step.
     Insulation(InsulationStep),
+    /// The active test of the sense wires went on by a step.
+    Wires(WireTest),
     /// A fault record was dropped because memory was full.
     RecordDropped {
         /// Whose record.

@@ -7,6 +7,7 @@ use bms_core::fault::{Fault, Reading, Stage};
 use bms_core::insulation::InsulationStep;
 use bms_core::limit::{LimitRule, Side};
 use bms_core::units::Amps;
+use bms_core::wires::WireTest;
 use bms_core::witness::{Assessment, Evidence};
 use bms_core::{Config, Decision, Step, Witness};
 
@@ -198,6 +199,7 @@ impl Witness for Recorder {
             | Evidence::CannotSeparate(_)
             | Evidence::ChargeDisagrees { .. }
             | Evidence::ChargeImpossible { .. }
+            | Evidence::Wires(WireTest::Unanswered(_) | WireTest::Open(_) | WireTest::Dismissed(_))
             | Evidence::Insulation(
                 InsulationStep::NotMeasured | InsulationStep::PausedForCharger | InsulationStep::Spoilt(_),
             )
@@ -213,6 +215,7 @@ impl Witness for Recorder {
             | Evidence::Waits { .. }
             | Evidence::OcvCompared { .. }
             | Evidence::LoadStepDiscarded { .. }
+            | Evidence::Wires(WireTest::Begun | WireTest::Sound)
             | Evidence::Insulation(
                 InsulationStep::Begun(_) | InsulationStep::Read { .. } | InsulationStep::Found(_),
             )

@@ -14,6 +14,7 @@ use bms_core::insulation::{InsulationStep, Spoilt};
 use bms_core::quarantine::{Disturbance, Quarantine};
 use bms_core::sequence::Because;
 use bms_core::units::{Coulombs, Millis, Ohms};
+use bms_core::wires::WireTest;
 use bms_core::witness::{Assessment, Evidence, Place, Quantity, Refusal};
 use serde::Serialize;
 use serde_json::{Map, Value};
@@ -279,6 +280,7 @@ fn told(evidence: &Evidence) -> (&'static str, Values) {
         }
         Evidence::Insulation(step) => insulation(step),
         Evidence::Quarantined(told) => ("quarantined", quarantined(told)),
+        Evidence::Wires(test) => wire_test(test),
         Evidence::RecordDropped { fault, dropped } => {
             ("record_dropped", none.fault(fault).with("dropped", dropped))
         }
@@ -306,6 +308,19 @@ fn quarantined(told: Quarantine) -> Values {
         Some(Disturbance::Falls(cell)) => disturbed("falls").place(Place::Cell(cell)),
         Some(Disturbance::Loses(cell)) => disturbed("loses").place(Place::Cell(cell)),
         Some(Disturbance::InsulationLow) => disturbed("insulation_low"),
+    }
+}
+
+fn wire_test(test: WireTest) -> (&'static str, Values) {
+    let none = Values::default();
+    match test {
+        WireTest::Begun => ("wire_test_begun", none),
+        WireTest::Unanswered(after) => ("wire_test_unanswered", none.time("after", after)),
+        WireTest::Open(open) => {
+            ("wire_open", none.place(Place::Wire(open.wire)).and("apart", Quantity::Volts(open.apart)))
+        }
+        WireTest::Dismissed(wire) => ("wire_dismissed", none.place(Place::Wire(wire))),
+        WireTest::Sound => ("wire_test_sound", none),
     }
 }
 

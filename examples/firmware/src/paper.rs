@@ -70,6 +70,8 @@ pub struct Paper {
     pub asked: Asked,
     /// Where the known resistor of the insulation measurement stands.
     pub resistor: ToChassis,
+    /// Which inputs the front ends pull their test current on: every wire is sound.
+    pub pull: Option<Inputs>,
     at_ms: u32,
     negative: Armature,
     precharge: Armature,
@@ -96,6 +98,7 @@ impl Paper {
             load: Amps::from_milli(-20_000),
             asked: Asked::NOTHING,
             resistor: ToChassis::Open,
+            pull: None,
             at_ms: 0,
             negative: Armature::default(),
             precharge: Armature::default(),
@@ -175,7 +178,10 @@ impl Paper {
                 precharge: self.precharge.contact(),
                 positive: self.positive.contact(),
             }),
-            cells_pulled: Part::never(Pulled { inputs: Inputs::Odd, cells: self.cells }),
+            cells_pulled: match self.pull {
+                Some(inputs) => Part::fresh(Pulled { inputs, cells: self.cells }),
+                None => Part::never(Pulled { inputs: Inputs::Odd, cells: self.cells }),
+            },
             bleed_flows: Part::fresh(CellSet::EMPTY),
             poles: Part::fresh(self.poles(pack)),
             contacts: Part::fresh(Contacts::SOUND),

@@ -18,6 +18,7 @@ use bms_core::fault::{Fault, Reading, Stage};
 use bms_core::limit::Side;
 use bms_core::sequence::Because;
 use bms_core::units::{Millis, Volts};
+use bms_core::wires::WireTest;
 use bms_core::witness::{Assessment, Evidence, Place, Refusal, Unseparable};
 use core::cmp::Ordering;
 
@@ -236,6 +237,29 @@ pub fn refusal(refusal: &Refusal) -> String {
     }
 }
 
+/// The active test of the sense wires.
+fn wire_test(test: WireTest) -> String {
+    let wire = |wire: u8| place(Place::Wire(wire));
+    match test {
+        WireTest::Begun => "the front ends pull a test current on odd, then on even inputs".to_owned(),
+        WireTest::Unanswered(after) => {
+            format!("no reading under the test current came for {}: no sense wire is tested", duration(after))
+        }
+        WireTest::Open(open) => format!(
+            "the test current moves the cells beside {} apart by {}: it is open",
+            wire(open.wire),
+            volts(open.apart)
+        ),
+        WireTest::Dismissed(sound) => {
+            format!(
+                "the test current moves nothing at {}: it is sound, and its cells really differ",
+                wire(sound)
+            )
+        }
+        WireTest::Sound => "the test current moves no cell: all sense wires are sound".to_owned(),
+    }
+}
+
 /// One piece of evidence as a sentence, without its full stop.
 #[must_use]
 #[expect(clippy::too_many_lines, reason = "one arm a kind of evidence: a table, not a procedure")]
@@ -402,6 +426,7 @@ pub fn evidence(evidence: &Evidence) -> String {
         }
         Evidence::Insulation(step) => insulation(step),
         Evidence::Quarantined(told) => quarantine(told),
+        Evidence::Wires(test) => wire_test(*test),
         Evidence::RecordDropped { fault, dropped } => {
             format!("memory is full: the record of {} is dropped, {dropped} in all", fault.words())
         }

@@ -166,5 +166,6 @@ pub(super) const fn bleed_refusal(because: BleedRefusal) -> &'static str {
         BleedRefusal::HeatBudget => "its module already makes all the heat that is allowed",
         BleedRefusal::ReadingDoubted => "a fault speaks against its reading",
         BleedRefusal::Measuring => "cells are being measured",
+        BleedRefusal::WiresUntested => "the sense wires have not been tested since the start",
     }
 }

@@ -7,7 +7,7 @@
 #![no_main]
 
 use bms_core::decision::{Coil, Coils};
-use bms_core::frame::{Contact, Feedback, Frame, PackVoltages, Part, ToChassis, Wanted};
+use bms_core::frame::{Contact, Feedback, Frame, Inputs, PackVoltages, Part, ToChassis, Wanted};
 use bms_core::units::{Amps, Instant, Millis, Ratio, Volts};
 use bms_core::{Config, Controller, Each, Fitted, Step};
 use core::hint::black_box;
@@ -65,11 +65,11 @@ struct Cost {
 impl Cost {
     const NONE: Self = Self { most: 0, sum: 0, count: 0 };
 
-    fn tick(&mut self, controller: &mut Crane, frame: &CraneFrame) -> (Coils, ToChassis) {
-        let mut driven = (Coils::NONE, ToChassis::Open);
+    fn tick(&mut self, controller: &mut Crane, frame: &CraneFrame) -> (Coils, ToChassis, Option<Inputs>) {
+        let mut driven = (Coils::NONE, ToChassis::Open, None);
         let cost = instructions(|| {
             let decision = black_box(controller.tick(black_box(frame), &mut ()));
-            driven = (decision.coils, decision.resistor);
+            driven = (decision.coils, decision.resistor, decision.pull);
         });
         self.most = self.most.max(cost);
         self.sum += u64::from(cost);
@@ -121,7 +121,7 @@ fn close(controller: &mut Crane, paper: &mut Paper) -> Result<(), &'static str> 
         paper.asked.contactors = contactors;
         let frame = paper.tick(coils);
         let decision = controller.tick(&frame, &mut ());
-        (coils, paper.resistor) = (decision.coils, decision.resistor);
+        (coils, paper.resistor, paper.pull) = (decision.coils, decision.resistor, decision.pull);
     }
     if controller.step() == Step::Closed { Ok(()) } else { Err("a healthy pack does not close") }
 }
@@ -137,7 +137,7 @@ fn healthy(controller: &mut Crane, paper: &Paper) -> u32 {
     for tick in 0..1_000 {
         paper.load = Amps::from_milli(if tick / 100 % 2 == 0 { -20_000 } else { -80_000 });
         let frame = paper.tick(CLOSED);
-        (_, paper.resistor) = cost.tick(controller, &frame);
+        (_, paper.resistor, paper.pull) = cost.tick(controller, &frame);
     }
     cost.print("healthy")
 }
@@ -160,7 +160,7 @@ fn chatter(controller: &mut Crane, paper: &Paper) -> u32 {
     for tick in 0..1_000 {
         let good = paper.tick(coils);
         let frame = if tick % 2 == 0 { broken(paper.at_ms(), tick) } else { good };
-        (coils, paper.resistor) = cost.tick(controller, &frame);
+        (coils, paper.resistor, paper.pull) = cost.tick(controller, &frame);
     }
     cost.print("chattering")
 }

@@ -59,7 +59,7 @@ impl Rig {
             hprintln!("{:>6} ms  {:?} -> {:?}", self.log.now_ms, self.step, decision.step);
         }
         self.coils = decision.coils;
-        self.paper.resistor = decision.resistor;
+        (self.paper.resistor, self.paper.pull) = (decision.resistor, decision.pull);
         self.step = decision.step;
         decision
     }
