@@ -260,20 +260,13 @@ impl Sum {
     /// As text for people.
     #[must_use]
     pub fn text(&self) -> String {
-        let mut text = format!("{} sound packs worked for {:.1} hours.\n", self.stories, self.hours);
-        text += &match self.alarms.len() {
-            0 => "No fault became Confirmed.\n".to_owned(),
-            count => format!("FALSE ALARMS: {count}\n"),
-        };
+        let mut text = words::sound_packs_worked(self.stories, self.hours) + "\n";
+        text += &(words::accused_falsely(self.alarms.len()) + "\n");
         for (number, corner, alarm) in &self.alarms {
             let Alarm { fault, seconds, seen } = alarm;
-            text +=
-                &format!("  {fault} at {} in corner {number} ({corner}): {seen}\n", words::clock(*seconds));
+            text += &format!("  {}\n", words::false_alarm(fault, *seconds, (*number, corner), seen));
         }
-        if self.near_misses.is_empty() {
-            return text + "No near misses.\n";
-        }
-        text += "Near misses (suspected, and healed within the dwell):\n";
+        text += &format!("{}\n", words::near_misses(self.near_misses.is_empty()));
         for (fault, count) in &self.near_misses {
             text += &format!("  {fault:<28} {count:>8}\n");
         }

@@ -8,6 +8,7 @@
 //! programs.
 
 mod evidence;
+mod healthy;
 mod insulation;
 mod names;
 mod numbers;
@@ -18,6 +19,7 @@ mod watched;
 mod world;
 
 pub use evidence::{assessment, because, by_hand, evidence, fault_stage, load_steps, refusal};
+pub use healthy::{accused_falsely, false_alarm, near_misses, sound_packs_worked};
 pub use names::{coils, contactor, part, reaction, rule, stage, step};
 pub use numbers::{
     amp_hours, amps, celsius, clock, duration, dwell, milliohms, ohms, percent, place, quantity, seconds,
