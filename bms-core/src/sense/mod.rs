@@ -128,6 +128,21 @@ pub enum PartName {
     Contacts,
 }
 
+impl PartName {
+    /// All of them, in order.
+    pub const ALL: [Self; 9] = [
+        Self::Cells,
+        Self::Thermistors,
+        Self::Current,
+        Self::CurrentCheck,
+        Self::Voltages,
+        Self::Supply,
+        Self::Feedback,
+        Self::Poles,
+        Self::Contacts,
+    ];
+}
+
 /// What is known of the contactors before a frame is looked at.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Standstill {

@@ -3,7 +3,7 @@
 //! A new kind is one line here, one arm in `effect` that writes its deviation, and the physics that reads it. What also happens once, at
 //! the onset, is named at the end of its line.
 
-use crate::world::deviation::FramePart;
+use crate::world::deviation::PART_NAMES;
 use crate::world::spec::PackSpec;
 
 /// What the place of a defect counts.
@@ -52,7 +52,7 @@ impl PlaceKind {
         match self {
             Self::CurrentSensor => &["main", "check"],
             Self::Contactor => &["negative", "precharge", "positive"],
-            Self::FramePart => &FramePart::NAMES,
+            Self::FramePart => &PART_NAMES,
             Self::Cell | Self::Joint | Self::Wire | Self::Thermistor | Self::Module | Self::Pack => &[],
         }
     }

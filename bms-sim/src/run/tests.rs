@@ -2,8 +2,8 @@
 
 use super::*;
 use crate::defect::{Defect, Kind, Spells};
-use crate::world::deviation::FramePart;
 use bms_core::fault::Fault;
+use bms_core::sense::PartName;
 use bms_core::units::Millis;
 
 type Crane = Loop<96, 16>;
@@ -86,7 +86,7 @@ fn late_frames_are_those_of_some_ticks_ago() {
 /// The part stays bit for bit what it was, and its age says so; the others go on.
 #[test]
 fn a_stale_part_keeps_its_value_and_grows_old() {
-    for (place, part) in FramePart::ALL.into_iter().enumerate() {
+    for (place, part) in PartName::ALL.into_iter().enumerate() {
         let mut played = at_work();
         with(&mut played, Kind::PartStale, place, 1.0);
         let caught = played.frame();

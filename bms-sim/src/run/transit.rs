@@ -10,9 +10,10 @@
 //! that runs fast stamps each frame with a time that gains on the world's; a tick that is late lets more time pass before the next one.
 //! A frame that is lost is drawn from seed and tick, so a story that is told twice loses the same ones.
 
-use crate::world::deviation::{FramePart, TransitDeviation};
+use crate::world::deviation::TransitDeviation;
 use crate::world::noise::Noise;
 use bms_core::frame::{Frame, Part};
+use bms_core::sense::PartName;
 use bms_core::units::{Instant, Millis};
 use std::collections::VecDeque;
 
@@ -25,7 +26,7 @@ pub(super) struct Transit<const CELLS: usize, const THERMISTORS: usize> {
     /// Frames that are late, the oldest first, with the time at which each was taken.
     under_way: VecDeque<(u64, Frame<CELLS, THERMISTORS>)>,
     /// The frame from which each part that stands still is taken.
-    caught: [Option<Box<Frame<CELLS, THERMISTORS>>>; FramePart::ALL.len()],
+    caught: [Option<Box<Frame<CELLS, THERMISTORS>>>; PartName::ALL.len()],
     /// What the controller's clock has gained, in milliseconds.
     gained_ms: f64,
 }
@@ -36,7 +37,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Transit<CELLS, THERMISTORS> {
             noise: Noise::new(seed),
             arrived: None,
             under_way: VecDeque::new(),
-            caught: [const { None }; FramePart::ALL.len()],
+            caught: [const { None }; PartName::ALL.len()],
             gained_ms: 0.0,
         }
     }
@@ -91,10 +92,10 @@ impl<const CELLS: usize, const THERMISTORS: usize> Transit<CELLS, THERMISTORS> {
         if *wrong == TransitDeviation::NONE {
             self.arrived = None;
             self.under_way.clear();
-            self.caught = [const { None }; FramePart::ALL.len()];
+            self.caught = [const { None }; PartName::ALL.len()];
             return;
         }
-        for (part, caught) in FramePart::ALL.iter().zip(&mut self.caught) {
+        for (part, caught) in PartName::ALL.iter().zip(&mut self.caught) {
             if wrong.stands(*part) {
                 caught.get_or_insert_with(|| Box::new(*measured));
             } else {
@@ -120,7 +121,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Transit<CELLS, THERMISTORS> {
         wrong: &TransitDeviation,
     ) -> Frame<CELLS, THERMISTORS> {
         let mut whole = *measured;
-        for (part, caught) in FramePart::ALL.iter().zip(&self.caught) {
+        for (part, caught) in PartName::ALL.iter().zip(&self.caught) {
             if let Some(old) = caught.as_ref().filter(|_| wrong.stands(*part)) {
                 stand(*part, &mut whole, old);
             }
@@ -131,21 +132,21 @@ impl<const CELLS: usize, const THERMISTORS: usize> Transit<CELLS, THERMISTORS> {
 
 /// Puts an old part in place of the fresh one, as old as it is.
 fn stand<const CELLS: usize, const THERMISTORS: usize>(
-    part: FramePart,
+    part: PartName,
     frame: &mut Frame<CELLS, THERMISTORS>,
     old: &Frame<CELLS, THERMISTORS>,
 ) {
     let since = frame.at.0.wrapping_sub(old.at.0);
     match part {
-        FramePart::Cells => frame.cells = aged(old.cells, since),
-        FramePart::Thermistors => frame.thermistors = aged(old.thermistors, since),
-        FramePart::Current => frame.current = aged(old.current, since),
-        FramePart::CurrentCheck => frame.current_check = aged(old.current_check, since),
-        FramePart::Voltages => frame.voltages = aged(old.voltages, since),
-        FramePart::Supply => frame.supply = aged(old.supply, since),
-        FramePart::Feedback => frame.feedback = aged(old.feedback, since),
-        FramePart::Poles => frame.poles = aged(old.poles, since),
-        FramePart::Contacts => frame.contacts = aged(old.contacts, since),
+        PartName::Cells => frame.cells = aged(old.cells, since),
+        PartName::Thermistors => frame.thermistors = aged(old.thermistors, since),
+        PartName::Current => frame.current = aged(old.current, since),
+        PartName::CurrentCheck => frame.current_check = aged(old.current_check, since),
+        PartName::Voltages => frame.voltages = aged(old.voltages, since),
+        PartName::Supply => frame.supply = aged(old.supply, since),
+        PartName::Feedback => frame.feedback = aged(old.feedback, since),
+        PartName::Poles => frame.poles = aged(old.poles, since),
+        PartName::Contacts => frame.contacts = aged(old.contacts, since),
     }
 }
 

@@ -7,6 +7,7 @@
 use super::MODULES;
 use super::insulation::Leaks;
 use super::signals::SignalDeviation;
+use bms_core::sense::PartName;
 
 /// Most sense wires: of 128 cells at two front ends.
 pub const MOST_WIRES: usize = 128 + 2;
@@ -119,56 +120,18 @@ pub struct StringBreaks {
     pub disconnect_out: bool,
 }
 
-/// The parts of a frame that come from one converter, chip or input each.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub enum FramePart {
-    /// Cell voltages.
-    Cells,
-    /// Thermistors.
-    Thermistors,
-    /// Main current channel.
-    Current,
-    /// Second current channel.
-    CurrentCheck,
-    /// Voltages around the contactors.
-    Voltages,
-    /// Auxiliary supply.
-    Supply,
-    /// Feedback contacts of the contactors.
-    Feedback,
-    /// Poles against the chassis.
-    Poles,
-    /// Contacts and counters around the pack.
-    Contacts,
-}
-
-impl FramePart {
-    /// All of them, in the order of [`FramePart::NAMES`].
-    pub const ALL: [Self; 9] = [
-        Self::Cells,
-        Self::Thermistors,
-        Self::Current,
-        Self::CurrentCheck,
-        Self::Voltages,
-        Self::Supply,
-        Self::Feedback,
-        Self::Poles,
-        Self::Contacts,
-    ];
-
-    /// Their names in case files.
-    pub const NAMES: [&str; 9] = [
-        "cells",
-        "thermistors",
-        "current",
-        "current_check",
-        "voltages",
-        "supply",
-        "feedback",
-        "poles",
-        "contacts",
-    ];
-}
+/// The parts of a frame as case files name them, in the order of [`PartName::ALL`].
+pub const PART_NAMES: [&str; PartName::ALL.len()] = [
+    "cells",
+    "thermistors",
+    "current",
+    "current_check",
+    "voltages",
+    "supply",
+    "feedback",
+    "poles",
+    "contacts",
+];
 
 /// What is wrong with the controller's frames, clock and memory. The world carries it and does not feel it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -194,7 +157,7 @@ impl TransitDeviation {
 
     /// Whether this part stands still.
     #[must_use]
-    pub const fn stands(&self, part: FramePart) -> bool {
+    pub const fn stands(&self, part: PartName) -> bool {
         self.standing >> part as u16 & 1 == 1
     }
 }
