@@ -30,6 +30,7 @@ mod interrupt;
 mod list;
 mod progress;
 mod run;
+mod source;
 mod survey;
 mod why;
 
