@@ -64,7 +64,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
             case: Arc::clone(case),
             board: SimulatedBoard::new(&world.spec().sensors, &config)?,
             world,
-            core: Controller::new(config),
+            core: Controller::new(config).with_wear(case.start.counted_wear()),
             tick: 0,
             at_ms: 0,
             step_ms: case.tick_ms,

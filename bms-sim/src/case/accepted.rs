@@ -12,6 +12,7 @@ use super::error::Accepted;
 use super::file::severity_key;
 use super::limits;
 use super::place::{Path, Source};
+use super::start::{COUNTED_PERCENT, WORN_PERCENT};
 use crate::defect::{Kind, Spells};
 use bms_core::Fault;
 
@@ -23,7 +24,7 @@ pub(super) fn at(source: &Source<'_>, path: &Path) -> Accepted {
         (["defect", _], key) => severity(source, path, key).unwrap_or_else(|| by_key(source, key)),
         (["limits", fault, "trip" | "release"], _) => limit(source, fault),
         (["expect", "within_s", _], _) => seconds(0.0),
-        (["start", "cell"], _) => Accepted::Said("a list of tables, each under [[…]]"),
+        (["start", "cell" | "contactor"], _) => Accepted::Said("a list of tables, each under [[…]]"),
         _ => by_key(source, key),
     }
 }
@@ -84,6 +85,8 @@ fn by_key(source: &Source<'_>, key: &str) -> Accepted {
         "start" | "rest" | "limits" | "expect" => Accepted::Said("a table, under […]"),
         "within_s" => Accepted::Said("a table of fault names and seconds"),
         "charge_percent" => number((0.0, 100.0), "%"),
+        "worn_percent" => number(WORN_PERCENT, "%"),
+        "counted_percent" => number(COUNTED_PERCENT, "%"),
         "celsius" => number(CELSIUS, "°C"),
         "rate_c" => number((0.0, MOST_RATE), "C"),
         "missing_ah" | "spread_ah" => match pack(source) {

@@ -25,8 +25,8 @@ pub enum Ask {
     Open,
     /// Clear the fault memory, once.
     Clear(Clearance),
-    /// Report that this cell, counted from 0, was replaced, once.
-    Replace(u8),
+    /// Report that this was replaced, once.
+    Replace(Replaced),
 }
 
 impl Ask {
@@ -58,7 +58,7 @@ pub(super) fn asked_at(acts: &[Act], at_ms: u64, step_ms: u64) -> Asked {
     for act in acts.iter().take(done).rev().take_while(|act| act.at_ms + step_ms > at_ms) {
         match act.ask {
             Ask::Clear(by) => asked.clear = asked.clear.or(Some(by)),
-            Ask::Replace(cell) => asked.replaced = asked.replaced.or(Some(Replaced::Cell(cell))),
+            Ask::Replace(part) => asked.replaced = asked.replaced.or(Some(part)),
             Ask::Close | Ask::Open => {}
         }
     }
@@ -70,7 +70,7 @@ mod tests {
     use super::*;
 
     const ACTS: [Act; 4] = [
-        Act { at_ms: 0, ask: Ask::Replace(4) },
+        Act { at_ms: 0, ask: Ask::Replace(Replaced::Cell(4)) },
         Act { at_ms: 1_000, ask: Ask::Close },
         Act { at_ms: 1_005, ask: Ask::Clear(Clearance::Service) },
         Act { at_ms: 2_000, ask: Ask::Open },

@@ -3,10 +3,11 @@
 use super::act::{Act, Ask};
 use super::duty::{Phase, Surrounding, Work};
 use super::error::{Accepted, CaseError, Problem};
-use super::file::{ActTable, CaseFile, DutyTable, ExpectTable, PhaseTable, StartTable};
+use super::file::{ActTable, CaseFile, DutyTable, ExpectTable, PhaseTable};
 use super::place::{Path, Source};
-use super::{Bound, Case, CellStart, Expect, Pack, Start, defects, limits, repairs};
-use bms_core::frame::Clearance;
+use super::{Bound, Case, Expect, Pack, Start, defects, limits, repairs, start};
+use crate::defect::PlaceKind;
+use bms_core::frame::{Clearance, Contactor, Replaced};
 use bms_core::{Fault, Step};
 use std::time::Duration;
 
@@ -47,7 +48,7 @@ pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, Case
         )?)),
         None => None,
     };
-    let start = start(source, &file.start, pack)?;
+    let start = start::checked(source, &file.start, pack)?;
     let limits = limits::changes(source, &file.limits, pack, tick_ms)?;
     Ok(Case {
         name: file_name(source.file),
@@ -74,41 +75,6 @@ pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, Case
             .map(|expect| expectation(source, expect, pack, duration_seconds))
             .transpose()?,
     })
-}
-
-fn start(source: &Source<'_>, table: &StartTable, pack: Pack) -> Result<Start, CaseError> {
-    let path = Path::TOP.key("start");
-    let percent = source.number(&path.key("charge_percent"), table.charge_percent, (0.0, 100.0), "%")?;
-    let celsius = source.number(&path.key("celsius"), table.celsius, CELSIUS, "°C")?;
-    let mut cells: Vec<CellStart> = Vec::new();
-    for (item, typed) in table.cell.iter().enumerate() {
-        let path = path.key("cell").item(item);
-        let cell = place(source, &path.key("cell"), typed.cell, pack.cells())?;
-        if cells.iter().any(|other| other.cell == cell) {
-            return Err(source.refuse(&path.key("cell"), Problem::Twice));
-        }
-        let charge = match (typed.charge_percent, typed.missing_ah) {
-            (Some(percent), None) => {
-                source.number(&path.key("charge_percent"), percent, (0.0, 100.0), "%")? / 100.0
-            }
-            (None, Some(missing)) => {
-                let held = pack.ampere_hours() * percent / 100.0;
-                let missing = source.number(&path.key("missing_ah"), missing, (0.0, held), "Ah")?;
-                (held - missing) / pack.ampere_hours()
-            }
-            (Some(_), Some(_)) => {
-                let problem =
-                    Problem::NotBeside { beside: "charge_percent".to_owned(), accepted: Vec::new() };
-                return Err(source.refuse_key(&path.key("missing_ah"), problem));
-            }
-            (None, None) => {
-                let accepted = Accepted::Said("the cell's charge in percent, or missing_ah instead");
-                return Err(source.missing(&path, "charge_percent", accepted));
-            }
-        };
-        cells.push(CellStart { cell, charge });
-    }
-    Ok(Start { charge: percent / 100.0, celsius, cells })
 }
 
 fn surroundings(source: &Source<'_>, file: &CaseFile, start: &Start) -> Result<Vec<Surrounding>, CaseError> {
@@ -249,21 +215,35 @@ fn asked(source: &Source<'_>, path: &Path, typed: &ActTable, pack: Pack) -> Resu
             let may = [Clearance::Panel, Clearance::Service];
             Ask::Clear(may[source.word(&path.key("by"), by, &["panel", "service"])?])
         }
-        _ => {
-            let Some(cell) = typed.cell else {
-                let accepted = Accepted::Whole { low: 1, high: pack.cells() };
-                return Err(source.missing(path, "cell", accepted));
-            };
-            let place = place(source, &path.key("cell"), cell, pack.cells())?;
-            Ask::Replace(u8::try_from(place).unwrap_or(u8::MAX))
-        }
+        _ => Ask::Replace(replaced(source, path, typed, pack)?),
     };
-    match ask {
-        Ask::Clear(_) if typed.cell.is_some() => Err(not_beside("cell", &["at_s", "by"])),
-        Ask::Replace(_) if typed.by.is_some() => Err(not_beside("by", &["at_s", "cell"])),
-        Ask::Close | Ask::Open if typed.cell.is_some() => Err(not_beside("cell", &["at_s"])),
-        Ask::Close | Ask::Open if typed.by.is_some() => Err(not_beside("by", &["at_s"])),
-        Ask::Close | Ask::Open | Ask::Clear(_) | Ask::Replace(_) => Ok(ask),
+    let places = [("cell", typed.cell.is_some()), ("contactor", typed.contactor.is_some())];
+    let place = places.iter().find(|(_, there)| *there).map(|(key, _)| *key);
+    match (ask, place) {
+        (Ask::Clear(_), Some(key)) => Err(not_beside(key, &["at_s", "by"])),
+        (Ask::Close | Ask::Open, Some(key)) => Err(not_beside(key, &["at_s"])),
+        (Ask::Close | Ask::Open, None) if typed.by.is_some() => Err(not_beside("by", &["at_s"])),
+        (Ask::Replace(_), _) if typed.by.is_some() => Err(not_beside("by", &["at_s", "cell", "contactor"])),
+        (Ask::Close | Ask::Open | Ask::Clear(_) | Ask::Replace(_), _) => Ok(ask),
+    }
+}
+
+/// What the workshop reports as replaced: a cell or a contactor.
+fn replaced(source: &Source<'_>, path: &Path, typed: &ActTable, pack: Pack) -> Result<Replaced, CaseError> {
+    match (typed.cell, &typed.contactor) {
+        (Some(cell), None) => {
+            let place = place(source, &path.key("cell"), cell, pack.cells())?;
+            Ok(Replaced::Cell(u8::try_from(place).unwrap_or(u8::MAX)))
+        }
+        (None, Some(name)) => Ok(Replaced::Contactor(contactor(source, &path.key("contactor"), name)?)),
+        (Some(_), Some(_)) => {
+            let problem = Problem::NotBeside { beside: "cell".to_owned(), accepted: words(&["at_s"]) };
+            Err(source.refuse_key(&path.key("contactor"), problem))
+        }
+        (None, None) => {
+            let accepted = Accepted::Said("the number of the cell that was replaced, or contactor instead");
+            Err(source.missing(path, "cell", accepted))
+        }
     }
 }
 
@@ -325,6 +305,12 @@ fn file_name(path: &str) -> String {
 pub(super) fn place(source: &Source<'_>, path: &Path, found: u64, count: u64) -> Result<usize, CaseError> {
     let found = source.whole(path, found, 1, count)?;
     Ok(usize::try_from(found - 1).unwrap_or(usize::MAX))
+}
+
+/// A contactor by its name.
+pub(super) fn contactor(source: &Source<'_>, path: &Path, name: &str) -> Result<Contactor, CaseError> {
+    let contactors = [Contactor::Negative, Contactor::Precharge, Contactor::Positive];
+    Ok(contactors[source.word(path, name, PlaceKind::Contactor.names())?])
 }
 
 /// Seconds as whole milliseconds; what a file may hold is neither negative nor endless.

@@ -41,6 +41,8 @@ pub(super) struct StartTable {
     pub(super) celsius: f64,
     #[serde(default)]
     pub(super) cell: Vec<StartCellTable>,
+    #[serde(default)]
+    pub(super) contactor: Vec<StartContactorTable>,
 }
 
 #[derive(Deserialize)]
@@ -49,6 +51,14 @@ pub(super) struct StartCellTable {
     pub(super) cell: u64,
     pub(super) charge_percent: Option<f64>,
     pub(super) missing_ah: Option<f64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct StartContactorTable {
+    pub(super) contactor: String,
+    pub(super) worn_percent: f64,
+    pub(super) counted_percent: Option<f64>,
 }
 
 #[derive(Deserialize)]
@@ -83,6 +93,7 @@ pub(super) struct ActTable {
     pub(super) ask: String,
     pub(super) by: Option<String>,
     pub(super) cell: Option<u64>,
+    pub(super) contactor: Option<String>,
 }
 
 #[derive(Deserialize)]

@@ -26,6 +26,11 @@
 //! cell = 5
 //! missing_ah = 2.0                # less than the others; or charge_percent = 58
 //!
+//! [[start.contactor]]             # contactors that are not new
+//! contactor = "positive"
+//! worn_percent = 40               # of its life, by closings and openings; at 100 it has welded
+//! counted_percent = 45            # what the firmware has stored of it; the same when left out
+//!
 //! [[surroundings]]                # temperature around the pack, straight between two entries; start.celsius when left out
 //! at_s = 0
 //! celsius = 18
@@ -50,7 +55,7 @@
 //! by = "service"                  # or panel, when left out
 //! [[act]]
 //! at_s = 0
-//! ask = "replace"                 # tells the firmware that this cell was replaced
+//! ask = "replace"                 # tells the firmware that this cell, or this contactor = "positive", was replaced
 //! cell = 5
 //!
 //! [[defect]]                      # up to 32; `list defects` prints the kinds with their units and ranges
@@ -136,7 +141,7 @@ pub use limits::LimitChange;
 pub use pack::Pack;
 pub(crate) use repairs::NEW_CELL;
 pub use repairs::Repaired;
-pub use start::{CellStart, Start, StartError};
+pub use start::{CellStart, ContactorStart, Start, StartError};
 
 use crate::defect::Defect;
 use crate::world::load::Demand;

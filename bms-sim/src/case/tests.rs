@@ -119,6 +119,23 @@ fn a_cell_that_stands_lower_stands_lower_in_the_world() {
     assert!(case.world::<96, 16>().is_err());
 }
 
+/// A life is 2²⁸ steps of the store; what is not said is as it is in truth.
+#[test]
+fn a_contactor_begins_as_worn_as_it_says() {
+    use bms_core::frame::{Contactor, Replaced};
+    let case = with(
+        "[[start.contactor]]\ncontactor = 'precharge'\nworn_percent = 25\n[[start.contactor]]\ncontactor = 'positive'\n\
+         worn_percent = 100\ncounted_percent = 150\n[[act]]\nat_s = 1\nask = 'replace'\ncontactor = 'positive'\n",
+    );
+    assert_eq!(case.start.counted_wear().bits(), [0, 1 << 26, 3 << 27]);
+    let world = case.world::<16, 8>().expect("counts fit");
+    assert_eq!(world.truth().welded, [false, false, true]);
+    assert!((world.bus.contactors[1].wear - 0.25).abs() < 1e-12);
+    assert_eq!(case.asked_at(1_000, 10).replaced, Some(Replaced::Contactor(Contactor::Positive)));
+    let core = crate::run::Loop::<16, 8>::new(&std::sync::Arc::new(case)).expect("counts fit").core;
+    assert_eq!(core.wear().bits(), [0, 1 << 26, 3 << 27]);
+}
+
 /// The check value of CRC-32/ISO-HDLC, as its catalogue prints it.
 #[test]
 fn the_digest_is_the_published_checksum() {

@@ -10,6 +10,7 @@ use crate::world::truth::Breach;
 use bms_core::decision::Cooling;
 use bms_core::estimate::Interval;
 use bms_core::fault::{Fault, Stage};
+use bms_core::frame::Replaced;
 use bms_core::insulation::{InsulationStep, Spoilt};
 use bms_core::quarantine::{Disturbance, Quarantine};
 use bms_core::sequence::Because;
@@ -161,7 +162,13 @@ pub fn of(what: &What) -> (&'static str, Values) {
         What::Acted(Ask::Close) => ("acted", none.with("ask", "close")),
         What::Acted(Ask::Open) => ("acted", none.with("ask", "open")),
         What::Acted(Ask::Clear(by)) => ("acted", none.with("ask", "clear").name("by", by)),
-        What::Acted(Ask::Replace(cell)) => ("acted", none.with("ask", "replace").place(Place::Cell(*cell))),
+        What::Acted(Ask::Replace(part)) => {
+            let place = match part {
+                Replaced::Cell(cell) => Place::Cell(*cell),
+                Replaced::Contactor(contactor) => Place::Contactor(*contactor),
+            };
+            ("acted", none.with("ask", "replace").place(place))
+        }
         What::Repaired(repair) => {
             let done = none.with("repair", repair.work.key());
             let done = match (repair.work.place().key(), repair.work.place().names()) {

@@ -94,6 +94,11 @@ impl Contactor {
         self.welded
     }
 
+    /// Brings it to where it has used this part of its life.
+    pub fn wear_out(&mut self, share: f64) {
+        (self.welded, self.wear) = (share >= 1.0, share);
+    }
+
     /// Mends it: new contacts.
     pub fn replace_contacts(&mut self) {
         (self.welded, self.wear) = (false, 0.0);

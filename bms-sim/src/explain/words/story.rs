@@ -1,7 +1,7 @@
 //! What operator and workshop do, what is told at the end of a story, and what came out otherwise than expected.
 
 use super::evidence::assessment;
-use super::names::{rule, step};
+use super::names::{contactor, rule, step};
 use super::numbers::{amps, clock, seconds};
 use crate::case::Ask;
 use crate::explain::chain::Since;
@@ -10,7 +10,7 @@ use crate::recording::{Nearest, Recording, Tightest};
 use bms_core::Step;
 use bms_core::decision::Cooling;
 use bms_core::fault::Fault;
-use bms_core::frame::Clearance;
+use bms_core::frame::{Clearance, Replaced};
 use bms_core::limit::Side;
 use bms_core::witness::Assessment;
 
@@ -22,7 +22,14 @@ pub fn acted(ask: Ask) -> String {
         Ask::Open => "the operator asks to open".to_owned(),
         Ask::Clear(Clearance::Panel) => "the operator clears the memory at the panel".to_owned(),
         Ask::Clear(Clearance::Service) => "the workshop clears the memory".to_owned(),
-        Ask::Replace(cell) => format!("the workshop reports that cell {} was replaced", u16::from(cell) + 1),
+        Ask::Replace(part) => format!("the workshop reports that {} was replaced", replaced(part)),
+    }
+}
+
+fn replaced(part: Replaced) -> String {
+    match part {
+        Replaced::Cell(cell) => format!("cell {}", u16::from(cell) + 1),
+        Replaced::Contactor(which) => format!("the {} contactor", contactor(which)),
     }
 }
 

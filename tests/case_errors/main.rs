@@ -2,6 +2,8 @@
 //!
 //! The texts are kept here word for word, so that a change of wording is seen and read before it is shipped.
 
+mod workshop;
+
 use bms_sim::case::Case;
 use snapbox::{assert_data_eq, str};
 
@@ -367,14 +369,6 @@ fn a_strength_of_a_rest_makes_no_sense() {
 }
 
 #[test]
-fn a_closing_has_no_cell() {
-    assert_data_eq!(
-        line("ask = \"close\"", "ask = \"close\"\ncell = 4"),
-        str![[r#"joint.toml:23: act.cell: not accepted with ask = "close"; accepted there is at_s"#]]
-    );
-}
-
-#[test]
 fn another_schema_is_told_first() {
     assert_data_eq!(
         line("schema = 1\ntitle", "schema = 2\nlabel"),
@@ -475,14 +469,6 @@ fn a_release_that_moved_along_points_at_the_limit_that_moved_it() {
 }
 
 #[test]
-fn an_act_after_the_end_is_refused() {
-    assert_data_eq!(
-        line("at_s = 1\n", "at_s = 1000\n"),
-        str!["joint.toml:21: act.at_s = 1000: accepted is a number from 0 to 120 s"]
-    );
-}
-
-#[test]
 fn too_large_a_tick_is_refused() {
     assert_data_eq!(
         line("seed = 7", "seed = 7\ntick_ms = 50"),
@@ -544,38 +530,4 @@ error: duty.for: no such key here; did you mean for_s?
    | ^^^
 "]]
     );
-}
-
-/// A repair takes the place of its kind and, where a cell comes in, what that cell is like; nothing else.
-#[test]
-fn a_repair_is_refused_where_it_makes_no_sense() {
-    let repair = |table: &str| line("[rest]\n", &format!("[[repair]]\nat_s = 60\n{table}\n[rest]\n"));
-    for (table, said) in [
-        (
-            "kind = \"swap_cel\"\ncell = 3",
-            "joint.toml:33: repair.kind = \"swap_cel\": not known here; did you mean swap_cell?",
-        ),
-        (
-            "kind = \"swap_cell\"",
-            "joint.toml:31: repair.cell: missing; accepted is a whole number from 1 to 96",
-        ),
-        (
-            "kind = \"swap_cell\"\ncell = 97",
-            "joint.toml:34: repair.cell = 97: accepted is a whole number from 1 to 96",
-        ),
-        (
-            "kind = \"swap_cell\"\ncell = 3\ncapacity_percent = 20",
-            "joint.toml:35: repair.capacity_percent = 20: accepted is a number from 50 to 120 %",
-        ),
-        (
-            "kind = \"clean_joint\"\njoint = 3\ncharge_percent = 20",
-            "joint.toml:35: repair.charge_percent: not accepted with kind = \"clean_joint\"; accepted there are joint, at_s",
-        ),
-        (
-            "kind = \"replace_contactor\"\ncontactor = \"middle\"",
-            "joint.toml:34: repair.contactor = \"middle\": not known here; accepted are negative, precharge, positive",
-        ),
-    ] {
-        assert_eq!(repair(table), said);
-    }
 }
