@@ -109,3 +109,35 @@ pub(crate) fn stories() -> Vec<Story> {
         },
     ]
 }
+
+/// What only many closings and openings raise, so that it begins in the store, and only a new contactor ends.
+pub(crate) fn worn() -> Vec<Story> {
+    vec![
+        Story {
+            acts: r#"{ at_s = 1, ask = "close" }, { at_s = 7, ask = "open" }"#,
+            worn: r#"{ contactor = "positive", worn_percent = 60, counted_percent = 99.999 }"#,
+            near_worn: r#"{ contactor = "positive", worn_percent = 60, counted_percent = 99.99 }"#,
+            shows: Shows::at(POSITIVE).observed(1.0, 2e-5).limit(1.0, 0.0),
+            // The contactors are open by then, and a new one can be entered.
+            asks: 4.5,
+            mend_acts: r#"{ at_s = @, ask = "replace", contactor = "positive" }, "#,
+            ..Story::of(
+                Fault::ContactorWorn,
+                "the start closes onto less than 10 %, which takes 1 / 50 000 = 0.002 % of a life by the sheet: 99.999 % become 100.001 %, 99.99 % become \
+                 99.992 %. In truth this contactor has used 60 % of its life, and does not weld",
+            )
+        },
+        Story {
+            seconds: 5.0,
+            worn: r#"{ contactor = "negative", worn_percent = 60, counted_percent = 200 }"#,
+            near_worn: r#"{ contactor = "negative", worn_percent = 60, counted_percent = 199.99 }"#,
+            beside: &[Fault::ContactorWorn],
+            shows: Shows::at(NEGATIVE).observed(2.0, 0.0).limit(2.0, 0.0),
+            mend_acts: r#"{ at_s = @, ask = "replace", contactor = "negative" }, "#,
+            ..Story::of(
+                Fault::ContactorWornOut,
+                "two lives by the sheet bar closing from the start; in truth this contactor has used 60 % of its life, and is not welded",
+            )
+        },
+    ]
+}

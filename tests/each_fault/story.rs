@@ -2,8 +2,8 @@
 //!
 //! Each is played three times, all with one seed, so that they differ in nothing but what is said here:
 //!
-//! 1. with `raises`: the fault becomes Confirmed at its place with its figures, and nothing else does that is not named beside it;
-//! 2. with `near`: the fault never does, however long the story is, and nothing does that is not named;
+//! 1. with `raises` and `worn`: the fault becomes Confirmed at its place with its figures, and nothing else does that is not named beside it;
+//! 2. with `near` and `near_worn`: the fault never does, however long the story is, and nothing does that is not named;
 //! 3. as the first, but the workshop asks for a clear while the defect is there, the defect ends, what `mend` says is done, and the
 //!    workshop clears again: the first clear changes nothing, the second leaves nothing behind.
 //!
@@ -34,6 +34,9 @@ pub(crate) struct Story {
     pub(crate) near: &'static str,
     /// The duty of the near miss, where that makes the difference.
     pub(crate) near_duty: Option<&'static str>,
+    /// Contactors that are not new, as a list of tables, where these raise the fault or nearly do.
+    pub(crate) worn: &'static str,
+    pub(crate) near_worn: &'static str,
     /// What may rightly be found besides.
     pub(crate) beside: &'static [Fault],
     /// What the judgement holds when the fault becomes Confirmed.
@@ -42,7 +45,7 @@ pub(crate) struct Story {
     pub(crate) asks: f64,
     /// Seconds from the mend to the second clear.
     pub(crate) heals: f64,
-    /// What mends what physics keeps: acts and defects; `@` stands for the second in which the defect ends.
+    /// What mends what physics or the store keeps: acts and defects; `@` stands for the second in which the defect ends.
     pub(crate) mend_acts: &'static str,
     pub(crate) mend_defects: &'static str,
     /// Whether no reading can be had between two events that show the fault, so that whoever may clear it vouches for the mend.
@@ -105,6 +108,8 @@ impl Story {
             raises: "",
             near: "",
             near_duty: None,
+            worn: "",
+            near_worn: "",
             beside: &[],
             shows: Shows::at(Place::Pack),
             asks: ASKS,
@@ -116,11 +121,11 @@ impl Story {
     }
 
     /// The text of the case.
-    fn text(&self, seconds: f64, duty: &str, defects: &str, acts: &str) -> String {
+    fn text(&self, seconds: f64, duty: &str, defects: &str, worn: &str, acts: &str) -> String {
         let Self { pack, start: (charge, celsius), more, .. } = self;
         format!(
             "schema = 1\ntitle = \"A story\"\nstory = \"Told by the test.\"\npack = \"{pack}\"\nseed = 11\nduration_s = {seconds}\n\
-             start = {{ charge_percent = {charge}, celsius = {celsius} }}\nact = [{}, {acts}]\nduty = [{duty}]\ndefect = [{defects}]\n{more}\n",
+             start = {{ charge_percent = {charge}, celsius = {celsius}, contactor = [{worn}] }}\nact = [{}, {acts}]\nduty = [{duty}]\ndefect = [{defects}]\n{more}\n",
             self.acts,
         )
         .replace("[, ", "[")
@@ -129,7 +134,7 @@ impl Story {
     /// The stories without anything wrong.
     pub(crate) fn twins(&self) -> Vec<String> {
         let duties = [Some(self.duty), self.near_duty].into_iter().flatten();
-        duties.map(|duty| self.text(self.seconds, duty, "", "")).collect()
+        duties.map(|duty| self.text(self.seconds, duty, "", "", "")).collect()
     }
 
     /// What is not as it should be, as sentences.
@@ -137,9 +142,11 @@ impl Story {
         let mut wrong = Vec::new();
         let mut say =
             |sentence: String| wrong.push(format!("{} ({}): {sentence}", self.fault.key(), self.why));
-        let raised = play::text(&self.text(self.seconds, self.duty, &begun(self.raises, None), ""));
+        let raised =
+            play::text(&self.text(self.seconds, self.duty, &begun(self.raises, None), self.worn, ""));
         let near_duty = self.near_duty.unwrap_or(self.duty);
-        let near = play::text(&self.text(self.seconds, near_duty, &begun(self.near, None), ""));
+        let near =
+            play::text(&self.text(self.seconds, near_duty, &begun(self.near, None), self.near_worn, ""));
         if near.first(self.fault).is_some() {
             say(format!("the near miss raises it too: {}", near.summary()));
         }
@@ -185,7 +192,7 @@ impl Story {
         let mend = |text: &str| text.replace('@', &format!("{ends:.2}"));
         let acts = clear(asks) + &mend(self.mend_acts) + &clear(clears);
         let defects = begun(self.raises, Some(ends)) + &mend(self.mend_defects);
-        let mended = play::text(&self.text(clears + 1.0, self.duty, &defects, &acts));
+        let mended = play::text(&self.text(clears + 1.0, self.duty, &defects, self.worn, &acts));
         let mut wrong = Vec::new();
         let stood = |(since, faults): &(f64, Vec<Fault>)| {
             (asks + 0.05..ends).contains(since) && faults.contains(&self.fault)
