@@ -31,11 +31,12 @@ pub struct Frame<const CELLS: usize, const THERMISTORS: usize> {
     pub supply: Part<Volts>,
     /// Feedback contacts of the contactors.
     pub feedback: Part<Feedback>,
-    /// Each cell once more, read while the front end pulled its test current: fresh in the tick after [`Decision`](crate::Decision)
-    /// asked for it, and of no use at any other time.
+    /// Each cell once more, read while the front end pulled its test current: no older than a tick in the tick after
+    /// [`Decision`](crate::Decision) asked for it, and of no use at any other time.
     pub cells_pulled: Part<Pulled<CELLS>>,
     /// Cells whose bleed resistor carried current just before they were read, as a comparator across each resistor saw it. The cells are
-    /// read with bleeding paused, which hides whether a switch does what it is told. Of no use where the front end has no comparators.
+    /// read with bleeding paused, which hides whether a switch does what it is told. Believed up to a tick old. Of no use where the front
+    /// end has no comparators.
     pub bleed_flows: Part<CellSet<CELLS>>,
     /// Voltage of each pole of the pack against the chassis.
     pub poles: Part<PoleVoltages>,

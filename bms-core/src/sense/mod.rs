@@ -203,10 +203,11 @@ impl<const THERMISTORS: usize> Sense<THERMISTORS> {
         let poles = config.sensing.points.poles.then_some(&frame.poles);
         let poles = poles.and_then(|part| ages.believe(part, PartName::Poles, witness)).copied();
         let contacts = ages.believe(&frame.contacts, PartName::Contacts, witness).copied();
-        // Asked for now and then, or not there at all: one that did not come is no stale measurement.
-        let fresh = self.clock.unrenewed() == Millis::ZERO;
-        let pulled = frame.cells_pulled.within(Millis::ZERO).filter(|_| fresh);
-        let bleed_flows = frame.bleed_flows.within(Millis::ZERO).filter(|_| fresh).copied();
+        // Asked for now and then, or not there at all: one that did not come is no stale measurement. Each answers what the tick before
+        // told, so that it is believed as long as that stands: up to a tick old, in a frame that is new.
+        let (fresh, answered) = (self.clock.unrenewed() == Millis::ZERO, config.pack.tick);
+        let pulled = frame.cells_pulled.within(answered).filter(|_| fresh);
+        let bleed_flows = frame.bleed_flows.within(answered).filter(|_| fresh).copied();
         let current = self.current.judge(raw, (elapsed, credit), standstill, config, witness);
         let since_load = self.current.since_load();
         Believed {
@@ -365,6 +366,23 @@ mod tests {
         assert_eq!(believed.unseen, Millis(31));
         let stale = Evidence::PartStale { part: PartName::Supply, age: Millis(31), oldest: Millis(30) };
         assert_eq!(ear.0, [stale]);
+    }
+
+    /// What the front end answers may come with the frame or have come since the one before: up to a tick old, and no older.
+    #[test]
+    fn an_answer_of_the_front_end_is_believed_up_to_a_tick() {
+        let config = crane();
+        for (age, believed) in [(0, true), (10, true), (11, false)] {
+            let mut sense = Sense::<16>::new();
+            let mut frame = healthy(0);
+            frame.cells_pulled.age = Millis(age);
+            frame.bleed_flows.age = Millis(age);
+            let seen = sense.judge(&frame, &config, SHUT, &mut ());
+            assert_eq!((seen.pulled.is_some(), seen.bleed_flows.is_some()), (believed, believed), "{age} ms");
+            // The same frame once more says nothing new.
+            let again = sense.judge(&frame, &config, SHUT, &mut ());
+            assert!(again.pulled.is_none() && again.bleed_flows.is_none());
+        }
     }
 
     #[test]
