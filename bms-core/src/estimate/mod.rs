@@ -4,6 +4,7 @@
 //! fast, within a rest (`fall`), or slowly, from rest to rest (`loss`); what resistance each cell
 //! shows in load steps (`resistance`), whether its reading follows them at all (`follow`), and how much of the heat budget of fuse and cable is used (`heat`).
 
+mod apart;
 mod bleed;
 mod charge;
 mod cold;
@@ -20,6 +21,7 @@ mod ocv;
 mod resistance;
 mod rest;
 
+pub(crate) use apart::Apart;
 pub(crate) use cold::growth;
 pub(crate) use fall::BLOCK as FALL_BLOCK;
 pub(crate) use heat::lasts;
@@ -152,6 +154,7 @@ pub(crate) struct Surroundings<'a, const CELLS: usize> {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Estimated<const CELLS: usize> {
     count: Count<CELLS>,
+    apart: Option<Apart>,
     paths: Paths<CELLS>,
     cooled: Cooled,
     rest: Rest,
@@ -166,6 +169,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
     pub(crate) fn new(config: &Checked) -> Self {
         Self {
             count: Count::new(config),
+            apart: None,
             paths: Paths::new(),
             cooled: Cooled::new(),
             rest: Rest::NONE,
@@ -185,6 +189,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
         witness: &mut W,
     ) {
         let current = string_current(believed, surroundings.proven_open, config);
+        self.apart = Apart::of(believed, config).or(self.apart);
         let flows = believed.bleed_flows.as_ref();
         self.paths.advance(surroundings.bleeding, flows, believed.elapsed);
         let bleeding = Bleeding::of(surroundings.bleeding, flows);
@@ -230,7 +235,8 @@ impl<const CELLS: usize> Estimated<CELLS> {
     }
 
     /// Whoever may clear a fault that rests on load steps or on a rest vouches for the mend: what they showed before it is void. Only with
-    /// the contactors open, since otherwise the steps go on and speak for themselves.
+    /// the contactors open, since otherwise the steps go on and speak for themselves. What is measured all the time, a tacho or what the
+    /// comparators see, is void only as far as it does not show the fault just now: no clearing makes that away.
     fn forget(&mut self, by: Clearance, config: &Checked) {
         if config.faults.cell_resistance_high.clearing.allows(by) {
             self.steps.forget_excess();

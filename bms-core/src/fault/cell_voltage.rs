@@ -11,7 +11,7 @@
 //! all other cells is a second reading of the cell:
 //!
 //! ```text
-//! by the pack = pack − (sum − cell)          off by no more than error of the pack + CELLS · error of a cell
+//! by the pack = pack − (sum − cell) − explained       off by no more than error of the pack + CELLS · error of a cell
 //! ```
 //!
 //! Where even its lower end lies above the limit, the cell's own reading lies: a dead channel or a broken outer wire reads 0 V and
@@ -25,6 +25,13 @@
 //! explained = anything between 0 and I · highest resistance of the path       I positive into the pack, which reads higher then
 //! ```
 //!
+//! Under a heavy load that drop, and the error of all meters, is as much as a cell has: the crane's pack denies nothing beyond 50 A. So the
+//! same is asked of the change since every cell was well (`estimate::apart`), in which both go out, but for what another current drops:
+//!
+//! ```text
+//! by the change = cell + (apart − apart then) − explained by I − I then       off by no more than error of the pack + 2 · error of a cell
+//! ```
+//!
 //! An open sense wire reads as one cell too high and one too low. While two cells fit it they are left out here, for no longer than the wire's
 //! own dwell ([`wires`](crate::wires)).
 //!
@@ -34,6 +41,7 @@
 use super::Reading;
 use super::disconnect::is_string_open;
 use super::judge::{Limit, Seen, Sight, Watch};
+use crate::estimate::Apart;
 use crate::sense::CellReadings;
 use crate::units::{Celsius, Millis, Ratio, Volts};
 use crate::wires::Waiting;
@@ -83,7 +91,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
         let Some(cells) = seen.believed.cells else { return Sight::UNKNOWN };
         let Some((cell, volts)) = lowest(seen, &cells) else { return Sight::UNKNOWN };
-        if volts <= limit.trip && is_denied(seen, &cells, limit.trip) {
+        if volts <= limit.trip && is_denied(seen, volts, limit.trip) {
             return Sight::UNKNOWN;
         }
         limit.sight(Place::Cell(cell), Some(volts))
@@ -124,15 +132,25 @@ fn without<const CELLS: usize>(
 #[cold]
 fn is_denied<const CELLS: usize, const THERMISTORS: usize>(
     seen: &Seen<'_, CELLS, THERMISTORS>,
-    cells: &CellReadings<'_, CELLS>,
+    lowest: Volts,
     limit: Volts,
 ) -> bool {
     let sensing = &seen.config.sensing;
     let each = i64::from(sensing.cell_error.bits());
     let all = Volts::from_wide(each.saturating_mul(i64::from(seen.config.pack.cells())));
-    seen.believed.voltages.is_some_and(|voltages| {
-        voltages.pack - (cells.sum - cells.lowest.1) - (sensing.voltage_error + all) > limit
-    })
+    let Some(now) = Apart::now(seen.believed) else { return false };
+    let leaves = |apart: Volts, error: Volts| lowest + apart - (sensing.voltage_error + error) > limit;
+    if leaves(sensing.beyond_path(now.volts, now.amps), all) {
+        return true;
+    }
+    // Of a pack that did not agree with its cells before, no change says anything.
+    seen.estimated
+        .apart_when_well()
+        .filter(|then| sensing.beyond_path(then.volts, then.amps).abs() <= sensing.voltage_error + all)
+        .is_some_and(|then| {
+            let moved = sensing.beyond_path(now.volts - then.volts, now.amps - then.amps);
+            leaves(moved, sensing.cell_error + sensing.cell_error)
+        })
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for LowestAtRest {
