@@ -12,8 +12,9 @@
 //! ```
 //!
 //! A switch is judged once a second, when it has been told the same in two frames in a row, and only by what it is told then: one that is
-//! never told on cannot be found stuck off. Three observations in a row count; the first that contradicts them ends them. A
-//! wire so corroded that the resistor gets less than half of its current, or an open one, shows as stuck off as well.
+//! never told on cannot be found stuck off. Three observations in a row count; the first that contradicts them ends them. Whoever
+//! clears the fault voids them, but for a switch that the last observation shows as stuck: it is. A wire so corroded that the resistor gets
+//! less than half of its current, or an open one, shows as stuck off as well.
 //!
 //! Where switch and comparator contradict each other it is not known which of them is wrong: the count allows for both.
 
@@ -23,22 +24,30 @@ use crate::units::Millis;
 /// Each switch is judged once in so long. Common practice, no source.
 const EVERY: Millis = Millis::from_seconds(1);
 
-/// Cells that were seen to do something once at least, twice, and three times in a row.
+/// Cells that were seen to do something once at least, twice, and three times in a row; and those that the last observation saw.
 #[derive(Clone, Copy, Debug, PartialEq)]
-struct InARow<const CELLS: usize>([CellSet<CELLS>; 3]);
+struct InARow<const CELLS: usize> {
+    counted: [CellSet<CELLS>; 3],
+    last: CellSet<CELLS>,
+}
 
 impl<const CELLS: usize> InARow<CELLS> {
-    const NONE: Self = Self([CellSet::EMPTY; 3]);
+    const NONE: Self = Self { counted: [CellSet::EMPTY; 3], last: CellSet::EMPTY };
 
     /// These cells did it again; `keep` leaves out those that were seen not to.
     fn see(&mut self, again: &CellSet<CELLS>, keep: impl Fn(CellSet<CELLS>) -> CellSet<CELLS>) {
-        let Self([once, twice, thrice]) = *self;
+        let [once, twice, thrice] = self.counted;
         let seen = [once.or(again), twice.or(&once.and(again)), thrice.or(&twice.and(again))];
-        *self = Self(seen.map(keep));
+        *self = Self { counted: seen.map(keep), last: *again };
+    }
+
+    /// Only what the last observation saw goes on to count.
+    fn forget(&mut self) {
+        self.counted = self.counted.map(|cells| cells.and(&self.last));
     }
 
     const fn thrice(&self) -> &CellSet<CELLS> {
-        let Self([_, _, thrice]) = self;
+        let [_, _, thrice] = &self.counted;
         thrice
     }
 }
@@ -95,13 +104,13 @@ impl<const CELLS: usize> Paths<CELLS> {
     }
 
     /// The workshop has been at the switches that stay on.
-    pub(super) const fn forget_stuck_on(&mut self) {
-        self.stuck_on = InARow::NONE;
+    pub(super) fn forget_stuck_on(&mut self) {
+        self.stuck_on.forget();
     }
 
     /// The same for those that stay off.
-    pub(super) const fn forget_stuck_off(&mut self) {
-        self.stuck_off = InARow::NONE;
+    pub(super) fn forget_stuck_off(&mut self) {
+        self.stuck_off.forget();
     }
 
     /// Takes what the switches were told after the frame before, and what is seen now.

@@ -80,9 +80,10 @@ impl Cooled {
         }
     }
 
-    /// Whoever may clear the fault vouches for the mend.
-    pub(super) const fn forget(&mut self) {
-        *self = Self::new();
+    /// Whoever may clear the fault vouches for the mend: how the temperature responded is void. A tacho that still says "standing" is not.
+    pub(super) fn forget(&mut self) {
+        let (stood, stands) = (self.stood, self.stands.filter(|_| self.stood > Millis::ZERO));
+        *self = Self { stood, stands, ..Self::new() };
     }
 
     /// Takes one frame, and what the cooling was told after the one before.

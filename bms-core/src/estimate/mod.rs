@@ -354,6 +354,11 @@ impl<const CELLS: usize> Estimated<CELLS> {
         self.comparison.gap()
     }
 
+    /// How far pack and cells lay apart when every cell was last well above what is low; `None` before.
+    pub(crate) const fn apart_when_well(&self) -> Option<Apart> {
+        self.apart
+    }
+
     /// Used part of the heat budget of fuse and cable.
     pub(crate) const fn heat_used(&self) -> Ratio {
         self.heat.used()

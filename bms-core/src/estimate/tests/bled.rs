@@ -69,12 +69,21 @@ fn without_comparators_nothing_is_said() {
     assert_eq!((bench.estimated.bleeds_stuck_on(), bench.estimated.bleeds_stuck_off()), (None, None));
 }
 
+/// Somebody clears: void is what was seen before, but not what the last look showed. Cell 61 is told on now and cell 4 is told off, so
+/// neither of them shows that it is stuck any more; 60 and 3 do.
 #[test]
-fn what_was_stuck_is_void_once_somebody_clears() {
+fn clearing_voids_what_was_stuck_and_not_what_is() {
     let mut bench = Bench::new();
-    bench.bleeds(&[3], &[60], 4);
+    bench.bleeds(&[3, 4], &[60, 61], 4);
+    assert_eq!(bench.stuck(), (vec![60, 61], vec![3, 4]));
+    bench.bleeds(&[3, 61], &[60, 61], 2);
+    assert_eq!(bench.stuck(), (vec![60, 61], vec![3, 4]));
     (bench.step, bench.cleared) = (Step::Open, Some(Clearance::Panel));
     bench.hold(0, 1);
+    assert_eq!(bench.stuck(), (vec![60], vec![3]));
+    // Mended, and looked at again.
+    bench.cleared = None;
+    bench.bleeds(&[3], &[3], 2);
     assert_eq!(bench.stuck(), (vec![], vec![]));
 }
 

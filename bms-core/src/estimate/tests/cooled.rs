@@ -73,3 +73,19 @@ fn a_hot_pack_that_does_not_cool_down_is_found() {
     assert_eq!(told(52_000, 150, -20_000, false), Some(false));
     assert_eq!(told(52_000, 150, 0, true), Some(false));
 }
+
+/// Whoever clears in front of a fan that stands has not mended it. A fan that turns, or is told off, may be cleared.
+#[test]
+fn clearing_does_not_void_a_fan_that_stands() {
+    let told = |now: Turning, cooling: Cooling| {
+        let mut bench = Bench::new().has_tacho(Turning::Standing);
+        bench.stands_warm(0..300, |_| 36_000);
+        bench = bench.has_tacho(now);
+        (bench.cooling, bench.step, bench.cleared) = (cooling, Step::Open, Some(Clearance::Panel));
+        bench.stands_warm(0..1, |_| 36_000);
+        bench.estimated.cooling_fails()
+    };
+    assert_eq!(told(Turning::Standing, Cooling::On), Some(true));
+    assert_eq!(told(Turning::Turning, Cooling::On), None);
+    assert_eq!(told(Turning::Standing, Cooling::Off), None);
+}
