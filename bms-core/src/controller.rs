@@ -107,11 +107,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         let vouched = flows && asked.clear == Some(Clearance::Service);
         let believed = self.sense.judge(frame, config, Standstill { proven_open, flows, vouched }, witness);
         self.now = self.now.after(believed.elapsed);
+        let pull = self.wires.advance(&believed, config, witness);
         let surroundings = Surroundings {
             bleeding: self.balance.bleeding(),
             cooling: self.cooling,
             step: self.sequence.step(),
             proven_open,
+            beside_wire: self.wires.beside(config),
             replaced: replaced_cell(asked),
             cleared: asked.clear,
         };
@@ -121,7 +123,6 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         }
         let findings = self.sequence.observe(&believed, config, witness);
         let resistor = self.insulation.advance(&believed, self.sequence.step(), self.now, config, witness);
-        let pull = self.wires.advance(&believed, config, witness);
         let seen = Seen {
             believed: &believed,
             estimated: &self.estimated,

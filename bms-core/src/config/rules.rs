@@ -10,7 +10,7 @@
 use super::checks::{Checks, Rule, rules};
 use super::error::Accepts;
 use super::{Checked, Config, ConfigError, SequenceFacts};
-use crate::estimate::{FALL_BLOCK, FULL, LOSS_LONGEST, lasts};
+use crate::estimate::{FULL, LOSS_LONGEST, lasts};
 use crate::insulation::HISTORY;
 use crate::sense::{COLDEST, HOTTEST, table_ends};
 use crate::sequence::{decay, proof_of_opening, proof_of_positive};
@@ -112,8 +112,11 @@ rules! {
         beside "an expected resistance" pack.resistance.expected; "a current that flows on drops more than a step";
 
     "rest.settled": rest.settled => AtLeast 1_u8, "1"; "a cell that still relaxes falls";
-    "rest.fall_window": rest.fall_window => AtLeast FALL_BLOCK.times(2), "20 min"; "a mean of ten minutes at either end";
+    "rest.fall_mean": rest.fall_mean => AtLeast Millis::from_seconds(60), "1 min"; "noise of 0.5 mV must not be a fall of millivolts an hour";
+    "rest.fall_window": rest.fall_window => AtLeast rest.fall_mean.times(4), "four times `fall_mean`", beside "a mean" rest.fall_mean; "a mean at either end of both halves";
     "rest.fall_window": rest.fall_window => AtMost Millis::from_seconds(86_400), "a day"; "a short must be found";
+    "rest.least_leak": rest.least_leak => MoreThan Ratio::ZERO, "0"; "near full any leak would be a short";
+    "rest.least_leak": rest.least_leak => AtMost Ratio::percent(20), "20 %"; "a short that empties a cell in five hours is one";
     "rest.steep": rest.steep => MoreThan Volts::ZERO, "0"; "on the plateau a voltage says nothing of charge";
     "rest.loss_between": rest.loss_between => AtLeast Millis::from_seconds(3_600), "1 h"; "an hour's loss is less than any reading shows";
     "rest.loss_between": rest.loss_between => AtMost LOSS_LONGEST, "40 days"; "then the reading begins anew";

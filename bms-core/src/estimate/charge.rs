@@ -136,7 +136,7 @@ impl<const CELLS: usize> Count<CELLS> {
         &mut self,
         moment: &Moment<'_, CELLS, THERMISTORS>,
     ) -> Moved<CELLS> {
-        let Moment { believed, current, bleeding, config } = moment;
+        let Moment { believed, current, bleeding, config, .. } = moment;
         let mut bled = None;
         if **bleeding != self.bleeding {
             bled = self.settle_bleeding();

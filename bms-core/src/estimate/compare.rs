@@ -21,6 +21,8 @@
 //! cell is compared with the median voltage, for the differences. Of that error the cells share most, and it cancels. Its own are:
 //! the meter, the spread of the curve, twice the curve's error as far as the two stand apart on it, the entropy for the
 //! temperature across the pack, and, for cells that have bled since the whole pack last moved, hysteresis both ways.
+//!
+//! A cell beside a sense wire that is open or suspected is passed over, and of its difference nothing is told: what is read is not its own.
 
 use super::charge::Count;
 use super::cold::growth;
@@ -49,7 +51,7 @@ pub(super) struct Comparison<const CELLS: usize> {
     typical: Volts,
     /// Widths of all differences together, by this comparison and before it.
     widths: [Coulombs; 2],
-    /// Cells of this comparison whose voltage and count exclude each other.
+    /// Cells of this comparison whose voltage and count exclude each other, or whose reading is not trusted.
     disagree: CellSet<CELLS>,
     history: History<CELLS>,
     /// The cell that excludes its count by most, and by how much.
@@ -106,7 +108,7 @@ impl<const CELLS: usize> Comparison<CELLS> {
         moved: Interval,
         witness: &mut W,
     ) -> bool {
-        let Moment { believed, current, bleeding, config } = moment;
+        let Moment { believed, current, bleeding, beside_wire, config } = moment;
         self.history.follow(&bleeding.perhaps, current.map(|current| current.amps), moved, &config.pack);
         let rested = rest.rested();
         if rested < config.charge.rest_warm {
@@ -129,7 +131,10 @@ impl<const CELLS: usize> Comparison<CELLS> {
             self.typical = typical(cells.volts);
         }
         let Some(cell) = self.turn else { return false };
-        if let Some(volts) = cells.volts.at(cell) {
+        if beside_wire.is_some_and(|beside| beside.holds(cell)) {
+            self.disagree.insert(cell);
+            count.propose_difference(cell, count.anything_apart());
+        } else if let Some(volts) = cells.volts.at(cell) {
             let relaxation = rest::relaxation(rested, needed, &config.charge);
             let errors = self.errors(cell, *volts, current, relaxation, believed, config);
             let told_from = config.faults.charge_count_disagrees.trip;

@@ -92,7 +92,7 @@ impl Cooled {
         told: Cooling,
         moment: &Moment<'_, CELLS, THERMISTORS>,
     ) {
-        let Moment { believed, current, bleeding, config } = moment;
+        let Moment { believed, current, bleeding, config, .. } = moment;
         let (rules, elapsed) = (&config.cooling, believed.elapsed);
         let tacho = believed.contacts.map(|contacts| contacts.cooling).filter(|_| rules.tacho);
         match (told, tacho) {

@@ -23,7 +23,6 @@ mod rest;
 
 pub(crate) use apart::Apart;
 pub(crate) use cold::growth;
-pub(crate) use fall::BLOCK as FALL_BLOCK;
 pub(crate) use heat::lasts;
 pub(crate) use loss::LONGEST as LOSS_LONGEST;
 pub(crate) use ocv::FULL;
@@ -34,6 +33,7 @@ use crate::frame::Clearance;
 use crate::sense::Believed;
 use crate::sequence::Step;
 use crate::units::{Amps, Coulombs, Milliohms, Millis, Ratio, Volts};
+use crate::wires::Beside;
 use crate::witness::{Act, Evidence, Refusal, Witness};
 use bleed::{Bleeding, Paths};
 use charge::Count;
@@ -144,6 +144,8 @@ pub(crate) struct Surroundings<'a, const CELLS: usize> {
     pub(crate) step: Step,
     /// Whether the contactors were proven open in the tick before, with every coil off: no current can have flowed since.
     pub(crate) proven_open: bool,
+    /// The cells beside a sense wire that is open or suspected: no voltage of theirs says anything of their charge.
+    pub(crate) beside_wire: Option<Beside>,
     /// A cell that the workshop reports as replaced.
     pub(crate) replaced: Option<u8>,
     /// Who asks to clear faults.
@@ -193,7 +195,8 @@ impl<const CELLS: usize> Estimated<CELLS> {
         let flows = believed.bleed_flows.as_ref();
         self.paths.advance(surroundings.bleeding, flows, believed.elapsed);
         let bleeding = Bleeding::of(surroundings.bleeding, flows);
-        let moment = Moment { believed, current, bleeding: &bleeding, config };
+        let beside_wire = surroundings.beside_wire;
+        let moment = Moment { believed, current, bleeding: &bleeding, beside_wire, config };
         self.cooled.advance(surroundings.cooling, &moment);
         let moved = self.count.advance(&moment);
         if let Some((cell, counted)) = self.count.hold_one_within_range() {
@@ -323,7 +326,8 @@ impl<const CELLS: usize> Estimated<CELLS> {
         self.steps.against_current()
     }
 
-    /// The rested cell that fell fastest against a typical one, beyond what its surroundings explain; `None` before a full window.
+    /// The rested cell that fell fastest against a typical one, beyond what its surroundings explain and beyond what counts where it stands on
+    /// the curve; `None` before a full window.
     pub(crate) const fn fastest_fall(&self) -> Option<Fall> {
         self.falling.fastest()
     }
@@ -371,6 +375,8 @@ struct Moment<'a, const CELLS: usize, const THERMISTORS: usize> {
     current: Option<StringCurrent>,
     /// The cells that bled since the frame before.
     bleeding: &'a Bleeding<CELLS>,
+    /// The cells whose reading is not trusted.
+    beside_wire: Option<Beside>,
     config: &'a Checked,
 }
 

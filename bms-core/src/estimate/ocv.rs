@@ -144,6 +144,21 @@ pub(super) fn is_steep(volts: Volts, a_hundredth: Volts) -> bool {
     i64::from(a_hundredth.bits()).saturating_mul(fall) >> 16 <= i64::from(Ratio::percent(1).bits())
 }
 
+/// The voltage at which this part of the capacity is missing; beyond empty the first piece of the curve goes on.
+fn volts_at(missing: Ratio) -> Volts {
+    let above = PIECES.partition_point(|piece| piece.missing >= missing.bits());
+    let [first, ..] = PIECES;
+    let piece = above.checked_sub(1).and_then(|last| PIECES.get(last)).unwrap_or(&first);
+    let less = i64::from(piece.missing).saturating_sub(missing.bits().into());
+    let rise = (less << 16).checked_div(piece.fall).unwrap_or(0);
+    Volts::from_wide(i64::from(piece.from.bits()).saturating_add(rise))
+}
+
+/// By how much a cell at this voltage falls that loses this part of its capacity.
+pub(super) fn fall_by(volts: Volts, part: Ratio) -> Volts {
+    (volts - volts_at(missing_at(volts) + part)).max(Volts::ZERO)
+}
+
 /// How much less is missing a volt further up, in bits, where the last piece of the curve goes on above its top; rounded up.
 const TOP_FALL: i64 = {
     let [.., last, _] = PIECES;
@@ -305,6 +320,13 @@ mod tests {
     }
 
     proptest! {
+        /// There and back, to within what a step of the missing charge is worth: 15 µV on the plateau and 150 µV at the ends.
+        #[test]
+        fn the_curve_is_its_inverse_turned_round(microvolts in 2_830_000..3_479_000_i32) {
+            let back = volts_at(missing_at(micro(microvolts)));
+            prop_assert!((back - micro(microvolts)).abs() <= micro(320), "{back:?}");
+        }
+
         /// A higher voltage never means that more is missing.
         #[test]
         fn the_inverse_is_monotone(a in any::<i32>(), b in any::<i32>()) {

@@ -4,8 +4,9 @@ use super::*;
 use crate::config::Config;
 use crate::each::Each;
 use crate::frame::{Contacts, PackVoltages};
-use crate::sense::{CellReadings, Counted, CurrentReading, ModuleRange, SensorReading, Temperatures};
+use crate::sense::{CellReadings, Counted, CurrentReading, Doubt, ModuleRange, SensorReading, Temperatures};
 use crate::units::Celsius;
+use crate::wires::Beside;
 use proptest::collection::vec;
 use proptest::prelude::*;
 
@@ -50,6 +51,10 @@ struct Bench {
     pack: Option<Volts>,
     /// Modules that are not as warm as the others.
     modules: Vec<(u8, Celsius)>,
+    /// Cells beside a sense wire that is not trusted.
+    beside_wire: Option<Beside>,
+    /// Thermistors that do not show what the others do, and what speaks against them.
+    odd: Vec<(u8, Celsius, Doubt)>,
 }
 
 /// Keeps all that it hears.
@@ -82,6 +87,8 @@ impl Bench {
             check: None,
             pack: None,
             modules: Vec::new(),
+            beside_wire: None,
+            odd: Vec::new(),
         }
     }
 
@@ -97,6 +104,18 @@ impl Bench {
         for (module, celsius) in &self.modules {
             *modules.at_mut(*module).expect("the module exists") = range(*celsius);
         }
+        let shows = |celsius, doubt| {
+            let mut sensor = SensorReading::default();
+            (sensor.celsius, sensor.doubt) = (celsius, doubt);
+            sensor
+        };
+        let mut sensors = Each::<_, 16>::all(shows(self.celsius, None));
+        for (place, celsius, doubt) in &self.odd {
+            *sensors.at_mut(*place).expect("the sensor exists") = shows(*celsius, Some(*doubt));
+        }
+        let by_heat = |pick: fn(Celsius, Celsius) -> Celsius| {
+            sensors.iter().map(|sensor| sensor.celsius).reduce(pick).map(|celsius| (0, celsius))
+        };
         let believed = Believed {
             repeated: false,
             elapsed,
@@ -109,10 +128,10 @@ impl Bench {
             }),
             thermistors: None,
             temperatures: Temperatures {
-                sensors: Each::<SensorReading, 16>::all(SensorReading::default()),
+                hottest: by_heat(Celsius::max),
+                coldest: by_heat(Celsius::min),
+                sensors,
                 modules,
-                hottest: Some((0, self.celsius)),
-                coldest: Some((0, self.celsius)),
             },
             current,
             current_check: self.check,
@@ -133,6 +152,7 @@ impl Bench {
             cooling: self.cooling,
             step: self.step,
             proven_open: self.proven_open,
+            beside_wire: self.beside_wire,
             replaced,
             cleared: self.cleared,
         };

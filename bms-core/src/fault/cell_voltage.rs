@@ -44,7 +44,7 @@ use super::judge::{Limit, Seen, Sight, Watch};
 use crate::estimate::Apart;
 use crate::sense::CellReadings;
 use crate::units::{Celsius, Millis, Ratio, Volts};
-use crate::wires::Waiting;
+use crate::wires::Beside;
 use crate::witness::Place;
 
 /// The highest cell.
@@ -121,7 +121,7 @@ fn lowest<const CELLS: usize, const THERMISTORS: usize>(
 }
 
 fn without<const CELLS: usize>(
-    waiting: Waiting,
+    waiting: Beside,
     cells: &CellReadings<'_, CELLS>,
 ) -> impl Iterator<Item = (u8, Volts)> {
     let others = cells.volts.numbered().filter(move |(cell, _)| !waiting.holds(*cell));

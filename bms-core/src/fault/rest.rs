@@ -21,7 +21,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
         match seen.estimated.fastest_fall() {
             None => Sight::PENDING,
             Some(fall) => {
-                let (trip, release) = (limit.trip + fall.explained, limit.release + fall.explained);
+                // Where the curve is steep, both limits rise as far as the least leak that counts moves a voltage there.
+                let more = (fall.least - limit.trip).max(Volts::ZERO) + fall.explained;
+                let (trip, release) = (limit.trip + more, limit.release + more);
                 Limit::<Volts>::between(Place::Cell(fall.cell), Some(fall.an_hour), trip, release)
             }
         }

@@ -85,11 +85,11 @@ pub(crate) struct Wires {
     calm: Millis,
 }
 
-/// The cells that voltage faults leave out.
+/// The cells beside a wire that is not trusted.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Waiting([Option<u8>; 2]);
+pub(crate) struct Beside(pub(crate) [Option<u8>; 2]);
 
-impl Waiting {
+impl Beside {
     /// Whether the cell is one of them.
     pub(crate) fn holds(self, cell: u8) -> bool {
         self.0.contains(&Some(cell))
@@ -124,10 +124,14 @@ impl Wires {
             .or_else(|| suspected.map(|pattern| (pattern.open, pattern.explains)))
     }
 
+    /// The cells beside the wire that is open or suspected: what is read of them need not be theirs.
+    pub(crate) fn beside(&self, config: &Checked) -> Option<Beside> {
+        self.suspect().map(|(open, _)| Beside(Layout::of(&config.pack).beside(open.wire)))
+    }
+
     /// The cells that voltage faults leave out for now.
-    pub(crate) fn waiting(&self, config: &Checked) -> Option<Waiting> {
-        let (open, _) = self.suspect().filter(|_| self.waited < config.faults.sense_wire_open.dwell)?;
-        Some(Waiting(Layout::of(&config.pack).beside(open.wire)))
+    pub(crate) fn waiting(&self, config: &Checked) -> Option<Beside> {
+        self.beside(config).filter(|_| self.waited < config.faults.sense_wire_open.dwell)
     }
 
     /// Looks at a tick's readings and says what is to be pulled for the next frame.

@@ -110,6 +110,33 @@ fn a_disagreement_is_told_and_opens_to_both() {
     assert_eq!(bench.estimated.charge_gap().map(|(_, gap)| gap), Some(Coulombs::ZERO));
 }
 
+/// A reading behind a wire that is not trusted is none of the cell: it neither narrows its count nor contradicts it.
+#[test]
+fn a_cell_beside_a_suspect_wire_is_not_compared() {
+    let mut bench = Bench::new();
+    bench.volts = Each::all(Volts::from_milli(3_479));
+    let half = |percent: i32| bench.config.pack.capacity.scaled(Ratio::percent(percent));
+    let half = Interval { low: half(50), high: half(52) };
+    bench.estimated.count.believe(17, half);
+    bench.beside_wire = Some(Beside([Some(16), Some(17)]));
+    let mut heard = Heard::default();
+    for _ in 0..1_830 * 100 / 3 {
+        bench.tick(Some(reading(0)), Millis(30), None, &mut heard);
+    }
+    let told = |cell: u8| {
+        heard.0.iter().any(|told| match told {
+            Evidence::OcvCompared { cell: here, .. } | Evidence::ChargeDisagrees { cell: here, .. } => {
+                *here == cell
+            }
+            _ => false,
+        })
+    };
+    assert_eq!([15, 16, 17, 18].map(told), [true, false, false, true]);
+    assert_eq!(bench.estimated.charge_gap().map(|(_, gap)| gap), Some(Coulombs::ZERO));
+    let width = |cell| bench.estimated.missing_against_median(cell).map(Interval::width);
+    assert!(width(17) > width(18), "{:?} {:?}", width(17), width(18));
+}
+
 /// A distance below the limit of the fault, 1 Ah, is told and the count kept: it must be able to grow.
 #[test]
 fn a_small_disagreement_is_told_and_the_count_kept() {

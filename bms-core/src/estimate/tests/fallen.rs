@@ -23,7 +23,7 @@ fn fallen(an_hour: i32, seconds: u32) -> i32 {
 }
 
 /// 6 mV an hour from the beginning. At 25 °C the window begins after an hour of rest and ends an hour later, at the second or the minute;
-/// its middles lie 50 min apart. What relaxation may have left after two rests of half an hour is 2 mV: 2.4 mV an hour.
+/// the middles of its means lie 20 min apart in either half. What relaxation may have left after two rests of half an hour is 2 mV: 3 mV an hour.
 #[test]
 fn a_cell_that_falls_is_named_after_two_hours_however_often_it_is_read() {
     for every in [1, 10, 60] {
@@ -34,16 +34,56 @@ fn a_cell_that_falls_is_named_after_two_hours_however_often_it_is_read() {
         let fall = rest(&mut bench, 7_330, every, falls).expect("a window is full");
         let micro = i64::from(fall.an_hour.bits()) * 1_000_000 / 65_536;
         assert!(fall.cell == 30 && (5_800..=6_200).contains(&micro), "{every} s: {micro}");
-        assert!((2..=3).contains(&fall.explained.milli()), "{:?}", fall.explained);
+        assert!((3..=4).contains(&fall.explained.milli()), "{:?}", fall.explained);
     }
 }
 
-/// A controller that sleeps for an hour between frames sees it as well, from two readings.
+/// A step is no slope, wherever in the window it falls: one of 8 mV, as a channel makes that drifts at once, would be 9.6 mV an hour from
+/// end to end.
+#[test]
+fn a_step_is_no_fall() {
+    for every in [10, 600] {
+        for at in (3_500..7_300).step_by(190) {
+            let steps = |cell, second| if cell == 30 && second >= at { -8_000 } else { 0 };
+            let fall = rest(&mut Bench::new(), 7_800, every, steps).expect("a window is full");
+            assert!(fall.an_hour <= fall.explained, "{at} s, every {every} s: {fall:?}");
+        }
+    }
+}
+
+/// By the table, 1 % of charge is 29 mV below 3.436 V (1 and 2 % missing), 0.7 mV below 3.300 V (57 and 58 %), 43 mV below full and, on the
+/// wall below empty, 48 mV for each 0.5 %.
+#[test]
+fn what_a_leak_moves_depends_on_the_curve() {
+    for (base, least) in [(136_000, 28..=29), (0, 0..=1), (-470_000, 94..=97), (179_000, 42..=43)] {
+        let falls = |cell, second: u32| {
+            base + if cell == 30 { fallen(6_000, second.saturating_sub(3_600)) } else { 0 }
+        };
+        let fall = rest(&mut Bench::new(), 7_330, 60, falls).expect("a window is full");
+        assert!(least.contains(&fall.least.milli()), "{base}: {:?}", fall.least);
+    }
+}
+
+/// Behind a wire that is not trusted nobody knows what a cell does.
+#[test]
+fn a_cell_beside_a_suspect_wire_is_not_judged() {
+    let falls = |cell, second| if cell == 30 { fallen(9_000, second) } else { 0 };
+    let mut bench = Bench::new();
+    rest(&mut bench, 5_400, 10, falls);
+    bench.beside_wire = Some(Beside([Some(29), Some(30)]));
+    bench.tick(Some(reading(0)), TICK, None, &mut Heard::default());
+    bench.beside_wire = None;
+    let fall =
+        rest(&mut bench, 2_000, 10, |cell, second| falls(cell, second + 5_410)).expect("a window is full");
+    assert!(fall.cell != 30 && fall.an_hour < Volts::from_milli(1), "{fall:?}");
+}
+
+/// A controller that sleeps for an hour between frames sees it as well, from three readings.
 #[test]
 fn a_sleeper_sees_the_fall() {
-    for every in [900, 3_600, 10_800] {
+    for (every, seconds) in [(900, 6_400), (3_600, 7_300), (10_800, 21_700)] {
         let falls = |cell, second| if cell == 30 { fallen(6_000, second) } else { 0 };
-        let fall = rest(&mut Bench::new(), 36_000, every, falls).expect("a window is full");
+        let fall = rest(&mut Bench::new(), seconds, every, falls).expect("a window is full");
         let micro = i64::from(fall.an_hour.bits()) * 1_000_000 / 65_536;
         assert!(fall.cell == 30 && (5_800..=6_200).contains(&micro), "{every} s: {micro}");
     }

@@ -75,6 +75,18 @@ fn a_cell_that_leaks_is_found_at_the_second_reading() {
     }
 }
 
+/// Behind a wire that is not trusted nothing is lost; it is read anew once the wire is.
+#[test]
+fn a_cell_beside_a_suspect_wire_loses_nothing() {
+    let mut bench = stands_near_full();
+    assert_eq!(stand(&mut bench, 0..24, leaks(0), |_, _| 0), None);
+    bench.beside_wire = Some(Beside([Some(30), Some(31)]));
+    assert_eq!(stand(&mut bench, 24..120, leaks(240), |_, _| 0), None);
+    bench.beside_wire = None;
+    let found = stand(&mut bench, 120..240, leaks(240), |_, _| 0);
+    assert!(found.is_some_and(|loss| loss.cell == 30), "{found:?}");
+}
+
 /// 2.5 % a month more than the others never are 3 %, and in ten days 6 % are not told from the error of the reading.
 #[test]
 fn a_slow_leak_is_none() {
