@@ -146,7 +146,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         let bleed = self.balance.choose(&believed, &self.estimated, doubts, step, config, witness);
         let sight = || Sight::of(&believed, &self.estimated, step, config);
         self.quarantine.advance(sight, &faults, config, witness);
-        let cooling = cooling(&believed, &faults);
+        let cooling = cooling(&believed, &faults, config.cooling.from);
         self.cooling = cooling;
         let warning = Warning::of(&faults);
         Decision { coils, limits, bleed, cooling, pull, resistor, warning, step, faults }
@@ -248,15 +248,13 @@ const fn replaced_cell(asked: Asked) -> Option<u8> {
     }
 }
 
-/// Degrees from which cooling runs without any fault: well below the first limit, well above a warm dock. Common practice.
-const COOLING_FROM: Celsius = Celsius::from_milli(35_000);
-
 /// Cooling runs for a hot sensor, for every Derate and above, and while a module cannot be measured.
 fn cooling<const CELLS: usize, const THERMISTORS: usize>(
     believed: &Believed<'_, CELLS, THERMISTORS>,
     faults: &FaultSummary,
+    from: Celsius,
 ) -> Cooling {
-    let hot = believed.temperatures.hottest.is_none_or(|(_, celsius)| celsius >= COOLING_FROM);
+    let hot = believed.temperatures.hottest.is_none_or(|(_, celsius)| celsius >= from);
     let demanded = faults.reaction.is_some_and(|(reaction, _)| reaction >= Reaction::Derate);
     let blind =
         [Fault::ThermistorOpen, Fault::ThermistorShorted].iter().any(|fault| faults.confirmed.holds(*fault));

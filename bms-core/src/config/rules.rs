@@ -132,7 +132,12 @@ rules! {
     "cooling.window": cooling.window => AtLeast Millis::from_seconds(60), "1 min"; "a pack warms and cools slowly";
     "cooling.hot_from": cooling.hot_from => LessThan faults.over_temperature_far.trip, "the over-temperature limit, second step",
         beside "an over-temperature limit" faults.over_temperature_far.trip; "else it is never watched";
-    "cooling.least_fall": cooling.least_fall => MoreThan Celsius::ZERO, "0"; "what cools gets colder";
+    "cooling.hot_from": cooling.hot_from => AtLeast cooling.surroundings + Celsius::from_milli(5_000), "5 °C above `surroundings`",
+        beside "surroundings" cooling.surroundings; "less is a fall that no sensor tells from noise";
+    "cooling.hot_until": cooling.hot_until => LessThan cooling.hot_from, "`hot_from`", beside "a beginning" cooling.hot_from; "noise around it must not end what it began";
+    "cooling.from": cooling.from => LessThan cooling.hot_until, "`hot_until`", beside "an end" cooling.hot_until; "only cooling that runs can be watched";
+    "cooling.least_fall": cooling.least_fall => MoreThan Ratio::ZERO, "0"; "what cools gets colder";
+    "cooling.least_fall": cooling.least_fall => LessThan Ratio::ONE, "the whole"; "nothing cools below its surroundings";
 
     "sequence.precharge_ohms": sequence.precharge_ohms => MoreThan Ohms(0), "0"; "it limits the current into the link";
     "sequence.bleed_down_ohms": sequence.bleed_down_ohms => MoreThan Ohms(0), "0"; "it is no short circuit";

@@ -5,22 +5,27 @@
 //! ```text
 //! stands       told on, and the tacho says "standing" without a break for the window
 //! no response  told on, no current and no bleeding for the window, hot at its beginning, and
-//!              mean of the hottest sensor at the beginning − the same at the end < the least fall
+//!              T at the beginning − T at the end < least · (T at the beginning − surroundings)        T: mean of the hottest sensor
 //! ```
 //!
-//! A fan that turns in a blocked duct has a tacho that is content; only the second shows it. It needs a pack that makes no heat by work and
-//! that is far hotter than any surroundings, since those are not measured: a pack at 36 °C in a dock of 36 °C does not cool down. Under load
-//! the balance of heat would rest on resistances that are known to a third. A cell that heats itself looks the same; its own rise
+//! A fan that turns in a blocked duct has a tacho that is content; only the second shows it. It needs a pack that makes no heat by work, and
+//! asks for no more than cooling can do: air brings a cell down by a part of what it is above the surroundings, `1 − e^(−window / τ)`, and never
+//! below them. They are not measured, so the hottest in which the pack works stand in for them; in colder ones a pack falls further. Under
+//! load the balance of heat would rest on resistances that are known to a third. A cell that heats itself looks the same; its own rise
 //! is watched elsewhere.
+//!
+//! Only believed sensors count: one that hangs at 60 °C does not cool down either. What did not respond is told until it does, or until the
+//! pack is no longer hot. Then there is nothing to be brought down, and the next time it is hot decides.
 
 use super::{Moment, StringCurrent};
 use crate::config::Checked;
 use crate::decision::Cooling;
 use crate::frame::Turning;
+use crate::sense::Temperatures;
 use crate::units::{Celsius, Millis};
 
-/// A mean is taken of so many readings, one a second.
-const READINGS: u8 = 10;
+/// A mean is taken of so many readings, one a second: a tenth of a degree of noise becomes a fiftieth, of falls of a third.
+const READINGS: u8 = 30;
 
 /// Readings are taken once in so long.
 const EVERY: Millis = Millis::from_seconds(1);
@@ -54,7 +59,7 @@ pub(super) struct Cooled {
     since: Millis,
     mean: Mean,
     began: Option<Celsius>,
-    /// What was found last: by the tacho, and by the temperature.
+    /// What was found last: by the tacho, and by the temperature, which is also content with a pack that is no longer hot.
     stands: Option<bool>,
     responds: Option<bool>,
 }
@@ -106,8 +111,12 @@ impl Cooled {
             }
             (Cooling::On, None) => {}
         }
-        let hottest = believed.temperatures.hottest.map(|(_, celsius)| celsius);
         let idle = told == Cooling::On && bleeding.perhaps.is_empty() && is_idle(current.as_ref());
+        let accused = self.responds == Some(false);
+        let hottest = if idle || accused { hottest_believed(&believed.temperatures) } else { None };
+        if accused && hottest.is_some_and(|celsius| celsius < rules.hot_until) {
+            self.responds = Some(true);
+        }
         match hottest.filter(|_| idle) {
             None => self.break_off(),
             Some(celsius) => self.watch(celsius, elapsed, config),
@@ -122,17 +131,24 @@ impl Cooled {
         let rules = &config.cooling;
         self.time = self.time + elapsed;
         self.since = self.since + elapsed;
-        if self.since < EVERY || (self.began.is_some() && self.time < rules.window) {
+        let taking = EVERY.times(READINGS);
+        if self.since < EVERY || (self.began.is_some() && self.time + taking < rules.window) {
             return;
         }
         self.since = Millis::ZERO;
         let Some(mean) = self.mean.take(celsius) else { return };
         if let Some(began) = self.began {
-            self.responds = Some(began - mean >= rules.least_fall);
+            self.responds = Some(began - mean >= (began - rules.surroundings).scaled(rules.least_fall));
         }
         self.break_off();
         self.began = Some(mean).filter(|mean| *mean >= rules.hot_from);
     }
+}
+
+/// The hottest sensor that nothing speaks against.
+fn hottest_believed<const THERMISTORS: usize>(temperatures: &Temperatures<THERMISTORS>) -> Option<Celsius> {
+    temperatures.hottest?;
+    temperatures.sensors.iter().filter(|sensor| sensor.doubt.is_none()).map(|sensor| sensor.celsius).max()
 }
 
 /// Whether nothing flows that the sensor can tell.
