@@ -84,17 +84,16 @@ pub(super) fn configuration(
     pack: Pack,
     tick_ms: u64,
 ) -> Result<Config, CaseError> {
-    let config = usual(pack, tick_ms);
-    let usual = config.faults;
-    let refusal = |changes: &[LimitChange]| {
-        Config { faults: changed(&usual, changes), ..config }
-            .check(size(pack.cells()), size(pack.thermistors()))
-            .err()
-    };
-    match refusal(changes) {
-        None => Ok(Config { faults: changed(&usual, changes), ..config }),
-        Some(error) => Err(refused(source, &error, culprit(changes, &error, refusal))),
-    }
+    let refusal = |changes: &[LimitChange]| configured(changes, pack, tick_ms).err();
+    configured(changes, pack, tick_ms)
+        .map_err(|error| refused(source, &error, culprit(changes, &error, refusal)))
+}
+
+/// The same without a place in a file to refuse.
+pub(super) fn configured(changes: &[LimitChange], pack: Pack, tick_ms: u64) -> Result<Config, ConfigError> {
+    let usual = usual(pack, tick_ms);
+    let config = Config { faults: changed(&usual.faults, changes), ..usual };
+    config.check(size(pack.cells()), size(pack.thermistors())).map(|_| config)
 }
 
 /// The configuration of a pack that is asked so often.
@@ -183,12 +182,12 @@ fn two_digits(value: f64) -> f64 {
 
 /// What one step of the stored number means in the unit that people write.
 #[derive(Clone, Copy)]
-struct Scale {
-    bits_a_unit: f64,
-    unit: &'static str,
+pub(super) struct Scale {
+    pub(super) bits_a_unit: f64,
+    pub(super) unit: &'static str,
 }
 
-fn scale(quantity: Quantity) -> Scale {
+pub(super) fn scale(quantity: Quantity) -> Scale {
     let (bits_a_unit, unit) = match quantity {
         Quantity::Volts(_) => (65_536.0, "V"),
         Quantity::Amps(_) => (65_536.0, "A"),

@@ -1,8 +1,9 @@
-//! `why`: the chain that led to a fault, the values against their limits, and the verdict.
+//! `why`: the chain that led to a fault, the values against their limits, how far it was, and the verdict.
 
 use super::source::{Explains, Source, unplayed};
 use super::{Ended, show, show_json, titled};
 use crate::case::{StartError, nearest};
+use crate::explain::distance::{self, Answer, Outcome};
 use crate::explain::{self, Account, document, words};
 use crate::recording::Recording;
 use bms_core::Fault;
@@ -18,7 +19,26 @@ pub(super) struct Why {
     /// Print one JSON document with every fault instead of the text
     #[arg(long, conflicts_with = "fault")]
     json: bool,
+    /// What the distances are about: what would have kept it from happening, or made it happen
+    #[arg(long, value_name = "WHAT", value_enum)]
+    outcome: Option<Asked>,
 }
+
+/// An outcome on the command line.
+#[derive(Clone, Copy, Debug, Eq, PartialEq, clap::ValueEnum)]
+enum Asked {
+    /// The fault is Confirmed
+    Confirmed,
+    /// Some fault demands that the contactors open
+    Trip,
+    /// The contactors open against the operator's wish
+    Open,
+    /// Truth passes a safe bound
+    Hazard,
+}
+
+/// In a story of more ticks than this every replay takes its time: distances only when they are asked for.
+const LONG_TICKS: u64 = 120_000;
 
 /// A fault by its key, or the one that was probably meant.
 fn fault(key: &str) -> Result<Fault, String> {
@@ -42,20 +62,40 @@ impl Explains for Why {
         complete: bool,
     ) -> Result<Ended, Ended> {
         let account = Account::of(recording).map_err(|error| unplayed(&error))?;
+        let answers = self.answers(recording).map_err(|error| unplayed(&error))?;
         if self.json {
             let document = document::document(recording, &account, !recording.end.over());
-            return Ok(show_json(&document, Ended::AsExpected));
+            return Ok(show_json(&document.with_distances(&answers, &recording.case), Ended::AsExpected));
         }
-        let text = self.text(recording, &account, complete).map_err(|error| unplayed(&error))?;
+        let text = self.text(recording, &account, &answers, complete).map_err(|error| unplayed(&error))?;
         Ok(show(&titled(&text), Ended::AsExpected))
     }
 }
 
 impl Why {
+    /// What would have changed what is asked about.
+    fn answers<const CELLS: usize, const THERMISTORS: usize>(
+        &self,
+        recording: &Recording<CELLS, THERMISTORS>,
+    ) -> Result<Vec<Answer>, StartError> {
+        let of =
+            |outcome| self.fault.or_else(|| distance::opening_fault(recording)).map(|fault| (outcome, fault));
+        let questions = match (self.outcome, self.fault) {
+            (None, _) if recording.ticks > LONG_TICKS => Vec::new(),
+            (None | Some(Asked::Confirmed), Some(fault)) => vec![(Outcome::Confirmed(fault), fault)],
+            (None | Some(Asked::Confirmed), None) => distance::usual_questions(recording),
+            (Some(Asked::Trip), _) => of(Outcome::Trip).into_iter().collect(),
+            (Some(Asked::Open), _) => of(Outcome::Opened).into_iter().collect(),
+            (Some(Asked::Hazard), _) => of(Outcome::Hazard).into_iter().collect(),
+        };
+        questions.into_iter().map(|(outcome, fault)| distance::answer(recording, outcome, fault)).collect()
+    }
+
     fn text<const CELLS: usize, const THERMISTORS: usize>(
         &self,
         recording: &Recording<CELLS, THERMISTORS>,
         account: &Account,
+        answers: &[Answer],
         complete: bool,
     ) -> Result<String, StartError> {
         let faults = match self.fault {
@@ -73,6 +113,17 @@ impl Why {
         for fault in faults {
             text += "\n";
             text += &explain::why(recording, account, fault)?;
+        }
+        for answer in answers {
+            text += "\n";
+            text += &explain::distances(answer, &recording.case);
+        }
+        let near = explain::nearest(recording);
+        if !near.is_empty() {
+            text += &format!("\n{near}");
+        }
+        if answers.is_empty() && recording.ticks > LONG_TICKS {
+            text += &format!("\n{}\n", words::distances_not_asked());
         }
         text += "\n";
         for sentence in words::verdict(&account.verdict, &recording.case) {

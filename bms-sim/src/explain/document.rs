@@ -1,7 +1,7 @@
 //! # A played case as one JSON document
 //!
 //! For programs and notebooks: what the story and `why` tell, as data. [`document`] makes it, `run CASE --json`
-//! and `why RECORDING-or-CASE --json` print it, and nothing else, to stdout.
+//! and `why RECORDING-or-CASE --json` print it, and nothing else, to stdout; `why` adds `distances`.
 //!
 //! | key | holds |
 //! | --- | --- |
@@ -17,6 +17,7 @@
 //! | `load_steps` | list of the load steps that a resistive cell was found by, as `events`; empty when it was not |
 //! | `onset_to_open_seconds`, `start_to_open_seconds` | number: of the first fault that opened the contactors, the time from the onset of its defect until they were open; from the start, when they stood open at the onset. The other one is `null`, both are when nothing was opened |
 //! | `nearest` | list of the faults that did not become Confirmed, the nearest to its limit first, as `events`; the values have the margin to the limit, in the unit of both and as a share of the limit (`margin_of_limit`), less than none beyond it |
+//! | `distances` | list, only of `why`: what would have changed an outcome, see below |
 //! | `tightest_limits` | list of the tightest limit of charge and of discharge current with the contactors closed, as `events` |
 //! | `balancing` | object: `bled_cells`, and how far the fullest and the emptiest cell lay apart in truth, `spread_before_amp_hours`, `spread_after_amp_hours` |
 //! | `step_at_end` | text: where the contactor sequence stands at the end |
@@ -28,12 +29,21 @@
 //! | `expectations` | object: `met` (`null` when the case expects nothing, or was interrupted) and `unmet`, one sentence for each that failed |
 //! | `cautions` | text: what must be known before any of it is used |
 //!
+//! An entry of `distances` has `outcome` (`confirmed`, `trip`, `opened` or `hazard`), `fault` (whose limits were turned), `came` (as the
+//! case stands: `tick` and `seconds`, or `null`) and `numbers`, a list in rising order of the change: `number` (its name, as
+//! [`Knob`] describes), `unit`, `stands` (its value in the case), `same` and `other` (the two neighbours between which the outcome
+//! flips, each with `value` and `came`; left out where it does not), `ends` (where it does not: how far it was turned), `tolerance` (what
+//! the change is measured by, in the unit), `change_in_tolerances` and `sentence`.
+//!
 //! "As `events`" means an object with `kind`, `seconds`, `sentence` and `values`. Times are seconds from the start; the unit ends each
 //! key; cells, modules, sensors and defects are counted from 1; what has no number is left out.
 
 use super::chain::{Chain, Link, LinkKind, Since};
+use super::distance::Answer;
 use super::verdict::{Criticality, Verdict};
 use super::{Account, story, words};
+#[cfg(doc)]
+use crate::case::Knob;
 use crate::case::{Case, Pack, severity_key};
 use crate::defect::Defect;
 use crate::recording::file::{GENERATOR, hexadecimal};
@@ -42,7 +52,10 @@ use crate::recording::{JudgedStep, Nearest, Recording, Tightest, What, number};
 use crate::world::truth::Breach;
 use bms_core::fault::Reading;
 use bms_core::witness::{Assessment, Evidence, Quantity};
+use distances::AnswerShown;
 use serde::Serialize;
+
+mod distances;
 
 /// What the module's head describes.
 #[derive(Clone, Debug, Serialize)]
@@ -61,6 +74,8 @@ pub struct Document {
     onset_to_open_seconds: Option<f64>,
     start_to_open_seconds: Option<f64>,
     nearest: Vec<Shown>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    distances: Option<Vec<AnswerShown>>,
     tightest_limits: Vec<Shown>,
     balancing: Balancing,
     step_at_end: bms_core::Step,
@@ -175,6 +190,7 @@ pub fn document<const CELLS: usize, const THERMISTORS: usize>(
         onset_to_open_seconds: until_open(Since::Onset),
         start_to_open_seconds: until_open(Since::Start),
         nearest: nearest(&recording.nearest, &confirmed),
+        distances: None,
         tightest_limits: recording.tightest.iter().flatten().map(tightest).collect(),
         balancing: Balancing {
             bled_cells: recording.bled.iter().map(|cell| u16::from(*cell) + 1).collect(),
@@ -189,6 +205,14 @@ pub fn document<const CELLS: usize, const THERMISTORS: usize>(
         hazard: hazard(&account.verdict, case),
         expectations: Expectations { met: judgeable.then_some(unmet.is_empty()), unmet },
         cautions: words::CAUTIONS,
+    }
+}
+
+impl Document {
+    /// With what would have changed an outcome.
+    #[must_use]
+    pub fn with_distances(self, answers: &[Answer], case: &Case) -> Self {
+        Self { distances: Some(distances::shown(answers, case)), ..self }
     }
 }
 

@@ -5,12 +5,13 @@
 
 pub mod blind;
 pub mod chain;
+pub mod distance;
 pub mod document;
 pub mod story;
 pub mod verdict;
 pub mod words;
 
-use crate::case::StartError;
+use crate::case::{Case, StartError};
 use crate::recording::Recording;
 use bms_core::Fault;
 use chain::{Chain, LinkKind, Since};
@@ -49,6 +50,26 @@ impl Account {
     pub fn chain(&self, fault: Fault) -> Option<&Chain> {
         self.chains.iter().find(|chain| chain.fault == fault)
     }
+}
+
+/// What would have changed an outcome, line by line.
+#[must_use]
+pub fn distances(answer: &distance::Answer, case: &Case) -> String {
+    let heading = words::distances_heading(answer) + "\n";
+    answer
+        .distances
+        .iter()
+        .fold(heading, |text, distance| text + &format!("  {}\n", words::distance(answer, distance, case)))
+}
+
+/// The faults that came nearest without being Confirmed, line by line, the nearest first; empty when none came near.
+#[must_use]
+pub fn nearest<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+) -> String {
+    let near = story::near(recording);
+    let heading = if near.is_empty() { String::new() } else { words::nearest_heading() + "\n" };
+    near.iter().fold(heading, |text, near| text + &format!("  {}\n", words::nearest(near)))
 }
 
 /// Why a fault was Confirmed, line by line: its chain, and the values it rests on; or how near it came.

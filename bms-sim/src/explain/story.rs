@@ -142,7 +142,7 @@ fn conclusion<const CELLS: usize, const THERMISTORS: usize>(
 }
 
 /// The faults that came nearest to their limit without being Confirmed, those beyond it first.
-fn near<const CELLS: usize, const THERMISTORS: usize>(
+pub(super) fn near<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
 ) -> Vec<Nearest> {
     let confirmed: Vec<Fault> = recording.confirmed().iter().map(|(_, seen)| seen.fault).collect();

@@ -8,7 +8,8 @@ fn of(text: &str) -> Value {
     let case = Arc::new(Case::parse(text, "case.toml").unwrap());
     let recording = play::<96, 16>(&case, |_| true).unwrap();
     let account = Account::of(&recording).unwrap();
-    let printed = serde_json::to_string(&document(&recording, &account, false)).unwrap();
+    let document = document(&recording, &account, false).with_distances(&[], &recording.case);
+    let printed = serde_json::to_string(&document).unwrap();
     serde_json::from_str(&printed).unwrap()
 }
 

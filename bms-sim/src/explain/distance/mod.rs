@@ -1,0 +1,293 @@
+//! # How far it was
+//!
+//! Decides what would have changed an outcome: for each number that took part (the fault's limit, its release limit, its dwell, how bad
+//! each defect is, how far the sensor concerned is off) the nearest value at which the outcome flips.
+//!
+//! Nothing is worked out; everything is played. Each answer rests on two replays of the whole case, that differ in the last step of one
+//! number: with one value the outcome is that of the case, with its neighbour it is the other one. Where neither end of what a case file
+//! accepts flips it, that is the answer, and the ends are its replays.
+//!
+//! ```text
+//! as the case stands       same │ other                 end of what is accepted
+//!          ●────────────────────●│●──────────────────────────────●
+//!                                └ an edge: two neighbours with different outcomes
+//! ```
+//!
+//! An edge is what it is and nothing more: another one may lie behind it, and if the outcome is not monotone, one nearer by. How finely a
+//! number is turned its [`Grid`](crate::case::Grid) says. What the firmware told in a run without the fault says where the edge
+//! probably is ([`model`]), which saves replays; it proves nothing.
+//!
+//! A limit may be asked about by any room of the firmware, so a changed one is played from the start. Several answers are ordered by the
+//! change over its [`Tolerance`].
+
+mod channel;
+mod edge;
+mod model;
+mod outcome;
+mod tolerance;
+
+pub use outcome::{Came, Outcome, replayed};
+pub use tolerance::{Measure, Tolerance};
+
+use super::story;
+use crate::case::{Case, Knob, StartError};
+use crate::recording::Recording;
+use crate::work;
+use bms_core::Fault;
+use bms_core::fault::Reaction;
+use bms_core::witness::Assessment;
+use edge::same;
+use model::{Heard, Listener};
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+
+/// What would have changed one outcome.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Answer {
+    /// The outcome.
+    pub outcome: Outcome,
+    /// The fault whose limits were turned.
+    pub fault: Fault,
+    /// When the outcome came in the case as it stands, if it did.
+    pub came: Option<Came>,
+    /// What would have changed it, the smallest change first; last what changes nothing.
+    pub distances: Vec<Distance>,
+}
+
+/// How far one number is from where the outcome flips.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Distance {
+    /// The number.
+    pub knob: Knob,
+    /// Where it stands in the case.
+    pub stands: f64,
+    /// Where the outcome flips.
+    pub found: Found,
+    /// What the change is measured by.
+    pub tolerance: Tolerance,
+}
+
+/// Where an outcome flips.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Found {
+    /// Between these two neighbours.
+    Edge {
+        /// The last value with the outcome of the case.
+        same: Side,
+        /// The first one with the other outcome.
+        other: Side,
+    },
+    /// At neither end of what is accepted.
+    Nowhere {
+        /// The ends, as they were played.
+        ends: Vec<Side>,
+    },
+}
+
+/// One replay: a value, and when the outcome came with it, if it did.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Side {
+    /// The value of the number that was turned.
+    pub value: f64,
+    /// When the outcome came.
+    pub came: Option<Came>,
+}
+
+impl Distance {
+    /// How large the change is, as a multiple of its tolerance; nothing where nothing changes the outcome.
+    #[must_use]
+    pub fn multiple(&self) -> Option<f64> {
+        match &self.found {
+            Found::Edge { other, .. } => Some((other.value - self.stands).abs() / self.tolerance.amount),
+            Found::Nowhere { .. } => None,
+        }
+    }
+}
+
+/// The questions that a reader has who names none: about each fault that became Confirmed, or about those that came nearest.
+#[must_use]
+pub fn usual_questions<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+) -> Vec<(Outcome, Fault)> {
+    let confirmed: Vec<Fault> = recording.confirmed().iter().map(|(_, seen)| seen.fault).collect();
+    let of = if confirmed.is_empty() { nearest(recording) } else { confirmed };
+    of.into_iter().take(MOST_QUESTIONS).map(|fault| (Outcome::Confirmed(fault), fault)).collect()
+}
+
+/// The fault to ask about for an outcome that no fault gives its name: the first one that opened or would open, or came nearest to it.
+#[must_use]
+pub fn opening_fault<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+) -> Option<Fault> {
+    let opens = |fault: &Fault| recording.case.config().faults.reaction(*fault) >= Reaction::OpenSoon;
+    let confirmed = recording.confirmed().into_iter().map(|(_, seen)| seen.fault);
+    confirmed.chain(nearest(recording)).find(opens)
+}
+
+fn nearest<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+) -> Vec<Fault> {
+    story::near(recording).iter().map(|near| near.assessment.fault).collect()
+}
+
+/// So many faults are asked about when none is named.
+const MOST_QUESTIONS: usize = 3;
+
+/// What would have changed an outcome, by the numbers of a fault, of the defects and of the sensor that the fault is seen with.
+///
+/// # Errors
+/// When the type has other counts than the case's pack.
+pub fn answer<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    outcome: Outcome,
+    fault: Fault,
+) -> Result<Answer, StartError> {
+    // Of a run that was cut short nothing is asked that lies behind its end.
+    let until_ms = if recording.end.over() { u64::MAX } else { recording.end.at_ms };
+    let mut listener = Listener::of(fault);
+    let as_it_stands = &recording.case;
+    let came = replayed::<CELLS, THERMISTORS>(as_it_stands, outcome, until_ms, &mut listener)?;
+    let mut question = Question { case: as_it_stands, outcome, fault, until_ms, came, heard: None };
+    question.heard = match came {
+        None => Some(listener.heard(as_it_stands)),
+        Some(_) => question.without::<CELLS, THERMISTORS>()?,
+    };
+    let knobs = question.knobs(seen(recording, fault));
+    let mut distances: Vec<Option<Result<Distance, StartError>>> = vec![None; knobs.len()];
+    work::spread(
+        &knobs,
+        work::all_threads(),
+        &AtomicBool::new(false),
+        |knob| Some(question.distance::<CELLS, THERMISTORS>(*knob)),
+        |place, distance| {
+            distances[place] = Some(distance);
+            true
+        },
+    );
+    let mut distances = distances.into_iter().flatten().collect::<Result<Vec<_>, _>>()?;
+    let order = |distance: &Distance| distance.multiple().unwrap_or(f64::INFINITY);
+    distances.sort_by(|one, another| order(one).total_cmp(&order(another)));
+    Ok(Answer { outcome, fault, came, distances })
+}
+
+/// What was seen of a fault when it was Confirmed, or when it came nearest.
+fn seen<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    fault: Fault,
+) -> Option<Assessment> {
+    let confirmed = recording.confirmed().into_iter().map(|(_, seen)| seen).find(|seen| seen.fault == fault);
+    let nearest = || recording.nearest.get(fault as usize).copied().flatten().map(|near| near.assessment);
+    confirmed.or_else(nearest)
+}
+
+/// What is asked, and what is known of the answer before any number is turned.
+struct Question<'a> {
+    case: &'a Arc<Case>,
+    outcome: Outcome,
+    fault: Fault,
+    until_ms: u64,
+    came: Option<Came>,
+    /// What the firmware told of the fault in a run in which it was not Confirmed.
+    heard: Option<Heard>,
+}
+
+impl Question<'_> {
+    /// The numbers that took part.
+    fn knobs(&self, seen: Option<Assessment>) -> Vec<Knob> {
+        let mut knobs = vec![Knob::Trip(self.fault), Knob::Dwell(self.fault)];
+        // Without a dwell nothing runs that a release could end.
+        if self.case.config().faults.shown(self.fault).dwell.0 > 0 {
+            knobs.push(Knob::Release(self.fault));
+        }
+        let begun = |onset: f64| self.came.is_none_or(|came| onset <= came.seconds);
+        let defects = self.case.defects.iter().enumerate().filter(|(_, defect)| begun(defect.onset_seconds));
+        knobs.extend(defects.map(|(place, _)| Knob::Severity(place)));
+        knobs.extend(seen.and_then(|seen| channel::of(&seen, self.case)));
+        knobs.retain(|knob| knob.get(self.case).is_some());
+        knobs
+    }
+
+    /// What the firmware tells of the fault when its limit is as far away as is accepted, if it is silent then.
+    fn without<const CELLS: usize, const THERMISTORS: usize>(&self) -> Result<Option<Heard>, StartError> {
+        for knob in [Knob::Trip(self.fault), Knob::Dwell(self.fault)] {
+            let Some(stands) = knob.get(self.case) else { continue };
+            let [away, _] = self.ends(knob);
+            let Ok(turned) = knob.turned(self.case, edge::reach(self.case, knob, stands, away)) else {
+                continue;
+            };
+            let mut listener = Listener::of(self.fault);
+            let turned = Arc::new(turned);
+            let silent = Outcome::Confirmed(self.fault);
+            if replayed::<CELLS, THERMISTORS>(&turned, silent, self.until_ms, &mut listener)?.is_none() {
+                return Ok(Some(listener.heard(&turned)));
+            }
+        }
+        Ok(None)
+    }
+
+    /// The two ends to which a number may be turned: first the one away from the fault, where it comes later or not at all.
+    fn ends(&self, knob: Knob) -> [f64; 2] {
+        let (low, high) = knob.range(self.case).unwrap_or_default();
+        let shown = self.case.config().faults.shown(self.fault);
+        let below = shown.trip.zip(shown.release).is_some_and(|(trip, release)| trip.bits() < release.bits());
+        match knob {
+            Knob::Trip(_) | Knob::Release(_) if below => [low, high],
+            Knob::Trip(_) | Knob::Release(_) | Knob::Dwell(_) => [high, low],
+            Knob::Severity(_) => [low, high],
+            Knob::Error(..) => {
+                let most = channel::MOST_ERRORS * Tolerance::of(knob, self.case).amount;
+                [low.max(-most), high.min(most)]
+            }
+        }
+    }
+
+    /// Where one number flips the outcome.
+    fn distance<const CELLS: usize, const THERMISTORS: usize>(
+        &self,
+        knob: Knob,
+    ) -> Result<Distance, StartError> {
+        let stands = knob.get(self.case).unwrap_or_default();
+        let here = Side { value: stands, came: self.came };
+        let of_limit = matches!(knob, Knob::Trip(_) | Knob::Release(_) | Knob::Dwell(_));
+        let mut ends = self.ends(knob).to_vec();
+        if of_limit && matches!(self.outcome, Outcome::Confirmed(_)) {
+            // A limit nearer by, or a shorter dwell, makes no fault come later: the other way is not asked.
+            ends.remove(usize::from(self.came.is_some()));
+        }
+        let play = |value| self.play::<CELLS, THERMISTORS>(knob, value);
+        let (mut edges, mut tried) = (Vec::new(), Vec::new());
+        for end in ends {
+            let reached = edge::reach(self.case, knob, stands, end);
+            if same(reached, stands) {
+                continue;
+            }
+            let guess = self.heard.as_ref().and_then(|heard| heard.edge(self.case, knob, stands, reached));
+            match edge::between(knob.grid(self.case), here, reached, guess, &play)? {
+                Ok((same, other)) => edges.push((same, other)),
+                Err(side) => tried.push(side),
+            }
+            // Further away from the other end than from this one, an edge of a limit is not looked for.
+            if of_limit && !edges.is_empty() {
+                break;
+            }
+        }
+        let apart = |(_, other): &(Side, Side)| (other.value - stands).abs();
+        let nearest = edges.into_iter().min_by(|one, another| apart(one).total_cmp(&apart(another)));
+        let found = match nearest {
+            Some((same, other)) => Found::Edge { same, other },
+            None => Found::Nowhere { ends: tried },
+        };
+        Ok(Distance { knob, stands, found, tolerance: Tolerance::of(knob, self.case) })
+    }
+
+    /// The case with a number turned; nothing if it would not be accepted.
+    fn play<const CELLS: usize, const THERMISTORS: usize>(
+        &self,
+        knob: Knob,
+        value: f64,
+    ) -> Result<Option<Side>, StartError> {
+        let Ok(turned) = knob.turned(self.case, value) else { return Ok(None) };
+        let came = replayed::<CELLS, THERMISTORS>(&Arc::new(turned), self.outcome, self.until_ms, &mut ())?;
+        Ok(Some(Side { value, came }))
+    }
+}
