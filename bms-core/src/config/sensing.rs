@@ -2,6 +2,7 @@
 
 use super::Pack;
 use super::digest::{Digest, Fed, section};
+use crate::sense::celsius;
 use crate::units::{Amps, Celsius, Milliohms, Millis, Ratio, Volts};
 
 section! {
@@ -92,6 +93,21 @@ impl Fed for ThermistorCurve {
 }
 
 impl Sensing {
+    /// What a thermistor's divider says, between −40 and 125 °C, the ends of its table. Nothing at a rail, where its wire is open or
+    /// shorted. Whether the thermistor is believed is not said: that takes more than one frame.
+    ///
+    /// ```
+    /// use bms_core::{Config, units::{Celsius, Ratio}};
+    /// let sensing = Config::crane().sensing; // 10 kΩ at 25 °C, below 10 kΩ: half of the reference
+    /// assert_eq!(sensing.celsius(Ratio::percent(50)), Some(Celsius::from_milli(25_000)));
+    /// assert_eq!(sensing.celsius(Ratio::ONE), None); // an open wire
+    /// ```
+    #[must_use]
+    pub fn celsius(&self, ratio: Ratio) -> Option<Celsius> {
+        let inside = ratio > self.rail && ratio < Ratio::ONE - self.rail;
+        inside.then(|| celsius(self.curve, self.wiring, ratio))
+    }
+
     /// What is left of a difference between the pack's voltage and its cells that the drop of this current between the two cannot explain:
     /// anything from none of it to that of the whole path.
     pub(crate) fn beyond_path(&self, apart: Volts, amps: Amps) -> Volts {

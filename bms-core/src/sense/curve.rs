@@ -52,7 +52,7 @@ static B3435: [i16; NODES] = turned(&B57330V2103);
 static B3977: [i16; NODES] = turned(&NTCLE100E3);
 
 /// What a ratio says, held between the ends of the table.
-pub(super) fn celsius(curve: ThermistorCurve, wiring: Wiring, ratio: Ratio) -> Celsius {
+pub(crate) fn celsius(curve: ThermistorCurve, wiring: Wiring, ratio: Ratio) -> Celsius {
     let table = match curve {
         ThermistorCurve::B3435 => &B3435,
         ThermistorCurve::B3977 => &B3977,

@@ -14,6 +14,7 @@
 //! | verb | holds besides |
 //! | --- | --- |
 //! | `run`, `why` | what [`document`](crate::explain::document) describes, both the same but for `distances` |
+//! | `step` | not one document but one a line, for each stop and each answer: see [`stop`](crate::explain::stop) |
 //! | `check` | `accepted`: true; `case`: as there. What is not accepted is said on stderr alone, with exit code 2 |
 //! | `list faults` | `pack`: whose default limits they are; `faults`: a list in the firmware's order, each with `key`, `name`, `meaning`, `trip_…` and `release_…` (left out where the fault is found by its own rule), `dwell_seconds`, `reaction` |
 //! | `list defects` | `defects`: a list, each with `kind`, `name`, `changes`, `place`, `severity`, and `grows`: whether `ramp_s` is accepted |
@@ -31,6 +32,7 @@ mod list;
 mod progress;
 mod run;
 mod source;
+mod step;
 mod survey;
 mod why;
 
@@ -76,6 +78,9 @@ enum Verb {
     /// Says why: the chain that led to each fault, and whether the pack is dangerous. Example: why examples/cases/loose-joint.toml
     #[command(after_help = words::CAUTIONS)]
     Why(why::Why),
+    /// Steps through a case, forwards and backwards, and shows every tick. Example: step examples/cases/open-thermistor.toml
+    #[command(after_help = words::CAUTIONS)]
+    Step(step::Step),
     /// Lists what the firmware can conclude, or what can be wrong with the pack. Example: list faults
     #[command(after_help = words::CAUTIONS)]
     List(list::List),
@@ -131,6 +136,7 @@ pub fn main() -> ExitCode {
     match line.verb {
         Some(Verb::Run(run)) => run.go(),
         Some(Verb::Why(why)) => why.go(),
+        Some(Verb::Step(step)) => step.go(),
         Some(Verb::List(list)) => list.go(),
         Some(Verb::Check(check)) => check.go(),
         Some(Verb::Dictionary(dictionary)) => dictionary.go(),

@@ -5,7 +5,7 @@ use super::{Ended, complain, read, refuse, seed};
 use crate::case::{Case, Pack, StartError};
 use crate::recording::file::{self, Kept};
 use crate::recording::{self, Recording};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// What is explained.
@@ -13,7 +13,7 @@ use std::sync::Arc;
 pub(super) struct Source {
     /// A case file, or - for standard input, or a recording that `run --record` wrote
     #[arg(value_name = "RECORDING-or-CASE")]
-    source: PathBuf,
+    path: PathBuf,
     /// Seed of all noise and scatter, instead of the case's; a recording has its own
     #[arg(long, value_name = "NUMBER", value_parser = seed, allow_hyphen_values = true)]
     seed: Option<u64>,
@@ -27,45 +27,47 @@ pub(super) trait Explains {
     /// `complete` unless the run comes from a file that was cut short.
     fn explain<const CELLS: usize, const THERMISTORS: usize>(
         &self,
-        recording: &Recording<CELLS, THERMISTORS>,
+        recording: Recording<CELLS, THERMISTORS>,
         complete: bool,
     ) -> Result<Ended, Ended>;
 }
 
 impl Source {
+    /// Whether it comes from standard input.
+    pub(super) fn is_stdin(&self) -> bool {
+        self.path == Path::new("-")
+    }
+
     /// Plays it and explains it.
     pub(super) fn go(&self, explains: &impl Explains) -> Ended {
-        let explained = if file::is_recording(&self.source) {
-            self.by_recording(explains)
-        } else {
-            self.by_case(explains)
-        };
+        let explained =
+            if file::is_recording(&self.path) { self.by_recording(explains) } else { self.by_case(explains) };
         explained.unwrap_or_else(|ended| ended)
     }
 
     fn by_case(&self, explains: &impl Explains) -> Result<Ended, Ended> {
-        let mut case = read(&self.source)?;
+        let mut case = read(&self.path)?;
         case.seed = self.seed.unwrap_or(case.seed);
         let case = Arc::new(case);
         match case.pack {
-            Pack::Crane => explains.explain(&self.play::<96, 16>(&case)?, true),
-            Pack::Trainer => explains.explain(&self.play::<16, 8>(&case)?, true),
+            Pack::Crane => explains.explain(self.play::<96, 16>(&case)?, true),
+            Pack::Trainer => explains.explain(self.play::<16, 8>(&case)?, true),
         }
     }
 
     /// A recording is played again from the case inside it, and held to the decisions that it vouches for.
     fn by_recording(&self, explains: &impl Explains) -> Result<Ended, Ended> {
-        let kept = file::case_of(&self.source).map_err(|error| refuse(&error))?;
+        let kept = file::case_of(&self.path).map_err(|error| refuse(&error))?;
         if let Some(seed) = self.seed {
-            let (file, own) = (self.source.display(), kept.case.seed);
+            let (file, own) = (self.path.display(), kept.case.seed);
             complain(&format!(
                 "--seed = {seed}: not accepted with the recording {file}, whose seed is {own}"
             ));
             return Err(Ended::BadInput);
         }
         match kept.case.pack {
-            Pack::Crane => explains.explain(&self.replay::<96, 16>(&kept)?, kept.complete),
-            Pack::Trainer => explains.explain(&self.replay::<16, 8>(&kept)?, kept.complete),
+            Pack::Crane => explains.explain(self.replay::<96, 16>(&kept)?, kept.complete),
+            Pack::Trainer => explains.explain(self.replay::<16, 8>(&kept)?, kept.complete),
         }
     }
 

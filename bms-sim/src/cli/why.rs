@@ -58,16 +58,16 @@ impl Why {
 impl Explains for Why {
     fn explain<const CELLS: usize, const THERMISTORS: usize>(
         &self,
-        recording: &Recording<CELLS, THERMISTORS>,
+        recording: Recording<CELLS, THERMISTORS>,
         complete: bool,
     ) -> Result<Ended, Ended> {
-        let account = Account::of(recording).map_err(|error| unplayed(&error))?;
-        let answers = self.answers(recording).map_err(|error| unplayed(&error))?;
+        let account = Account::of(&recording).map_err(|error| unplayed(&error))?;
+        let answers = self.answers(&recording).map_err(|error| unplayed(&error))?;
         if self.json {
-            let document = document::document(recording, &account, !recording.end.over());
+            let document = document::document(&recording, &account, !recording.end.over());
             return Ok(show_json(&document.with_distances(&answers, &recording.case), Ended::AsExpected));
         }
-        let text = self.text(recording, &account, &answers, complete).map_err(|error| unplayed(&error))?;
+        let text = self.text(&recording, &account, &answers, complete).map_err(|error| unplayed(&error))?;
         Ok(show(&titled(&text), Ended::AsExpected))
     }
 }

@@ -3,10 +3,13 @@
 //! From recorded evidence and from truth: what happened, what led to what, and the sentences for all of it. Nothing here is
 //! guessed: every figure is read from evidence or from the world.
 
+pub mod at_length;
 pub mod blind;
 pub mod chain;
 pub mod distance;
 pub mod document;
+pub mod picture;
+pub mod stop;
 pub mod story;
 pub mod verdict;
 pub mod words;

@@ -7,6 +7,7 @@
 mod digest;
 pub mod file;
 mod recorder;
+pub mod stepper;
 pub mod values;
 
 pub use recorder::{JudgedStep, Nearest, Tightest};

@@ -15,6 +15,7 @@ mod names;
 mod numbers;
 mod quarantine;
 mod recording;
+pub mod stop;
 mod story;
 mod watched;
 mod world;

@@ -1,0 +1,131 @@
+//! Stepping as its users meet it: the real binary with commands from a pipe, and pictures that fit their screen.
+
+use bms_sim::case::Case;
+use bms_sim::explain::picture;
+use bms_sim::recording::stepper::{Sought, Stepper, Way};
+use bms_sim::recording::{self, Recording};
+use std::io::Write as _;
+use std::process::{Command, Stdio};
+use std::sync::Arc;
+
+/// How a session ended.
+struct Ran {
+    code: Option<i32>,
+    out: String,
+    err: String,
+}
+
+/// Steps through the shipped case with a broken thermistor wire, with these commands from a pipe.
+fn step(options: &str, commands: &str) -> Ran {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_bms-sim"));
+    command.current_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/.."));
+    command.arg("step").args(options.split_whitespace()).args(["-q", "examples/cases/open-thermistor.toml"]);
+    command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
+    let mut child = command.spawn().expect("the program starts");
+    let mut stdin = child.stdin.take().expect("its input is a pipe");
+    stdin.write_all(commands.as_bytes()).expect("it reads its commands");
+    drop(stdin);
+    let output = child.wait_with_output().expect("it ends");
+    let text = |bytes| String::from_utf8(bytes).expect("the program writes UTF-8");
+    Ran { code: output.status.code(), out: text(output.stdout), err: text(output.stderr) }
+}
+
+/// A session as the documentation shows one. Another picture than before is looked at, and taken if it is better:
+/// `SNAPSHOTS=overwrite` writes it.
+#[test]
+fn a_session_from_a_pipe() {
+    let ran = step("", "# to the broken wire\nback stage\nto end\nback stage\nback 3\n");
+    assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""), "{}", ran.out);
+    snapbox::assert_data_eq!(ran.out, snapbox::file!["step/open-thermistor.txt"]);
+}
+
+#[test]
+fn what_is_no_command_is_named_and_the_rest_is_done() {
+    let ran = step("", "tik 3\ntick 3\nshow sells\n");
+    let errors = "error: command = tik: not known here; did you mean tick?\nerror: show = sells: not known here; did you mean cells?\n";
+    assert_eq!((ran.code, ran.err.as_str()), (Some(2), errors));
+    assert!(ran.out.contains("tick          2 at 0.02 s"), "{}", ran.out);
+}
+
+#[test]
+fn with_json_each_line_is_a_document() {
+    let ran = step("--json", "tick\nto 30.5\nwhy thermistor_open\n");
+    assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""));
+    let documents: Vec<serde_json::Value> =
+        ran.out.lines().map(|line| serde_json::from_str(line).expect("one document")).collect();
+    assert_eq!(documents.len(), 3, "{}", ran.out);
+    assert_eq!(documents[0]["tick"], 0);
+    assert_eq!(documents[1]["seconds"], 30.5);
+    assert_eq!(documents[1]["cells_volts"].as_array().map(Vec::len), Some(96));
+    assert_eq!(documents[2]["command"], "why thermistor_open");
+}
+
+#[test]
+fn the_commands_cannot_come_from_where_the_case_does() {
+    let output = Command::new(env!("CARGO_BIN_EXE_bms-sim"))
+        .args(["step", "-"])
+        .stdin(Stdio::null())
+        .output()
+        .expect("the program starts");
+    assert_eq!(output.status.code(), Some(2));
+    let error =
+        "error: RECORDING-or-CASE = -: standard input has the commands; accepted is the name of a file\n";
+    assert_eq!(String::from_utf8_lossy(&output.stderr), error);
+}
+
+/// A pack of either kind that works and breaks in several ways at once, so that there is much to show.
+fn troubled<const CELLS: usize, const THERMISTORS: usize>(pack: &str) -> Recording<CELLS, THERMISTORS> {
+    let text = format!(
+        "schema = 1\ntitle = \"Trouble\"\nstory = \"Everything at once.\"\npack = \"{pack}\"\nseed = 4\nduration_s = 60\n\
+         [start]\ncharge_percent = 60\ncelsius = -20\n[[act]]\nat_s = 1\nask = \"close\"\n\
+         [[act]]\nat_s = 40\nask = \"clear\"\nby = \"service\"\n\
+         [[duty]]\ntimes = 6\nphases = [{{ do = \"hold\" }}, {{ do = \"hoist\", for_s = 3 }}, {{ do = \"fast-lower\", for_s = 3 }}]\n\
+         [[defect]]\nkind = \"thermistor_open\"\nthermistor = 3\nat_s = 6\n\
+         [[defect]]\nkind = \"cell_channel_offset\"\ncell = 5\nmillivolts = 400\nat_s = 8\n\
+         [[defect]]\nkind = \"current_dead\"\ncurrent_sensor = \"main\"\nat_s = 10\n\
+         [[defect]]\nkind = \"interlock_open\"\nat_s = 12\n\
+         [[defect]]\nkind = \"feedback_stuck_closed\"\ncontactor = \"precharge\"\nat_s = 14\n\
+         [[defect]]\nkind = \"contactor_welded\"\ncontactor = \"positive\"\nat_s = 14\n\
+         [[defect]]\nkind = \"service_disconnect_out\"\nat_s = 20\n"
+    );
+    let case = Case::parse(&text, "trouble").unwrap_or_else(|error| panic!("{error}"));
+    recording::play(&Arc::new(case), |_| true).expect("the case is about this pack")
+}
+
+/// A tick that happened to have much to say, a quiet one, and many between: no line is wider than 80 columns, no picture higher than
+/// 22 lines, and each names what is beside what.
+fn fits<const CELLS: usize, const THERMISTORS: usize>(pack: &str) {
+    let recording = Arc::new(troubled::<CELLS, THERMISTORS>(pack));
+    let mut stepper = Stepper::new(Arc::clone(&recording));
+    let mut highest = 0;
+    let mut look = |stepper: &Stepper<CELLS, THERMISTORS>| {
+        let stop = stepper.stop().expect("a tick was played");
+        let lines = picture::of(&stop, &recording.case, "a branch with a name of its own");
+        let plain: Vec<String> = lines.iter().map(picture::Line::plain).collect();
+        let text = plain.join("\n");
+        assert!(plain.iter().all(|line| line.chars().count() <= picture::WIDTH), "{text}");
+        assert!(plain.len() <= picture::HEIGHT, "{text}");
+        for name in ["tick", "duty", "cells", "temperatures", "contactors", "voltages", "current", "faults"] {
+            assert!(plain.iter().any(|line| line.starts_with(name)), "{name} in\n{text}");
+        }
+        highest = highest.max(plain.len());
+    };
+    while stepper.to_next(Sought::Event, Way::On) {
+        look(&stepper);
+    }
+    while stepper.stop().is_some() {
+        look(&stepper);
+        stepper.by(Way::Back, 97);
+    }
+    assert!(highest > 18, "there was never much to show: {highest}");
+}
+
+#[test]
+fn every_picture_of_the_crane_fits_its_screen() {
+    fits::<96, 16>("crane");
+}
+
+#[test]
+fn every_picture_of_the_trainer_fits_its_screen() {
+    fits::<16, 8>("trainer");
+}
