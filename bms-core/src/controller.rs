@@ -138,7 +138,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
             now: self.now,
         };
         let faults = self.faults.advance(&seen, &config.faults, witness);
-        let insulated = self.insulation.lets_close(config);
+        let insulated = self.insulation.lets_close(self.now, config);
         let coils = self.sequence.advance(&believed, asked, (&faults, insulated), config, witness);
         let step = self.sequence.step();
         let limits = self.limiter.allowed(&believed, &self.estimated, &faults, step, config, witness);

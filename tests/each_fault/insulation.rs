@@ -28,6 +28,18 @@ pub(crate) fn stories() -> Vec<Story> {
             )
         },
         Story {
+            seconds: 310.0,
+            raises: r#"{ kind = "pack_voltage_gain", percent = -3 }"#,
+            near: r#"{ kind = "pack_voltage_gain", percent = -1 }"#,
+            beside: &[Fault::PackSumDisagrees],
+            heals: 20.0,
+            shows: Shows::at(Place::Pack).observed(300_000.0, 20.0).limit(300_000.0, 0.0),
+            ..Story::of(
+                Fault::InsulationUnknown,
+                "of 53 V the poles together are 1.6 V off the pack, and 0.5 V, of 0.77 V that three meters in error explain: every pair is thrown away",
+            )
+        },
+        Story {
             seconds: 80.0,
             duty: r#"{ do = "hold", for_s = 30 }, { do = "top-up", for_s = 100 }"#,
             raises: r#"{ kind = "leak_negative", kiloohms = 5 }"#,

@@ -25,6 +25,8 @@ section! {
         least: Volts,
         /// Time between the end of one pair of readings and the beginning of the next. While the last one was low there is none.
         pause: Millis,
+        /// A result older than this says nothing any more: no pack closes on it, and while no younger one comes insulation is unknown.
+        oldest: Millis,
         /// A current of this much into the pack charges it ...
         charging: Amps,
         /// ... from a charger, once it has flowed for this long: a lowering load feeds back for seconds. The charger has gone when it has
@@ -51,6 +53,7 @@ impl InsulationFacts {
             moved: Ratio::percent(2),
             least: pack.nominal.scaled(Ratio::percent(50)),
             pause: Millis(5_000),
+            oldest: Millis::from_seconds(300),
             charging: pack.rate(5),
             charging_for: Millis::from_seconds(30),
             readings: 3,

@@ -214,6 +214,9 @@ rules! {
     "insulation.least": insulation.least => LessThan times(faults.cell_under_voltage_far.trip, pack.cells()), "all cells at the second step of under-voltage",
         beside "a limit of under-voltage" faults.cell_under_voltage_far.trip; "every pack must be measured";
     "insulation.pause": insulation.pause => AtMost Millis::from_seconds(3_600), "1 h"; "dew comes within seconds";
+    "insulation.oldest": insulation.oldest => AtLeast insulation.pause + insulation.settles_in() + insulation.settles_in(), "a pause and a pair of the slowest readings",
+        beside "a pause" insulation.pause; "a sound pack must have a result by then";
+    "insulation.oldest": insulation.oldest => AtMost Millis::from_seconds(86_400), "a day"; "insulation gets low within hours";
     "insulation.charging": insulation.charging => MoreThan sensing.current_offset, "the current's offset",
         beside "an offset" sensing.current_offset; "an offset is no charger";
     "insulation.charging_for": insulation.charging_for => AtLeast Millis::from_seconds(1), "1 s"; "a lowering load is no charger";

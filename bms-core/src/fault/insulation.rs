@@ -9,10 +9,13 @@
 //!
 //! One leak harms nobody who touches the other pole not: it takes a second one. So the first step is a report, and at the second one what
 //! is closed stays closed, with a warning. A charger ties the pack to the mains: with one, the second step opens.
+//!
+//! No result is no good one: after the oldest age that a result may have, insulation is unknown, and that is told. A charger's own monitor
+//! measures in place of this one; a pack without measuring points never knows and says so once.
 
 use super::Reading;
-use super::judge::{Limit, Seen, Sight, Watch};
-use crate::units::OhmsPerVolt;
+use super::judge::{Found, Limit, Seen, Sight, Watch};
+use crate::units::{Millis, OhmsPerVolt};
 use crate::witness::Place;
 
 /// Below the first step.
@@ -45,6 +48,23 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
         // Without a charger this is no fault, however low it is.
         let known = sight.reading != Reading::Unknown;
         if known && !seen.insulation.charger() { Sight { reading: Reading::Within, ..sight } } else { sight }
+    }
+}
+
+/// No result for too long.
+pub(super) struct Unknown;
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Unknown {
+    type Quantity = Found;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, _: &Limit<Found>) -> Sight {
+        if !seen.config.sensing.points.poles {
+            return Sight::found(Place::Pack, false);
+        }
+        if seen.insulation.charger() {
+            return Sight::UNKNOWN;
+        }
+        let oldest = seen.config.insulation.oldest;
+        Limit::<Millis>::between(Place::Pack, Some(seen.insulation.sought()), oldest, oldest - Millis(1))
     }
 }
 

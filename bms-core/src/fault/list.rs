@@ -346,6 +346,9 @@ list! {
     /// The pack is charged from a charger while insulation is below its second step: a charger brings the mains near.
     ChargedWithLeak charged_with_leak "charged with insulation low":
         one insulation::LowWhileCharged, OhmsPerVolt = |_| limit(OhmsPerVolt(100), OhmsPerVolt(110), 0, OpenSoon, AtPanel);
+    /// For longer than `insulation.oldest` no measurement of the insulation has come to a result: it may be anything.
+    InsulationUnknown insulation_unknown "insulation unknown":
+        one insulation::Unknown, Found = |_| found(0, Report, AtPanel);
     /// The auxiliary supply is low. While a coil pulls in, the lower `sequence.supply_at_pull_in` holds.
     SupplyLow supply_low "supply low":
         one control::Supply, Volts = |_| limit(volts(9_000), volts(9_500), 50, OpenSoon, AtPanel);

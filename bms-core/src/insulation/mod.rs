@@ -23,11 +23,16 @@
 //!
 //! **Both sides are known only in turn.** With the contactors open the pack alone is seen, with them closed pack and load. While they move,
 //! nothing is measured. Before they close, the pack is; but first the floating link shows whether they are open, which the known resistor would
-//! sway.
+//! sway. So it does before each further pair: however low insulation is, the resistor stays away for that long in between.
 //!
 //! **What spoils a pair** ends it, and another one begins: the pack voltage moved (a load step between the two readings is a leak, or hides
 //! one), the contactors moved, the poles contradict the pack voltage. While a charger charges, its own monitor measures; two of them
-//! disturb each other, so this one pauses and says so. A charger is what charges for longer than any lowering load feeds back.
+//! disturb each other, so this one pauses and says so. A charger is what charges for longer than any lowering load feeds back, with the
+//! contactors closed.
+//!
+//! **A result grows old.** Dew comes within seconds; what was found long ago, or on the other side of the contactors, is no ground for
+//! closing. Where pair after pair is spoilt (a duty that never stands still, a pack voltage that reads wrong), nothing is found at all: after
+//! `oldest` that is a fault of its own. It counts the time in which somebody looked, so that a sleep accuses nobody.
 
 mod formula;
 #[cfg(test)]
@@ -152,8 +157,10 @@ pub struct Insulation {
     phase: Phase,
     window: Window,
     charger: Charger,
-    /// Time for which the contactors have stood still.
-    still: Millis,
+    /// Time for which the contactors have stood still with the known resistor away from the poles.
+    calm: Millis,
+    /// Time since the last result, as far as frames came.
+    sought: Millis,
     /// Newest first.
     results: [Option<Insulated>; HISTORY as usize],
     told: Told,
@@ -196,9 +203,14 @@ struct Charger {
 }
 
 impl Charger {
-    fn look(&mut self, amps: Option<Amps>, elapsed: Millis, config: &Checked) {
-        let Some(amps) = amps else { return };
-        let flows = amps >= config.insulation.charging;
+    fn look(&mut self, seen: &Seen, config: &Checked) {
+        let Some(amps) = seen.amps else { return };
+        let (flows, elapsed) = (amps >= config.insulation.charging, seen.elapsed);
+        if !flows && seen.side == Some(InsulationSide::Pack) {
+            // Nothing reaches it through open contactors.
+            (self.there, self.otherwise) = (false, Millis::ZERO);
+            return;
+        }
         self.otherwise = if flows == self.there { Millis::ZERO } else { self.otherwise + elapsed };
         if self.otherwise >= config.insulation.charging_for {
             (self.there, self.otherwise) = (!self.there, Millis::ZERO);
@@ -212,7 +224,8 @@ impl Insulation {
             phase: Phase::Waits { left: Millis::ZERO },
             window: Window::EMPTY,
             charger: Charger { there: false, otherwise: Millis::ZERO },
-            still: Millis::ZERO,
+            calm: Millis::ZERO,
+            sought: Millis::ZERO,
             results: [None; HISTORY as usize],
             told: Told { not_measured: false, spoilt: None },
         }
@@ -229,11 +242,20 @@ impl Insulation {
         self.charger.there
     }
 
-    /// Whether insulation does not speak against closing: the last reading is above the second step, or there is nothing to read it by and
-    /// the configuration allows that.
-    pub(crate) fn lets_close(&self, config: &Checked) -> bool {
+    /// Time for which no result has come although somebody looked; none while a charger's own monitor measures.
+    pub(crate) const fn sought(&self) -> Millis {
+        self.sought
+    }
+
+    /// Whether insulation does not speak against closing: the last reading is one of the pack alone, no older than allowed and above the
+    /// second step; or there is nothing to read it by and the configuration allows that.
+    pub(crate) fn lets_close(&self, now: Uptime, config: &Checked) -> bool {
         if config.sensing.points.poles {
-            self.results().next().is_some_and(|last| last.per_volt() > config.faults.insulation_low_far.trip)
+            self.results().next().is_some_and(|last| {
+                last.side == InsulationSide::Pack
+                    && now.since(last.at) <= config.insulation.oldest
+                    && last.per_volt() > config.faults.insulation_low_far.trip
+            })
         } else {
             config.insulation.unmeasured_closes
         }
@@ -250,6 +272,7 @@ impl Insulation {
     ) -> ToChassis {
         let seen = Seen {
             elapsed: believed.elapsed,
+            credit: believed.credit,
             poles: believed.poles,
             pack: believed.voltages.map(|voltages| voltages.pack),
             amps: believed.current.map(|current| current.amps),
@@ -260,9 +283,11 @@ impl Insulation {
     }
 
     fn pass<W: Witness>(&mut self, seen: &Seen, config: &Checked, witness: &mut W) -> ToChassis {
-        self.still = if seen.side.is_some() { self.still + seen.elapsed } else { Millis::ZERO };
+        let stands = seen.side.is_some() && self.phase.resistor() == ToChassis::Open;
+        self.calm = if stands { self.calm + seen.elapsed } else { Millis::ZERO };
+        self.sought = self.sought + seen.credit;
         let charged_before = self.charger.there;
-        self.charger.look(seen.amps, seen.elapsed, config);
+        self.charger.look(seen, config);
         if !config.sensing.points.poles {
             if !self.told.not_measured {
                 self.told.not_measured = true;
@@ -274,7 +299,7 @@ impl Insulation {
             if !charged_before {
                 witness.tell(|| Evidence::Insulation(InsulationStep::PausedForCharger));
             }
-            self.phase = Phase::Waits { left: Millis::ZERO };
+            (self.phase, self.sought) = (Phase::Waits { left: Millis::ZERO }, Millis::ZERO);
         } else {
             self.phase = self.next(seen, config, witness);
         }
@@ -302,7 +327,7 @@ impl Insulation {
         let Some(means) = self.window.take(&poles, seen.elapsed, &config.insulation) else {
             return self.unless_late(pair, config, witness);
         };
-        if pole.is_none() && side == InsulationSide::Pack && self.still < shows_where_it_hangs(config) {
+        if pole.is_none() && side == InsulationSide::Pack && self.calm < shows_where_it_hangs(config) {
             return Phase::Plain { pair };
         }
         self.window = Window::EMPTY;
@@ -331,7 +356,7 @@ impl Insulation {
         witness: &mut W,
     ) -> Phase {
         let found = formula::insulated((pole, plain, loaded), side, at, &config.insulation);
-        self.told.spoilt = None;
+        (self.told.spoilt, self.sought) = (None, Millis::ZERO);
         self.results.rotate_right(1);
         if let Some(newest) = self.results.first_mut() {
             *newest = Some(found);
@@ -383,6 +408,8 @@ impl Insulation {
 /// What a tick shows of it.
 struct Seen {
     elapsed: Millis,
+    /// As much of it as a dwell is credited.
+    credit: Millis,
     poles: Option<PoleVoltages>,
     pack: Option<Volts>,
     amps: Option<Amps>,

@@ -92,6 +92,7 @@ impl Bench {
             self.now = self.now.after(Millis(10));
             let seen = Seen {
                 elapsed: Millis(10),
+                credit: Millis(10),
                 poles: Some(poles),
                 pack: Some(Volts::from_wide((self.chassis.pack << 16) / 1_000_000)),
                 amps: Some(Amps::from_milli(self.amps)),
@@ -290,6 +291,33 @@ fn it_pauses_while_a_charger_charges_and_says_so() {
     assert_eq!(bench.count(begun), before + 1);
 }
 
+/// Opening ends a charge at once: the pack alone is measured, also with the charger still plugged in. While it charged, its own monitor
+/// measured, and nothing was missed.
+#[test]
+fn an_opened_pack_is_not_charged() {
+    let mut bench = Bench::new(5_000_000, 5_000_000);
+    bench.amps = 60_000;
+    bench.for_ms(90_000);
+    assert_eq!((bench.room.charger(), bench.room.sought()), (true, Millis::ZERO));
+    (bench.amps, bench.step) = (0, Step::Open);
+    bench.for_ms(3_000);
+    assert!(bench.last().is_some_and(|found| found.side == InsulationSide::Pack));
+}
+
+/// A result with the load in it says nothing of the pack alone, and one of the pack alone is good for 300 s.
+#[test]
+fn closing_needs_a_young_result_of_the_pack_alone() {
+    let mut bench = Bench::new(5_000_000, 5_000_000);
+    bench.for_ms(5_000);
+    assert!(bench.last().is_some() && !bench.room.lets_close(bench.now, &bench.config));
+    bench.step = Step::Open;
+    bench.for_ms(5_000);
+    assert!(bench.room.lets_close(bench.now, &bench.config));
+    let found = bench.last().map_or(Uptime(0), |last| last.at);
+    assert!(bench.room.lets_close(found.after(Millis(300_000)), &bench.config));
+    assert!(!bench.room.lets_close(found.after(Millis(300_001)), &bench.config));
+}
+
 /// One pole's meter reads nothing: that would be a leak of no ohms at the other one. The pack voltage says otherwise.
 #[test]
 fn a_dead_meter_is_no_leak() {
@@ -310,10 +338,10 @@ fn without_measuring_points_insulation_is_unknown() {
     bench.config = config.check(96, 16).expect("a pack without these points is a pack");
     bench.for_ms(5_000);
     assert_eq!(bench.heard.0, [InsulationStep::NotMeasured]);
-    assert!(bench.room.lets_close(&bench.config));
+    assert!(bench.room.lets_close(bench.now, &bench.config));
     config.insulation.unmeasured_closes = false;
     let strict = config.check(96, 16).expect("it may be as strict as it likes");
-    assert!(!bench.room.lets_close(&strict));
+    assert!(!bench.room.lets_close(bench.now, &strict));
 }
 
 /// A pair takes 1 to 3 s, then 5 s pass; what is low is measured again at once.

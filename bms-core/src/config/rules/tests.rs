@@ -172,6 +172,9 @@ const SPOILT: [fn(&mut Config); LISTED] = [
     // 96 cells of 2.5 V.
     |c| c.insulation.least = Volts::from_milli(240_000),
     |c| c.insulation.pause = Millis(3_600_001),
+    // A pause of 5 s, and twice 1 s · 9 · ln 2 + 0.75 s.
+    |c| c.insulation.oldest = Millis(18_000),
+    |c| c.insulation.oldest = Millis(86_400_001),
     |c| c.insulation.charging = Amps::from_milli(2_000),
     |c| c.insulation.charging_for = Millis(999),
     |c| c.insulation.readings = 9,

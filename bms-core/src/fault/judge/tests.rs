@@ -180,6 +180,7 @@ fn with_nothing_measured_only_these_faults_have_a_reading() {
         Fault::PrechargeResistorHot,
         Fault::ContactorWorn,
         Fault::ContactorWornOut,
+        Fault::InsulationUnknown,
         Fault::MeasurementsStale,
         Fault::TickLate,
         Fault::ConfigurationInvalid,

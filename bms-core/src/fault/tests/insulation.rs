@@ -85,3 +85,58 @@ fn nothing_closes_before_insulation_is_known() {
     leaky.leaks(2_000);
     assert!((0..2_000).any(|_| leaky.after(10).coils().negative == Coil::On));
 }
+
+/// 100 µF settle in minutes: no pair comes to an end. The last result is of no use for closing once it is older than `oldest`, and then it is said
+/// that none is known. One more result ends that.
+#[test]
+fn insulation_that_is_not_found_for_too_long_is_unknown() {
+    let mut config = Config::crane();
+    config.insulation.oldest = Millis(30_000);
+    let mut paper = Paper::<96, 16>::new(&config.fit().expect("that is long enough"));
+    paper.for_ms(20_000);
+    let nanofarads = core::mem::replace(&mut paper.chassis.nanofarads, 100_000);
+    let found = paper.found();
+    paper.for_ms(20_000);
+    assert!(!paper.confirmed(Fault::InsulationUnknown));
+    paper.for_ms(12_000);
+    assert!(paper.found() == found && paper.confirmed(Fault::InsulationUnknown), "{found}");
+    assert_eq!(paper.remembers(Fault::InsulationUnknown), Some(Place::Pack));
+    paper.frame.asked = Asked { contactors: Wanted::Closed, ..Asked::NOTHING };
+    assert!((0..100).all(|_| paper.after(10).coils() == Coils::NONE));
+    assert!(paper.refused(|refusal| *refusal == Refusal::InsulationUnknown));
+    paper.clear(Clearance::Service);
+    assert!(paper.confirmed(Fault::InsulationUnknown));
+    paper.frame.asked = Asked::NOTHING;
+    paper.chassis.nanofarads = nanofarads;
+    paper.for_ms(20_000).clear(Clearance::Panel);
+    assert_eq!(paper.remembers(Fault::InsulationUnknown), None);
+}
+
+/// Nobody looks for an hour while everything is proven open: the result is too old to close on, but measuring was not in vain.
+#[test]
+fn a_sleep_makes_a_result_old_and_accuses_nobody() {
+    let mut paper = crane();
+    paper.for_ms(20_000);
+    paper.frame.asked = Asked { contactors: Wanted::Closed, ..Asked::NOTHING };
+    paper.after(3_600_000);
+    assert_eq!(paper.coils(), Coils::NONE);
+    assert!(paper.refused(|refusal| *refusal == Refusal::InsulationUnknown));
+    assert!((0..400).any(|_| paper.after(10).coils().negative == Coil::On));
+    assert_eq!(paper.remembers(Fault::InsulationUnknown), None);
+}
+
+/// Below its limit insulation is measured again and again. The known resistor still stays away for long enough in between that a contactor
+/// which sticks together shows: 520 ms of settling and 100 ms of reading.
+#[test]
+fn a_weld_shows_between_the_readings_of_a_low_insulation() {
+    for per_volt in [60, 20, 3] {
+        let mut paper = crane();
+        paper.leaks(per_volt).for_ms(30_000);
+        assert!(paper.core.proven_open() && paper.confirmed(Fault::InsulationLowFar));
+        let PackVoltages { pack, .. } = paper.frame.voltages.value;
+        paper.frame.voltages.value.behind_negative = Volts::ZERO;
+        paper.frame.voltages.value.behind_positive = pack;
+        paper.for_ms(5_000);
+        assert!(paper.confirmed(Fault::PositiveWelded), "{per_volt} Ω/V");
+    }
+}

@@ -50,6 +50,7 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         Fault::InsulationLow | Fault::InsulationLowFar | Fault::ChargedWithLeak => {
             format!("{at} is insulated from the chassis by")
         }
+        Fault::InsulationUnknown => "insulation from the chassis has not been found for".to_owned(),
         Fault::SenseWireOpen => format!("{at} moves its cells apart by"),
         Fault::MeasurementsStale => "the oldest part of the frame is old by".to_owned(),
         Fault::TickLate => "the newest frame came after the one before it by".to_owned(),
