@@ -69,14 +69,14 @@ pub(crate) fn stories() -> Vec<Story> {
             seconds: 5.0,
             asks: ASKS_AT_ONCE,
             raises: r#"{ kind = "load_left_on", ohms = 3, at_s = 0 }"#,
-            near: r#"{ kind = "load_left_on", ohms = 7, at_s = 0 }"#,
-            beside: &[Fault::PrechargeTooSlow],
+            near: r#"{ kind = "load_left_on", ohms = 15, at_s = 0 }"#,
+            beside: &[Fault::PrechargeStalled],
             shows: Shows::at(Place::Pack),
             heals: 60.0,
             ..Story::of(
                 Fault::PrechargeResistorHot,
                 "a load of 3 Ω leaves 10 / 13 of the pack across the resistor: 2 · 0.77² / 49 ms = 24 full starts a second, two of them in 83 ms; \
-                 7 Ω leave 10 / 17, two starts take 140 ms, and after 98 ms the link is too slow",
+                 15 Ω leave 10 / 25, two starts take 175 ms, and after 150 ms the link stands",
             )
         },
     ]

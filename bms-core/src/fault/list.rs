@@ -267,8 +267,9 @@ list! {
     /// The link rises faster than its capacitance allows.
     PrechargeTooFast precharge_too_fast "precharge too fast":
         one precharge::TooFast, Found = |_| found(0, Report, AtPanel);
-    /// The link lies above the pack by more than the end limit of precharge, so that positive must not close onto the difference: a turning
-    /// motor feeds it. Below the pack the start has not ended, and is stalled or too slow.
+    /// The link lies above the pack by more than the end limit of precharge, so that positive must not close onto the difference, or began a
+    /// start so near to the pack that no rise could show: a turning motor feeds it, or has. Below the pack the start has not ended, and is
+    /// stalled or too slow.
     ClosingDifferenceLarge closing_difference_large "closing difference too large":
         one precharge::ClosingDifference, Found = |_| found(0, Report, AtPanel);
     /// The precharge resistor is too hot, by its modelled energy.

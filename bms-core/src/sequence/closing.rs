@@ -16,12 +16,12 @@
 //! open contactors were asked for. A start whose precharge failed repeats by itself, a few times, with a pause.
 
 use super::findings::{Finding, Findings};
-use super::measured::Measured;
-use super::precharge::{Failure, Verdict, is_charged, significant, too_far_above};
+use super::measured::{Both, Measured};
+use super::precharge::{Failure, Verdict, is_charged, load_at, may_close, significant, too_far_above};
 use super::resistor::{Conducts, Resistor};
 use super::state::{Request, Sequence};
 use super::weld::{Joined, place_of_link, settling, shows_where_it_hangs};
-use super::{Because, Step};
+use super::{Because, PrechargeCheck, Step};
 use crate::config::{Checked, Config};
 use crate::decision::{Coil, FaultSummary};
 use crate::fault::{Fault, Reaction};
@@ -122,7 +122,7 @@ impl Sequence {
         if faults.confirmed.holds(Fault::ContactorWornOut) {
             return Some(Refusal::FaultHolds { act, fault: Fault::ContactorWornOut });
         }
-        if !now.cells {
+        if now.cells.is_none() {
             return Some(Refusal::Unmeasured(PartName::Cells));
         }
         if faults.confirmed.holds(Fault::InsulationLowFar) {
@@ -179,7 +179,11 @@ impl Sequence {
             findings.negative_stuck_open = Some(negative(false));
         } else {
             self.negative_made = None;
-            if self.since >= config.sequence.step_deadline {
+            let overdue = self.since >= config.sequence.step_deadline;
+            if let Some(hidden) = hides_negative(&seen, config).filter(|_| overdue) {
+                findings.precharge_failed(Failure::Above, hidden);
+                self.outlook.failed = Some(Because::PrechargeFailed { fault: Failure::Above.fault() });
+            } else if overdue {
                 findings.negative_stuck_open = Some(negative(true));
                 self.outlook.failed = Some(stopped_by(Fault::NegativeStuckOpen, config));
             }
@@ -226,13 +230,12 @@ impl Sequence {
         witness: &mut W,
     ) {
         self.start.pass(now.elapsed);
-        let Some(seen) = now.voltages else {
+        let (Some(seen), Some(both)) = (now.voltages, now.both()) else {
             self.resistor.rest(now.elapsed, config);
             return;
         };
         let rose_before = self.start.has_risen();
-        let (verdict, check) = self.start.look(&seen, config);
-        witness.tell(|| Evidence::Precharging(check));
+        let (verdict, check) = self.start.look(&both, config);
         let conducts = match (rose_before, self.start.has_risen()) {
             (true, _) => Conducts::Throughout,
             (false, true) => Conducts::FromNow,
@@ -240,14 +243,23 @@ impl Sequence {
             (false, false) => Conducts::Not,
         };
         self.resistor.pass(seen.pack - seen.link, conducts, now.elapsed, config);
-        let bound = seen.pack - check.within;
+        let bound = check.pack - check.within;
         let verdict = if verdict == Verdict::Rising && self.resistor.overloaded() {
             // The energy of two full starts is spent: whatever the cause, this start must end; the heat is told beside it.
-            let failure = if self.start.has_risen() { Failure::TooSlow } else { Failure::Flat };
+            let failure = match (self.start.has_risen(), self.start.climbs(&both.high, check.rise)) {
+                (false, _) => Failure::Flat,
+                (true, true) => Failure::TooSlow,
+                (true, false) => Failure::Stalled,
+            };
             Verdict::Failed(failure, Finding::broken(seen.link, bound))
         } else {
             verdict
         };
+        witness.tell(|| {
+            let stalled = matches!(verdict, Verdict::Failed(Failure::Stalled, _));
+            let explained_by = if stalled { load_at(check.link, check.pack, config) } else { None };
+            Evidence::Precharging(PrechargeCheck { explained_by, ..check })
+        });
         match verdict {
             Verdict::Rising => {}
             Verdict::Charged { within, after } => {
@@ -310,10 +322,10 @@ impl Sequence {
         if let Some(because) = reason_to_open(asked, demanded).or(self.outlook.failed) {
             return Some((Step::ProvingDead, because));
         }
-        if let (Some((within, after)), Some(seen)) = (self.outlook.charged, now.voltages)
-            && is_charged(&seen, config)
+        if let (Some((within, after)), Some(both)) = (self.outlook.charged, now.both())
+            && may_close(&both, config)
         {
-            let PackVoltages { pack, link, .. } = seen;
+            let PackVoltages { pack, link, .. } = both.high;
             return Some((Step::ClosingPositive, Because::LinkCharged { link, pack, within, after }));
         }
         self.overdue(now, config).map(|because| (Step::ProvingDead, because))
@@ -324,7 +336,7 @@ impl Sequence {
     /// when positive closes, and that is no fall. The time that an open
     /// positive would take to show runs from the first reading without precharge: what precharge did before nobody may have seen.
     pub(super) fn look_at_positive(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
-        let Some(seen) = now.voltages else { return };
+        let Some(Both { high: seen, .. }) = now.both() else { return };
         let from = self.link_from.unwrap_or(seen.link).max(seen.link);
         self.link_from = Some(from);
         if self.coils.precharge == Coil::On || self.steady.precharge < config.sequence.release {
@@ -366,6 +378,14 @@ impl Sequence {
         let deadline = self.deadline(config)?;
         (self.since >= deadline).then_some(Because::NotProven { link: now.link(), deadline })
     }
+}
+
+/// The link and its bound, where it lies so near the pack that no cross voltage tells a closed negative from an open one. Only one that was above
+/// the pack a moment ago comes there.
+fn hides_negative(seen: &PackVoltages, config: &Checked) -> Option<Finding> {
+    let tells = significant(config) + significant(config);
+    let hidden = config.sensing.points.behind_negative && (seen.pack - seen.link).abs() < tells;
+    hidden.then(|| Finding::broken(seen.link, seen.pack - tells))
 }
 
 /// Time without precharge until an open positive would have shown: the fall of the link by more than measuring error.

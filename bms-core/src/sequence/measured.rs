@@ -1,4 +1,8 @@
 //! What the sequence looks at in a tick, and what that says of the current: has it fallen, and may the contactors break it?
+//!
+//! The pack is measured twice: by a meter of its own and by its cells, which sum up to it. The meters around the contactors say nothing of each
+//! other's scale, so that one that lies would accuse a contactor or let it close onto a difference. What has to hold of the pack
+//! therefore has to hold of both measures; a contactor is accused only of what neither of them explains.
 
 use crate::config::Checked;
 use crate::frame::{Feedback, PackVoltages, ToChassis};
@@ -15,12 +19,26 @@ pub(super) struct Measured {
     pub(super) current_check: Option<Amps>,
     pub(super) supply: Option<Volts>,
     pub(super) feedback: Option<Feedback>,
-    /// Whether the cells are believed: a pack with a reversed cell must never get as far as precharge.
-    pub(super) cells: bool,
+    /// The sum of the cells, where they are believed: a pack with a reversed cell must never get as far as precharge.
+    pub(super) cells: Option<Volts>,
     /// Where the known resistor of the insulation measurement stands.
     pub(super) resistor: ToChassis,
     /// Whether insulation does not speak against closing.
     pub(super) insulated: bool,
+}
+
+/// The voltages around the contactors by the lower and by the higher measure of the pack.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Both {
+    pub(super) low: PackVoltages,
+    pub(super) high: PackVoltages,
+}
+
+impl Both {
+    /// How far the link is from the nearer measure of the pack: what is left for a contactor to explain.
+    pub(super) fn apart(&self) -> Volts {
+        (self.low.pack - self.low.link).abs().min((self.high.pack - self.high.link).abs())
+    }
 }
 
 impl Measured {
@@ -35,10 +53,18 @@ impl Measured {
             current_check: believed.current_check,
             supply: believed.supply,
             feedback: believed.feedback,
-            cells: believed.cells.is_some(),
+            cells: believed.cells.map(|cells| cells.sum),
             resistor: believed.poles.map_or(ToChassis::Open, |poles| poles.resistor),
             insulated: false,
         }
+    }
+
+    /// The voltages by both measures of the pack.
+    pub(super) fn both(&self) -> Option<Both> {
+        let seen = self.voltages?;
+        let sum = self.cells.unwrap_or(seen.pack);
+        let of = |pack: Volts| PackVoltages { pack, ..seen };
+        Some(Both { low: of(seen.pack.min(sum)), high: of(seen.pack.max(sum)) })
     }
 
     pub(super) fn amps(&self) -> Option<Amps> {

@@ -218,7 +218,7 @@ pub struct PrechargeCheck {
     pub link: Volts,
     /// The link as expected for the configured resistor, capacitance and bleed-down.
     pub expected: Volts,
-    /// The pack.
+    /// The pack: the higher of its own meter and the sum of its cells.
     pub pack: Volts,
     /// The end limit on the difference of pack and link.
     pub within: Volts,

@@ -26,7 +26,7 @@
 
 use super::closing::{Demanded, reason_to_open, stopped_by, time_to_fall};
 use super::findings::{Finding, Findings};
-use super::measured::Measured;
+use super::measured::{Both, Measured};
 use super::precharge::{curve, end_limit, significant};
 use super::state::Sequence;
 use super::weld::{Joined, place_of_link, settling};
@@ -113,11 +113,12 @@ impl Sequence {
 
     /// Closed and Easing: pack and link are one; where they differ, a contactor has opened by itself.
     pub(super) fn look_at_closed(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
-        let Some(seen) = now.voltages else { return };
+        let (Some(seen), Some(both)) = (now.voltages, now.both()) else { return };
         findings.precharge_is_well();
-        // The end limit is wider than any error of scale, and a link without its contactor passes it in a tenth of a second.
-        let most = end_limit(seen.pack, config).max(significant(config));
-        let apart = (seen.pack - seen.link).abs();
+        // A link without its contactor passes the end limit in a tenth of a second. Where the cells add up to it, a meter of the pack that
+        // differs lies.
+        let most = end_limit(both.low.pack, config).max(significant(config));
+        let apart = both.apart();
         let differs = apart > most;
         self.differed = if differs { self.differed + now.credit } else { Millis::ZERO };
         let kept = Some(Finding::kept(apart, most));
@@ -175,7 +176,7 @@ impl Sequence {
         config: &Checked,
         witness: &mut W,
     ) {
-        let Some(seen) = now.voltages else { return };
+        let Some(Both { low, high: seen }) = now.both() else { return };
         // A current that still charges lifts the link until the load has stopped, and above the pack once positive has opened. Expected
         // is the fall from that height, but counted is only what lies below the pack.
         // Across a gap in the readings nobody knows how high it was: its fall is counted from the first one after it.
@@ -196,7 +197,7 @@ impl Sequence {
         let telling = telling_fall(seen.pack, config);
         let asked = telling.scaled(Ratio::percent(75));
         let error = significant(config);
-        let elsewhere = seen.pack - seen.link > telling + error || seen.link - seen.pack > error;
+        let elsewhere = low.pack - seen.link > telling + error || seen.link - seen.pack > error;
         let expected = from - curve(highest, Volts::ZERO, time, config.sequence.discharge_time_constant());
         if time > Millis::ZERO && (from - seen.link >= asked || elsewhere) {
             self.outlook.parted = true;

@@ -12,13 +12,20 @@
 //!
 //! | when | what is held against it | broken means |
 //! | --- | --- | --- |
-//! | `flat_after` the coil | no rise at all | flat |
+//! | `flat_after` the coil | no rise at all | flat; closing difference too large, if the link began so high that no rise could show |
 //! | τ/2 and τ after the rise | the curve at twice the speed; at τ also the end limit | too fast: capacitance is missing |
-//! | 2τ after the rise | the curve at a third of the speed, while it still rises | too slow |
+//! | 2τ after the rise | the curve at a third of the speed, while it still climbs | too slow |
 //! | from the rise on | a rise of 2 % of the pack within one τ (a healthy one has 3 % until it is charged) | stalled: a load is on |
 //! | `time_constants` · τ | the end limit | too slow |
-//! | from the rise on, and at `flat_after` | the end limit above the pack | closing difference too large: something else feeds the link |
-//! | at any time | two full starts' energy in the resistor (see `resistor`) | flat if nothing rose, else too slow |
+//! | from the coil on | the end limit above the pack | closing difference too large: something else feeds the link, or has |
+//! | at any time | two full starts' energy in the resistor (see `resistor`) | flat if nothing rose, too slow if it climbs, else stalled |
+//!
+//! A slow start and a heavy load both leave the link low. A load also makes it fast: it lies beside the bleed-down and shortens τ. Of what the
+//! link has risen by 2τ, the last τ brings `x/(1 + x)` with `x = e^(−τ/τ′)`: 27 % at the right speed, less with a load, 42 % at a third of
+//! the speed and at most a half. From a third on it climbs; below it levels off, and what holds it there is a load.
+//!
+//! The end limit is held against both measures of the pack, its own meter and the sum of its cells (see `measured`); the curve is drawn to the
+//! higher one.
 //!
 //! The end limit holds on both sides, since current flows either way when positive closes onto a difference. Below the pack the start is
 //! not over, and what is wrong has a name of its own; above it nothing is wrong with precharge, which cannot lift a link that far: a
@@ -31,6 +38,7 @@
 //! with fewer than three ticks a time constant: such a configuration is refused. A load `R_L` stalls the link where the currents
 //! balance, `(pack − link)/R_pre = link/R_d + link/R_L`, so the level tells the ohms. Charge law: TI TIDUF73 (2024), equation 1.
 
+use super::measured::Both;
 use super::{Finding, PrechargeCheck};
 use crate::config::{Checked, Config};
 use crate::fault::Fault;
@@ -89,7 +97,12 @@ pub(super) fn end_limit(pack: Volts, config: &Checked) -> Volts {
     pack.scaled(config.sequence.end_fraction).min(config.sequence.end_volts)
 }
 
-/// Whether pack and link are so near that positive may close. Both signs of the difference count.
+/// Whether pack and link are so near that positive may close, by either measure of the pack. Both signs of the difference count.
+pub(super) fn may_close(both: &Both, config: &Checked) -> bool {
+    is_charged(&both.low, config) && is_charged(&both.high, config)
+}
+
+/// Whether pack and link are as near as the end limit. Both signs of the difference count.
 pub(super) fn is_charged(voltages: &PackVoltages, config: &Checked) -> bool {
     voltages.pack > Volts::ZERO && (voltages.pack - voltages.link).abs() <= end_limit(voltages.pack, config)
 }
@@ -107,7 +120,7 @@ pub(super) fn significant(config: &Config) -> Volts {
 }
 
 /// The load that would hold the link at this level; `None` where the bleed-down alone explains it, or more.
-fn load_at(link: Volts, pack: Volts, config: &Checked) -> Option<Ohms> {
+pub(super) fn load_at(link: Volts, pack: Volts, config: &Checked) -> Option<Ohms> {
     let precharge = i64::from(config.sequence.precharge_ohms.0);
     let bleed_down = i64::from(config.sequence.bleed_down_ohms.0);
     let (missing, level) = (i64::from((pack - link).milli()), i64::from(link.milli()));
@@ -219,7 +232,8 @@ impl Start {
     }
 
     /// Looks at the link.
-    pub(super) fn look(&mut self, seen: &PackVoltages, config: &Checked) -> (Verdict, PrechargeCheck) {
+    pub(super) fn look(&mut self, both: &Both, config: &Checked) -> (Verdict, PrechargeCheck) {
+        let seen = &both.high;
         let constant = config.sequence.time_constant();
         if self.since_rise.is_none() {
             if seen.link - self.from > significant(config) {
@@ -232,8 +246,7 @@ impl Start {
         let rise = (seen.link - oldest).fraction_of(seen.pack).unwrap_or(Ratio::ZERO);
         let rise = per_constant(rise, self.ages, constant);
         self.mark(seen.link, constant);
-        let verdict = self.judge(seen, rise, constant, config);
-        let stalled = matches!(verdict, Verdict::Failed(Failure::Stalled, _));
+        let verdict = self.judge(both, rise, constant, config);
         let check = PrechargeCheck {
             since_rise: self.since_rise.unwrap_or(Millis::ZERO),
             link: seen.link,
@@ -241,7 +254,7 @@ impl Start {
             pack: seen.pack,
             within: end_limit(seen.pack, config),
             rise,
-            explained_by: if stalled { load_at(seen.link, seen.pack, config) } else { None },
+            explained_by: None,
         };
         (verdict, check)
     }
@@ -260,24 +273,27 @@ impl Start {
         curve(self.from, seen.pack.scaled(config.sequence.end_ratio()), time, constant)
     }
 
-    fn judge(&mut self, seen: &PackVoltages, rise: Ratio, constant: Millis, config: &Checked) -> Verdict {
+    fn judge(&mut self, both: &Both, rise: Ratio, constant: Millis, config: &Checked) -> Verdict {
+        if let Some(above) = too_far_above(&both.low, config) {
+            return Verdict::Failed(Failure::Above, above);
+        }
+        let seen = &both.high;
         let Some(since) = self.since_rise else {
+            // From there on precharge itself lifts the link by too little to be seen.
+            let most = seen.pack.scaled(config.sequence.end_ratio()) - significant(config);
             return if self.since_coil < config.sequence.flat_after {
                 Verdict::Rising
-            } else if let Some(above) = too_far_above(seen, config) {
-                Verdict::Failed(Failure::Above, above)
+            } else if self.from > most {
+                failed(Failure::Above, self.from, most)
             } else {
                 failed(Failure::Flat, seen.link, self.from + significant(config))
             };
         };
-        if let Some(above) = too_far_above(seen, config) {
-            return Verdict::Failed(Failure::Above, above);
-        }
         if let Some(failed) = self.band(seen, since, rise, constant, config) {
             return failed;
         }
         let end = seen.pack - end_limit(seen.pack, config);
-        if since >= constant && is_charged(seen, config) {
+        if since >= constant && may_close(both, config) {
             return Verdict::Charged { within: end_limit(seen.pack, config), after: since };
         }
         if rise < LEAST_RISE && seen.link < end {
@@ -288,6 +304,12 @@ impl Start {
             return failed(Failure::TooSlow, seen.link, end);
         }
         Verdict::Rising
+    }
+
+    /// Whether the last time constant still brings a third or more of what the link has risen.
+    pub(super) fn climbs(&self, seen: &PackVoltages, rise: Ratio) -> bool {
+        let risen = (seen.link - self.from).fraction_of(seen.pack).unwrap_or(Ratio::ZERO);
+        rise + rise + rise >= risen
     }
 
     /// The band at the points of the curve, each looked at once. A point that frames were lost around is passed over.
@@ -311,13 +333,15 @@ impl Start {
             }
             Next::Whole if since >= constant => {
                 self.next = Next::Twice;
-                let most = fastest.min(end);
+                // A link that began near the end is there after one τ as well.
+                let early = self.expected(seen, latest, constant, config) < end;
+                let most = if early { fastest.min(end) } else { fastest };
                 (timely && seen.link > most).then(|| failed(Failure::TooFast, seen.link, most))
             }
             Next::Twice if since.0 >= constant.0.saturating_mul(2) => {
                 self.next = Next::Done;
                 let slowest = self.expected(seen, Millis(since.0 / 3), constant, config);
-                (rise >= LEAST_RISE && seen.link < slowest)
+                (rise >= LEAST_RISE && self.climbs(seen, rise) && seen.link < slowest)
                     .then(|| failed(Failure::TooSlow, seen.link, slowest))
             }
             Next::Half | Next::Whole | Next::Twice | Next::Done => None,

@@ -14,6 +14,7 @@
 //! - Closing wears positive alone: negative and precharge close where no current can flow yet, or only what the resistor lets through.
 //! - Opening wears every contactor that is switched off in the tick and carries a current from the switching limit on; beside a closed
 //!   positive, precharge carries none.
+//! - Of the two measures of the pack, its own meter and the sum of its cells, the one that is further from the link counts.
 //! - What is not measured is not counted: a contactor that drops or bounces by itself, a current that nobody knows, and what rises
 //!   between the command and the contact. The count is a lower bound.
 //!
@@ -82,9 +83,10 @@ impl Wear {
     pub(super) fn count(&mut self, before: Coils, after: Coils, now: &Measured, config: &Checked) {
         let turns = |contactor, from, to| before.of(contactor) == from && after.of(contactor) == to;
         if turns(Contactor::Positive, Coil::Off, Coil::On)
-            && let Some(seen) = now.voltages
+            && let Some(both) = now.both()
         {
-            self.add(Contactor::Positive, closing(seen.pack, seen.link, &config.life));
+            let wear = [both.low, both.high].map(|seen| closing(seen.pack, seen.link, &config.life));
+            self.add(Contactor::Positive, wear.into_iter().max().unwrap_or(0));
         }
         let loaded = |amps: &Amps| amps.abs() >= config.sequence.switching_limit;
         let Some(amps) = now.larger(config).filter(loaded) else { return };

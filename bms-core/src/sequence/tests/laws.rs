@@ -102,7 +102,7 @@ fn measured(voltages: Option<PackVoltages>, milliamps: Option<i32>, at_end: bool
         current_check: milliamps.map(Amps::from_milli),
         supply: Some(Volts::from_milli(12_000)),
         feedback: None,
-        cells: true,
+        cells: None,
         insulated: true,
         resistor: ToChassis::Open,
     }

@@ -5,4 +5,5 @@ mod bench;
 mod currents;
 mod dialogue;
 mod laws;
+mod meters;
 mod starts;
