@@ -1,7 +1,11 @@
 //! What each kind of defect writes into the pack's deviations.
+//!
+//! Several may act at one place. What has an amount adds up, or what each of them leaves is multiplied; what is only there or not is there
+//! once; of what excludes each other the order of the list decides. So the sum depends on which ones are present and not on the
+//! order in which they came, and any of them that goes leaves the others.
 
 use super::{Defect, Kind};
-use crate::world::deviation::{Deviations, Drift, LinkReading, TapSide};
+use crate::world::deviation::{Deviations, LinkReading, TapSide};
 use crate::world::spec::PackSpec;
 
 /// Nominal voltage of a cell, in volts.
@@ -56,20 +60,22 @@ pub(super) fn write<const CELLS: usize, const THERMISTORS: usize>(
         Kind::CurrentGain => to.currents[place].gain += 0.01 * amount,
         Kind::CurrentDead => to.currents[place].dead = true,
         Kind::CurrentReversed => to.currents[place].reversed ^= true,
-        Kind::CurrentDrift => {
-            let drift = Drift { amps_per_second: amount / 3_600.0, since_seconds: defect.onset_seconds };
-            to.currents[place].drift = Some(drift);
-        }
+        Kind::CurrentDrift => to.currents[place].drift.add(amount / 3_600.0, defect.onset_seconds),
         Kind::CurrentSampledEarly => to.currents[place].earlier_seconds += 1e-3 * amount,
         Kind::PackVoltageGain => to.pack_gain += 0.01 * amount,
         Kind::LinkReadingDead => to.link_reading = LinkReading::Dead,
+        // A dead one shows nothing, frozen or not.
+        Kind::LinkReadingFrozen if to.link_reading == LinkReading::Dead => {}
         Kind::LinkReadingFrozen => to.link_reading = LinkReading::Frozen(caught),
         Kind::ThermistorOpen => to.thermistors[place].open = true,
         Kind::ThermistorShort => to.thermistors[place].leak_siemens += growth / defect.severity,
         Kind::ThermistorMoisture => to.thermistors[place].leak_siemens += 1e-3 * growth / defect.severity,
         Kind::ThermistorFrozen => to.thermistors[place].frozen = Some(caught),
         Kind::ThermistorOffset => to.thermistors[place].offset_kelvin += amount,
-        Kind::ThermistorDetached => to.thermistors[place].detached = 0.01 * amount,
+        Kind::ThermistorDetached => {
+            let detached = &mut to.thermistors[place].detached;
+            *detached = 1.0 - (1.0 - *detached) * (1.0 - 0.01 * amount);
+        }
         Kind::ThermistorsSwapped => to.thermistor_shown.swap(place, (place + 1) % THERMISTORS),
         Kind::CoolingStopped => to.airflow.fan_stopped = true,
         Kind::AirflowBlocked => to.airflow.left *= 1.0 - 0.01 * amount,
@@ -86,7 +92,8 @@ pub(super) fn write<const CELLS: usize, const THERMISTORS: usize>(
         Kind::LoadIgnoresLimit => to.ignores_limit = true,
         Kind::MotorTurning => {
             let nominal = NOMINAL_CELL_VOLTS * f64::from(u32::try_from(spec.cells).unwrap_or(u32::MAX));
-            to.motor_volts = 0.01 * amount * nominal;
+            // Of two motors on one link the faster one feeds it.
+            to.motor_volts = to.motor_volts.max(0.01 * amount * nominal);
         }
         Kind::ContactorBouncing => to.contactors[place].bounce_seconds += 1e-3 * amount,
         Kind::ShortCircuit => to.left_on_siemens += 1e3 * growth / defect.severity,

@@ -15,6 +15,7 @@ pub use spell::Spells;
 
 use crate::world::World;
 use crate::world::deviation::Deviations;
+use std::cmp::Ordering;
 
 /// One defect as it is injected.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -79,6 +80,17 @@ impl Defect {
         } else {
             Some(1.0)
         }
+    }
+
+    /// The order in which defects are written, whatever the order in which they came: sums are then the same to the last bit.
+    fn in_order(&self, other: &Self) -> Ordering {
+        let end = |defect: &Self| defect.end_seconds.unwrap_or(f64::INFINITY);
+        (self.kind, self.place)
+            .cmp(&(other.kind, other.place))
+            .then(self.onset_seconds.total_cmp(&other.onset_seconds))
+            .then(self.severity.total_cmp(&other.severity))
+            .then(self.grows_seconds.total_cmp(&other.grows_seconds))
+            .then(end(self).total_cmp(&end(other)))
     }
 
     fn growing(&self, seconds: f64) -> bool {
@@ -289,7 +301,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
     /// of a sensor or a contactor changes no bit of any cell.
     fn rewrite_deviations(&mut self) {
         let seconds = self.seconds;
-        let mut fresh = Deviations::none();
+        let mut acting = Vec::new();
         for place in 0..MOST {
             let Some(present) = self.defects.list[place] else { continue };
             let Some(growth) = present.defect.growth(seconds) else {
@@ -298,7 +310,16 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             };
             let caught = present.caught.unwrap_or_else(|| self.catch(&present.defect));
             self.defects.list[place] = Some(Present { caught: Some(caught), ..present });
-            effect::write(&present.defect, growth, caught, self.spec(), &mut fresh);
+            acting.push((present.defect, growth, caught));
+        }
+        acting.sort_by(|(one, ..), (other, ..)| one.in_order(other));
+        // What is only there or not is there once, from the first onset on.
+        acting.dedup_by(|(later, ..), (first, ..)| {
+            later.kind.unit().is_empty() && (later.kind, later.place) == (first.kind, first.place)
+        });
+        let mut fresh = Deviations::none();
+        for (defect, growth, caught) in &acting {
+            effect::write(defect, *growth, *caught, self.spec(), &mut fresh);
         }
         self.defects.plan(seconds);
         self.deviate(fresh);

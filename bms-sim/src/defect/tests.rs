@@ -1,11 +1,13 @@
 //! What the world does with a defect, whatever its kind: begin, grow, come, go, end, refuse.
 
 use super::*;
+use crate::world::deviation::LinkReading;
 use crate::world::load::Demand;
 use crate::world::spec::PackSpec;
 use crate::world::{Actuators, Initial};
 use bms_core::frame::Asked;
 use bms_core::units::Instant;
+use proptest::prelude::*;
 
 type Trainer = World<16, 8>;
 
@@ -147,4 +149,78 @@ fn a_cell_the_wrong_way_round_never_gets_as_far_as_precharge() {
             assert_eq!(driven[1..], [false, false], "at {} s: {:?}", played.seconds(), decision.step);
         }
     }
+}
+
+/// Any kind at one of two places, at any severity that makes sense; what is caught at its onset depends on what is there at that moment.
+fn any_defect() -> impl Strategy<Value = Defect> {
+    let kinds: Vec<Kind> = Kind::ALL.iter().copied().filter(|kind| kind.once() == Once::Nothing).collect();
+    (prop::sample::select(kinds), 0..2_usize, 0.0..=1.0_f64, 0.0..5.0_f64).prop_map(
+        |(kind, place, share, onset)| {
+            let (low, high) = kind.range();
+            let place = if kind.place() == PlaceKind::Pack { 0 } else { place };
+            Defect { severity: low + share * (high - low), ..Defect::usual(kind, place, onset - 10.0) }
+        },
+    )
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 256, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Several at a time add up, whatever the order in which they come, and each that goes leaves the others.
+    #[test]
+    fn defects_add_up_in_any_order_and_one_by_one(
+        defects in prop::collection::vec(any_defect(), 2..5),
+        twice in any::<bool>(),
+        turned in any::<prop::sample::Index>(),
+    ) {
+        let mut defects = defects;
+        if twice {
+            // The same kind at the same place: what overwrites shows here.
+            let again = Defect { severity: defects[0].kind.usual(), onset_seconds: -1.0, ..defects[0] };
+            defects.push(again);
+        }
+        let inject = |defects: &[Defect]| {
+            let mut world = trainer();
+            let ids: Vec<_> = defects.iter().map(|defect| world.inject(*defect).unwrap()).collect();
+            (world, ids)
+        };
+        let (mut world, ids) = inject(&defects);
+        let mut others = defects.clone();
+        others.rotate_left(turned.index(defects.len()));
+        let (turned, _) = inject(&others);
+        prop_assert_eq!(world.deviations(), turned.deviations());
+        others.reverse();
+        let (reversed, _) = inject(&others);
+        prop_assert_eq!(world.deviations(), reversed.deviations());
+        for (gone, id) in ids.into_iter().enumerate() {
+            world.clear(id);
+            let (left, _) = inject(&defects[gone + 1..]);
+            prop_assert_eq!(world.deviations(), left.deviations());
+        }
+    }
+}
+
+/// Half of what is left each time: 75 %. The faster motor feeds the link. An offset of 2 A/h since 1 000 s and one of 4 A/h since 2 000 s are
+/// 6 · 4 000/3 600 − (2 · 1 000 + 4 · 2 000)/3 600 = 3.889 A at 4 000 s. A link reading that died shows nothing, frozen or not.
+#[test]
+fn two_of_a_kind_are_more_than_one() {
+    let with = |kind, severity, onset_seconds| Defect { severity, ..Defect::usual(kind, 0, onset_seconds) };
+    let together = |one: Defect, other: Defect| {
+        let mut world = trainer();
+        (world.seconds, world.bus.link_volts) = (4_000.0, 20.0);
+        world.inject(one).unwrap();
+        world.inject(other).unwrap();
+        world.deviations().clone()
+    };
+    let half = with(Kind::ThermistorDetached, 50.0, 0.0);
+    assert!((together(half, half).thermistors[0].detached - 0.75).abs() < 1e-12);
+    let (fast, slow) = (with(Kind::MotorTurning, 100.0, 0.0), with(Kind::MotorTurning, 20.0, 0.0));
+    assert!((together(fast, slow).motor_volts - 51.2).abs() < 1e-9);
+    let (two, four) = (with(Kind::CurrentDrift, 2.0, 1_000.0), with(Kind::CurrentDrift, 4.0, 2_000.0));
+    assert!((together(four, two).currents[0].drift.amps(4_000.0) - 3.889).abs() < 1e-3);
+    let [dead, frozen] = [Kind::LinkReadingDead, Kind::LinkReadingFrozen].map(|kind| with(kind, 1.0, 0.0));
+    assert_eq!(together(frozen, dead).link_reading, LinkReading::Dead);
+    // The cell is the wrong way round, not twice turned.
+    let reversed = with(Kind::CellReversed, 1.0, 0.0);
+    assert_eq!(together(reversed, reversed).cells_reversed, 1);
 }

@@ -60,19 +60,33 @@ pub struct CurrentDeviation {
     pub dead: bool,
     /// Whether it is fitted the wrong way round.
     pub reversed: bool,
-    /// How its offset moves, if it does.
-    pub drift: Option<Drift>,
+    /// How its offset moves.
+    pub drift: Drift,
     /// How much earlier than it should it is sampled, in seconds.
     pub earlier_seconds: f64,
 }
 
-/// An offset that moves steadily.
-#[derive(Clone, Copy, Debug, PartialEq)]
+/// An offset that moves steadily: one straight line, also where several add up that began at different times.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Drift {
     /// How fast, in amperes a second.
     pub amps_per_second: f64,
-    /// When it was zero, in seconds of the world's time.
-    pub since_seconds: f64,
+    /// Where the line lies at the begin of the world's time, in amperes.
+    pub amps_at_zero: f64,
+}
+
+impl Drift {
+    /// Another one beside it, which is zero at that instant.
+    pub fn add(&mut self, amps_per_second: f64, since_seconds: f64) {
+        self.amps_per_second += amps_per_second;
+        self.amps_at_zero -= amps_per_second * since_seconds;
+    }
+
+    /// The offset at an instant, in amperes.
+    #[must_use]
+    pub fn amps(&self, seconds: f64) -> f64 {
+        self.amps_at_zero + self.amps_per_second * seconds
+    }
 }
 
 /// The reading of the link voltage.

@@ -178,8 +178,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Sensors<CELLS, THERMISTORS> {
         if deviation.dead {
             return Amps::ZERO;
         }
-        let drifted =
-            deviation.drift.map_or(0.0, |drift| drift.amps_per_second * (seconds - drift.since_seconds));
+        let drifted = deviation.drift.amps(seconds);
         let sign = if deviation.reversed { -1.0 } else { 1.0 };
         let seen = sign * truth * (1.0 + deviation.gain) + (deviation.offset_amps + drifted);
         Amps::from_bits(self.single(which, channel, seen, draws))
