@@ -57,12 +57,24 @@ repairs! {
     MendWire: "mend a sense wire", "mend_wire", Wire,
         [SenseWireOpen, SenseWireCorroded, SenseWiresSwapped],
         "The sense wire is sound and in its place.";
+    ReplaceCellChannel: "replace a cell's measuring channel", "replace_cell_channel", Cell,
+        [CellChannelOffset, CellChannelGain, CellChannelFrozen],
+        "A sound channel of the front end reads the cell.";
+    ReplaceBleedSwitch: "replace a bleed switch", "replace_bleed_switch", Cell,
+        [BleedStuckOn, BleedStuckOff],
+        "The cell bleeds when it is told to and only then; the charge that it has lost stays lost.";
     ReplaceThermistor: "replace a thermistor", "replace_thermistor", Thermistor,
         [ThermistorOpen, ThermistorShort, ThermistorMoisture, ThermistorFrozen, ThermistorOffset, ThermistorDetached, ThermistorsSwapped],
         "A sound thermistor sits on its cell and is wired to its own input.";
     ReplaceCurrentSensor: "replace a current sensor", "replace_current_sensor", CurrentSensor,
         [CurrentOffset, CurrentGain, CurrentDead, CurrentReversed, CurrentDrift, CurrentSampledEarly],
         "A sound current sensor measures the right way round.";
+    ReplaceVoltageMeter: "replace the meter of pack and link voltage", "replace_voltage_meter", Pack,
+        [PackVoltageGain, LinkReadingDead, LinkReadingFrozen],
+        "A sound meter reads the voltages around the contactors.";
+    MendCooling: "replace the fan and clear the air ways", "mend_cooling", Pack,
+        [CoolingStopped, AirflowBlocked],
+        "A new fan turns when it is told to, and its air reaches cells and modules.";
     ReplaceContactor: "replace a contactor", "replace_contactor", Contactor,
         [ContactorWelded, ContactorCoilOpen, ContactorSlow, ContactorBouncing, FeedbackStuckOpen, FeedbackStuckClosed],
         "New contacts without weld or wear, a new coil, a new feedback contact.";

@@ -21,6 +21,10 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
             // What is wrong with these is a defect and nothing more: no part of them keeps anything.
             Work::CleanJoint
             | Work::MendWire
+            | Work::ReplaceCellChannel
+            | Work::ReplaceBleedSwitch
+            | Work::ReplaceVoltageMeter
+            | Work::MendCooling
             | Work::ReplaceThermistor
             | Work::ReplaceCurrentSensor
             | Work::ReplaceLinkCapacitor
