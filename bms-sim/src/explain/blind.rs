@@ -10,6 +10,8 @@
 //! | cells at the highest temperature that is safe | a sensor of the module, not at a rail, reads at least the second limit | the module |
 //! | cells 5 °C too cold to be charged | a sensor of the module, not at a rail, reads below the limit of charging | the module |
 //! | half as much current again as trips at once, either way | one of the two channels reads at least the trip | the current |
+//! | a link half as high again as is called live | the link's reading is at least what is called live | touch |
+//! | a leak at a pole | the poles' readings add up to the pack's, or the firmware throws them away | insulation |
 //!
 //! A reading that lies but would still tell of the danger blinds nobody, and one of two sensors is enough. What a defect does to a sensor
 //! is not asked: only what the sensor shows.
@@ -46,13 +48,17 @@ pub enum Unseen {
     Charge,
     /// Too much current out of it.
     Discharge,
+    /// That the link is live to touch.
+    LinkLive,
+    /// A leak to the chassis.
+    Leak,
 }
 
 /// So much colder than the limit of charging, in °C: more than a sensor's error.
 const COLDER: f64 = 5.0;
 
-/// So many times the current that trips at once.
-const MORE_CURRENT: f64 = 1.5;
+/// So many times the current that trips at once, and the voltage that makes a link live.
+const MORE: f64 = 1.5;
 
 /// The first protection of this pack that has lost its only measurement at this moment, in the order of the table.
 #[must_use]
@@ -65,15 +71,19 @@ pub fn look<const CELLS: usize, const THERMISTORS: usize>(
     let charge = milli(limits.over_current_charge.trip.milli());
     let discharge = milli(limits.over_current_discharge.trip.milli());
     let too_cold = milli(limits.charging_too_cold.trip.milli());
+    let pack = milli(config.pack.nominal.milli());
+    let live = milli(limits.link_stays_live.trip.milli()).min(0.25 * pack);
     let high = world.suppose(Supposed {
         cell_volts: bounds.cell_high_volts,
         cell_celsius: bounds.cell_celsius,
-        amps: MORE_CURRENT * charge,
+        amps: MORE * charge,
+        link_volts: MORE * live,
     });
     let low = world.suppose(Supposed {
         cell_volts: bounds.cell_low_volts,
         cell_celsius: too_cold - COLDER,
-        amps: -MORE_CURRENT * discharge,
+        amps: -MORE * discharge,
+        link_volts: 0.0,
     });
     let unseen_cell = |frame: &Frame<CELLS, THERMISTORS>, seen: &dyn Fn(i32) -> bool| {
         let stale = frame.cells.within(config.pack.oldest_age).is_none();
@@ -104,8 +114,33 @@ pub fn look<const CELLS: usize, const THERMISTORS: usize>(
         .or_else(|| unseen_module(&high, &|ratio| ratio > rail && ratio <= hot).map(Unseen::ModuleHot))
         .or_else(|| unseen_module(&low, &|ratio| ratio < 1.0 - rail && ratio >= cold).map(Unseen::ModuleCold))
         .or_else(|| (!seen_current(&high, &|amps| amps >= charge)).then_some(Unseen::Charge))
-        .or_else(|| (!seen_current(&low, &|amps| amps <= -discharge)).then_some(Unseen::Discharge));
+        .or_else(|| (!seen_current(&low, &|amps| amps <= -discharge)).then_some(Unseen::Discharge))
+        .or_else(|| (!sees_link(&high, live, config)).then_some(Unseen::LinkLive))
+        .or_else(|| (!sees_leaks(&high, config)).then_some(Unseen::Leak));
     unseen.map(|unseen| Blind { unseen, seconds: world.seconds })
+}
+
+fn sees_link<const CELLS: usize, const THERMISTORS: usize>(
+    frame: &Frame<CELLS, THERMISTORS>,
+    live_volts: f64,
+    config: &Config,
+) -> bool {
+    let seen = frame.voltages.within(config.pack.oldest_age);
+    seen.is_some_and(|seen| f64::from(seen.link.milli()) >= 1_000.0 * live_volts)
+}
+
+/// Three meters in error may lie between the poles and the pack. A pack without measuring points at its poles has lost nothing.
+fn sees_leaks<const CELLS: usize, const THERMISTORS: usize>(
+    frame: &Frame<CELLS, THERMISTORS>,
+    config: &Config,
+) -> bool {
+    let oldest = config.pack.oldest_age;
+    let (poles, voltages) = (frame.poles.within(oldest), frame.voltages.within(oldest));
+    !config.sensing.points.poles
+        || poles.zip(voltages).is_some_and(|(poles, seen)| {
+            let apart = poles.negative + poles.positive - seen.pack;
+            apart.milli().abs() <= 3 * config.sensing.voltage_error.milli()
+        })
 }
 
 /// What a sound divider shows at a temperature: less where it is hotter.
@@ -150,6 +185,17 @@ mod tests {
         }
         let (dead, weak) = ((Kind::CurrentDead, 0, 1.0), (Kind::CurrentGain, 1, -80.0));
         assert_eq!((seen(&[dead]), seen(&[weak]), seen(&[dead, weak])), (None, None, Some(Unseen::Charge)));
+    }
+
+    /// A link reading that is dead, or stands still at an empty link, shows no live one. The poles add up to 53 V: 3 % of the pack's reading are
+    /// more than three meters of 0.26 V, 1 % is less.
+    #[test]
+    fn the_link_and_the_poles_have_but_one_reading_each() {
+        assert_eq!(seen(&[(Kind::LinkReadingDead, 0, 1.0)]), Some(Unseen::LinkLive));
+        assert_eq!(seen(&[(Kind::LinkReadingFrozen, 0, 1.0)]), Some(Unseen::LinkLive));
+        assert_eq!(seen(&[(Kind::PackVoltageGain, 0, -3.0)]), Some(Unseen::Leak));
+        assert_eq!(seen(&[(Kind::PackVoltageGain, 0, 1.0)]), None);
+        assert_eq!(seen(&[(Kind::LeakNegative, 0, 5.0)]), None);
     }
 
     /// A cell has one channel. By hand: a reading 60 mV too low shows 3.74 V at 3.8 V, below the limit of 3.75 V; 40 mV too low shows it. One 490 mV

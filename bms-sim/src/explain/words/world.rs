@@ -165,6 +165,8 @@ pub fn unseen(unseen: Unseen) -> String {
         Unseen::ModuleCold(module) => format!("that module {} is too cold to be charged", module + 1),
         Unseen::Charge => "too much current into the pack".to_owned(),
         Unseen::Discharge => "too much current out of the pack".to_owned(),
+        Unseen::LinkLive => "that the link is live to touch".to_owned(),
+        Unseen::Leak => "a leak from the pack to the chassis".to_owned(),
     }
 }
 
