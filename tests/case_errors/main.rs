@@ -425,7 +425,7 @@ fn a_limit_that_no_reading_reaches_is_refused() {
         ("cell_over_voltage_far", "300", "0.92 to 4.5 V"),
         ("pack_sum_disagrees", "3000", "0.69 to 12 V"),
         ("cell_resistance_high", "150", "0.34 to 6 mΩ"),
-        ("over_current_discharge", "5000", "110 to 900 A"),
+        ("over_current_discharge", "5000", "110 to 540 A"),
         ("charging_too_cold", "-300", "-40 to 85 °C"),
         ("thermistor_open", "990", "25 to 100 %"),
         ("supply_low", "0.9", "2.2 to 36 V"),

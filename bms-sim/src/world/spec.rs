@@ -321,7 +321,7 @@ impl PackSpec {
                 motor_ohms: 4.0,
             },
             supply: SupplySpec::twelve_volts(),
-            sensors: SensorSpec::of(100.0, 420.0, 3_000.0),
+            sensors: SensorSpec::of(100.0, 420.0, 2_500.0),
         }
     }
 
@@ -359,7 +359,7 @@ impl PackSpec {
                 motor_ohms: 1.0,
             },
             supply: SupplySpec::twelve_volts(),
-            sensors: SensorSpec::of(20.0, 72.0, 1_250.0),
+            sensors: SensorSpec::of(20.0, 72.0, 1_200.0),
         }
     }
 
@@ -552,7 +552,7 @@ impl SensorSpec {
             },
             thermistor: channel(4e-4, 5e-4, 0.0, 1.0 / 4_096.0, 1.0, 0.0),
             pull_up_ohms: 10_000.0,
-            current: channel(0.1 * size, 0.15 * size, 2e-3, 0.05 * size, 1_000.0 * size, 0.001),
+            current: channel(0.1 * size, 0.15 * size, 2e-3, 0.05 * size, 600.0 * size, 0.001),
             current_check: channel(0.3 * size, 0.5 * size, 5e-3, 0.2 * size, highest_amps, 0.003),
             pack: channel(0.1 * high, 0.15 * high, 1e-3, 0.05 * high, 500.0 * high, 0.0),
             supply: channel(0.02, 0.03, 5e-3, 0.01, 40.0, 0.0),
@@ -563,6 +563,7 @@ impl SensorSpec {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use bms_core::Config;
 
     /// 307 V / 87 mΩ = 3.5 kA: the dead short that the design reckons with.
     #[test]
@@ -572,6 +573,17 @@ mod tests {
             + spec.bus.cable_ohms
             + 2.0 * spec.bus.contactor.contact_ohms;
         assert!((path - 0.087).abs() < 1e-9, "{path}");
+    }
+
+    /// What the firmware is told of its sensors is what they are: a reading at the end of its range means that more may flow.
+    #[test]
+    fn the_current_sensors_end_where_the_firmware_is_told() {
+        let packs = [(PackSpec::crane(), Config::crane()), (PackSpec::trainer(), Config::trainer())];
+        for (spec, config) in packs {
+            let told = [config.pack.current_range, config.pack.current_check_range];
+            let fitted = [spec.sensors.current.range, spec.sensors.current_check.range];
+            assert_eq!(told.map(|amps| f64::from(amps.milli()) / 1_000.0), fitted);
+        }
     }
 
     #[test]
