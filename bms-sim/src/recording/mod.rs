@@ -8,6 +8,7 @@ mod digest;
 pub mod file;
 mod recorder;
 pub mod stepper;
+pub mod signals;
 pub mod values;
 
 pub use recorder::{JudgedStep, Nearest, Tightest};

@@ -165,7 +165,7 @@ impl Recorder {
 }
 
 /// Steps between value and limit; less than none beyond it. `None` where there is no value.
-fn distance(seen: &Assessment) -> Option<i64> {
+pub(super) fn distance(seen: &Assessment) -> Option<i64> {
     let (observed, limit) = (seen.observed?, seen.limit?);
     let apart = (observed.bits() - limit.bits()).abs();
     Some(if seen.reading == Reading::Beyond { -apart } else { apart })

@@ -8,11 +8,11 @@ use super::read::Mark;
 use super::{FileError, GENERATOR, SCHEMA, hexadecimal};
 use crate::case::{Case, StartError};
 use crate::recording::digest::Digest;
+use crate::recording::signals::{self, Signals};
 use crate::recording::values::EventShown;
 use crate::recording::{Event, Follow, Recording, play_to};
 use crate::run::Loop;
-use bms_core::units::{Amps, Volts};
-use bms_core::{Decision, Frame};
+use bms_core::Frame;
 use mcap::records::{MessageHeader, Metadata};
 use mcap::{Attachment, Compression, McapError, WriteOptions, Writer};
 use serde::Serialize;
@@ -230,7 +230,7 @@ impl Messages {
             let schema = to.add_schema(name.trim_start_matches('/'), "jsonschema", schema.as_bytes())?;
             to.add_channel(schema, name, "json", &BTreeMap::new()).map(Topic)
         };
-        let (events, signals) = (topic("/events", EVENTS_SCHEMA)?, topic("/signals", SIGNALS_SCHEMA)?);
+        let (events, signals) = (topic("/events", EVENTS_SCHEMA)?, topic("/signals", signals::SCHEMA)?);
         let decisions = topic("/decisions", DECISIONS_SCHEMA)?;
         let mut messages =
             Self { to, sequence: 0, events, signals, decisions, case: Arc::clone(case), sentence };
@@ -274,76 +274,10 @@ fn metadata<const N: usize>(name: &str, entries: [(&str, String); N]) -> Metadat
     Metadata { name: name.to_owned(), metadata }
 }
 
-/// What is measured and decided in one tick; the temperatures are true ones at its end.
-#[derive(Debug, Serialize)]
-struct Signals {
-    tick: u64,
-    seconds: f64,
-    lowest_cell: usize,
-    lowest_cell_volts: f64,
-    highest_cell: usize,
-    highest_cell_volts: f64,
-    current_amps: f64,
-    pack_volts: f64,
-    link_volts: f64,
-    supply_volts: f64,
-    true_coldest_cell_celsius: f64,
-    true_warmest_cell_celsius: f64,
-    charge_limit_amps: f64,
-    discharge_limit_amps: f64,
-    step: bms_core::Step,
-}
-
-impl Signals {
-    fn of<const CELLS: usize, const THERMISTORS: usize>(
-        tick: u64,
-        at_ms: u64,
-        frame: &Frame<CELLS, THERMISTORS>,
-        decision: &Decision<CELLS>,
-        after: &Loop<CELLS, THERMISTORS>,
-    ) -> Self {
-        let volts = |volts: Volts| f64::from(volts.milli()) / 1_000.0;
-        let amps = |amps: Amps| f64::from(amps.milli()) / 1_000.0;
-        let cells = || frame.cells.value.0.iter().copied().zip(1..);
-        // The first of several equal ones, as in a list read from the top.
-        let (lowest, lowest_cell) = cells().min_by_key(|(volts, _)| *volts).unwrap_or_default();
-        let (highest, highest_cell) =
-            cells().max_by_key(|(volts, cell)| (*volts, std::cmp::Reverse(*cell))).unwrap_or_default();
-        let truth = after.world.truth();
-        Self {
-            tick,
-            seconds: std::time::Duration::from_millis(at_ms).as_secs_f64(),
-            lowest_cell,
-            lowest_cell_volts: volts(lowest),
-            highest_cell,
-            highest_cell_volts: volts(highest),
-            current_amps: amps(frame.current.value),
-            pack_volts: volts(frame.voltages.value.pack),
-            link_volts: volts(frame.voltages.value.link),
-            supply_volts: volts(frame.supply.value),
-            true_coldest_cell_celsius: truth.celsius_low.value,
-            true_warmest_cell_celsius: truth.celsius_high.value,
-            charge_limit_amps: amps(decision.limits.charge),
-            discharge_limit_amps: amps(decision.limits.discharge),
-            step: decision.step,
-        }
-    }
-}
-
 /// JSON Schema of a message with an event.
 const EVENTS_SCHEMA: &str = r#"{"type":"object","properties":{
 "tick":{"type":"integer"},"seconds":{"type":"number"},"kind":{"type":"string"},"sentence":{"type":"string"},
 "values":{"type":"object"}}}"#;
-
-/// JSON Schema of a message with signals.
-const SIGNALS_SCHEMA: &str = r#"{"type":"object","properties":{
-"tick":{"type":"integer"},"seconds":{"type":"number"},
-"lowest_cell":{"type":"integer"},"lowest_cell_volts":{"type":"number"},
-"highest_cell":{"type":"integer"},"highest_cell_volts":{"type":"number"},
-"current_amps":{"type":"number","description":"positive into the pack"},
-"pack_volts":{"type":"number"},"link_volts":{"type":"number"},"supply_volts":{"type":"number"},
-"true_coldest_cell_celsius":{"type":"number"},"true_warmest_cell_celsius":{"type":"number"},
-"charge_limit_amps":{"type":"number"},"discharge_limit_amps":{"type":"number"},"step":{"type":"string"}}}"#;
 
 /// JSON Schema of a message with a digest.
 const DECISIONS_SCHEMA: &str = r#"{"type":"object","properties":{
