@@ -126,7 +126,7 @@ impl Why {
             text += &format!("\n{}\n", words::distances_not_asked());
         }
         text += "\n";
-        for sentence in words::verdict(&account.verdict, &recording.case) {
+        for sentence in account.verdict_in_words(&recording.case) {
             text += &format!("{sentence}\n");
         }
         text += &format!("\n{}\n{}\n", words::played(recording), words::CAUTIONS);

@@ -53,7 +53,7 @@ pub enum LinkKind {
     DefectBegins(usize),
     /// Contactors that stood open when the defect began begin to close.
     StartBegins,
-    /// A true voltage, charge or temperature, or a true contact, differs from the twin's.
+    /// A true voltage, charge or temperature, a true contact, or what befalls the loop and the impact sensor differs from the twin's.
     TruthDeparts,
     /// Up to the reaction truth is the twin's: only a reading lies.
     TruthUnharmed,
@@ -235,6 +235,7 @@ fn truth_differs<const CELLS: usize, const THERMISTORS: usize>(
         || (one.bus.pole_volts()[0] - other.bus.pole_volts()[0]).abs() > TRUTH_VOLTS
         || (one.insulation_ohms() / other.insulation_ohms() - 1.0).abs() > TRUTH_INSULATION
         || one.truth().made != other.truth().made
+        || one.signals != other.signals
 }
 
 /// Whether any channel differs by more than one and a half of its steps, so that no rounding at a step's edge counts.

@@ -24,6 +24,7 @@
 //! | `critical` | true or false: whether the pack is dangerous as it stands |
 //! | `criticality` | text: `not_critical`, `by_blindness` (a protection has lost its only measurement) or `critical` |
 //! | `unseen` | text: the danger that no measurement would show any more, or `null` |
+//! | `firmware` | object: `was` (`right`, `right_in_vain`, `late`, `blind`, `untested`, `misled` or `early`; see [`judged`](super::judged)) and `sentence` |
 //! | `passed` | the first safe bound that truth passed in this run, as `events`, or `null` |
 //! | `hazard` | the first one that it would have passed had nothing reacted, as `events`, with `after_onset_seconds` (`null` where the switching itself is the hazard); or `null` |
 //! | `expectations` | object: `met` (`null` when the case expects nothing, or was interrupted) and `unmet`, one sentence for each that failed |
@@ -82,6 +83,7 @@ pub struct Document {
     critical: bool,
     criticality: Criticality,
     unseen: Option<String>,
+    firmware: Firmware,
     passed: Option<Shown>,
     hazard: Option<Hazard>,
     expectations: Expectations,
@@ -139,6 +141,12 @@ struct Hazard {
     #[serde(flatten)]
     bound: Shown,
     after_onset_seconds: Option<f64>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct Firmware {
+    was: &'static str,
+    sentence: String,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -201,6 +209,7 @@ pub fn document<const CELLS: usize, const THERMISTORS: usize>(
         critical: account.verdict.critical(),
         criticality: account.verdict.criticality(),
         unseen: account.verdict.blind.map(|blind| words::unseen(blind.unseen)),
+        firmware: Firmware { was: account.judged.key(), sentence: words::judged(&account.judged) },
         passed: account.verdict.passed.as_ref().map(of_breach),
         hazard: hazard(&account.verdict, case),
         expectations: Expectations { met: judgeable.then_some(unmet.is_empty()), unmet },

@@ -10,6 +10,7 @@ pub mod distance;
 pub mod document;
 pub mod picture;
 pub mod stop;
+pub mod judged;
 pub mod story;
 pub mod verdict;
 pub mod words;
@@ -18,6 +19,7 @@ use crate::case::{Case, StartError};
 use crate::recording::Recording;
 use bms_core::Fault;
 use chain::{Chain, LinkKind, Since};
+use judged::Judged;
 use verdict::Verdict;
 
 /// What was found out about a played case by playing it again: without each defect, and without reactions.
@@ -25,6 +27,8 @@ use verdict::Verdict;
 pub struct Account {
     /// Dangerous or not.
     pub verdict: Verdict,
+    /// How the firmware did, held against that.
+    pub judged: Judged,
     /// What led to each fault that became Confirmed, in order of time.
     pub chains: Vec<Chain>,
 }
@@ -39,7 +43,17 @@ impl Account {
     ) -> Result<Self, StartError> {
         let confirmed = recording.confirmed().into_iter().map(|(_, seen)| seen.fault);
         let chains = confirmed.map(|fault| Chain::of(recording, fault)).collect::<Result<Vec<_>, _>>()?;
-        Ok(Self { verdict: Verdict::of(recording)?, chains: chains.into_iter().flatten().collect() })
+        let chains: Vec<Chain> = chains.into_iter().flatten().collect();
+        let verdict = Verdict::of(recording)?;
+        Ok(Self { judged: Judged::of(recording, &verdict, &chains), verdict, chains })
+    }
+
+    /// Whether the pack is dangerous and how the firmware did, in sentences.
+    #[must_use]
+    pub fn verdict_in_words(&self, case: &Case) -> Vec<String> {
+        let mut sentences = words::verdict(&self.verdict, case);
+        sentences.push(words::judged(&self.judged));
+        sentences
     }
 
     /// How long it took to open the contactors, and since when that counts, of the first fault that opened them.

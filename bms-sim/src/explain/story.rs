@@ -28,6 +28,30 @@ pub fn text<const CELLS: usize, const THERMISTORS: usize>(
     account: &Account,
 ) -> String {
     let case = &recording.case;
+    let lines = lines(recording);
+    // A long story has longer times.
+    let width = lines.iter().map(|(clock, _)| clock.chars().count()).max().unwrap_or(0).max(10);
+    let mut story = vec![case.title.clone(), case.story.clone(), String::new()];
+    story.extend(lines.iter().map(|(clock, happened)| format!("{clock:>width$}  {happened}")));
+    story.push(String::new());
+    story.extend(conclusion(recording, account));
+    let near = near(recording);
+    if !near.is_empty() {
+        story.extend([String::new(), words::nearest_heading()]);
+        story.extend(near.iter().map(|near| format!("  {}", words::nearest(near))));
+    }
+    story.push(String::new());
+    story.push(words::played(recording));
+    story.push(words::CAUTIONS.to_owned());
+    story.join("\n") + "\n"
+}
+
+/// What a reader needs of what happened, in order of time: the time, and a sentence.
+#[must_use]
+pub fn lines<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+) -> Vec<(String, String)> {
+    let case = &recording.case;
     let (mut lines, mut told, mut left_out) = (Vec::new(), BTreeMap::<String, usize>::new(), 0);
     for event in &recording.events {
         if matches!(event.what, What::DutyBegan(_)) {
@@ -47,21 +71,7 @@ pub fn text<const CELLS: usize, const THERMISTORS: usize>(
     if left_out > 0 {
         lines.push((String::new(), words::left_out(left_out)));
     }
-    // A long story has longer times.
-    let width = lines.iter().map(|(clock, _)| clock.chars().count()).max().unwrap_or(0).max(10);
-    let mut story = vec![case.title.clone(), case.story.clone(), String::new()];
-    story.extend(lines.iter().map(|(clock, happened)| format!("{clock:>width$}  {happened}")));
-    story.push(String::new());
-    story.extend(conclusion(recording, account));
-    let near = near(recording);
-    if !near.is_empty() {
-        story.extend([String::new(), words::nearest_heading()]);
-        story.extend(near.iter().map(|near| format!("  {}", words::nearest(near))));
-    }
-    story.push(String::new());
-    story.push(words::played(recording));
-    story.push(words::CAUTIONS.to_owned());
-    story.join("\n") + "\n"
+    lines
 }
 
 /// One event as a sentence.
@@ -113,7 +123,8 @@ fn ordinary(what: &What) -> Option<String> {
 }
 
 /// What came out, with the times between cause and effect.
-fn conclusion<const CELLS: usize, const THERMISTORS: usize>(
+#[must_use]
+pub fn conclusion<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
     account: &Account,
 ) -> Vec<String> {
@@ -131,7 +142,7 @@ fn conclusion<const CELLS: usize, const THERMISTORS: usize>(
         }
     }
     sentences.extend(account.until_open().map(|(since, took)| words::until_open(since, took)));
-    sentences.extend(words::verdict(&account.verdict, &recording.case));
+    sentences.extend(account.verdict_in_words(&recording.case));
     sentences.extend(recording.tightest.iter().flatten().map(words::tightest));
     if !recording.bled.is_empty() {
         let (before, after) = recording.spread_ampere_hours();
@@ -142,7 +153,8 @@ fn conclusion<const CELLS: usize, const THERMISTORS: usize>(
 }
 
 /// The faults that came nearest to their limit without being Confirmed, those beyond it first.
-pub(super) fn near<const CELLS: usize, const THERMISTORS: usize>(
+#[must_use]
+pub fn near<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
 ) -> Vec<Nearest> {
     let confirmed: Vec<Fault> = recording.confirmed().iter().map(|(_, seen)| seen.fault).collect();

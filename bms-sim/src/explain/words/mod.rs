@@ -11,6 +11,7 @@ mod distance;
 mod evidence;
 mod healthy;
 mod insulation;
+mod judged;
 mod names;
 mod numbers;
 mod quarantine;
@@ -23,6 +24,7 @@ mod world;
 pub use distance::{distance, distances_heading, distances_not_asked};
 pub use evidence::{assessment, because, by_hand, evidence, fault_stage, load_steps, refusal};
 pub use healthy::{accused_falsely, false_alarm, near_misses, sound_packs_worked};
+pub use judged::judged;
 pub use names::{coils, contactor, part, reaction, rule, stage, step};
 pub use numbers::{
     amp_hours, amps, celsius, clock, duration, dwell, milliohms, ohms, percent, place, quantity, seconds,
