@@ -6,25 +6,12 @@ use bms_core::config::SequenceFacts;
 use bms_core::frame::{Asked, Wanted};
 use bms_core::units::{Instant, Ohms};
 use bms_core::{Config, Controller, Step};
+use bms_sim::report::chart::{Chart, Line, Pane};
 use bms_sim::world::load::{Demand, Giver};
 use bms_sim::world::spec::PackSpec;
 use bms_sim::world::{Actuators, Initial, World};
-use plotters::coord::Shift;
-use plotters::element::DashedPathElement;
-use plotters::prelude::*;
 use std::error::Error;
 
-/// Okabe–Ito colours without orange, which is for high-voltage conductors; the dash is the second sign, in drawn and skipped length.
-const LOOKS: [(RGBColor, (u32, u32)); 3] = [
-    (RGBColor(0, 114, 178), (90, 0)),
-    (RGBColor(204, 121, 167), (90, 50)),
-    (RGBColor(0, 158, 115), (25, 40)),
-];
-/// Drawn ten times too large and scaled down: the drawing library rounds to whole pixels.
-const SCALE: u32 = 10;
-const SIZE: (u32, u32) = (860, 620);
-/// Length of the sample line in the legend.
-const LEGEND: i32 = 400;
 const TICK_MS: u32 = 2;
 
 /// One start: milliseconds since the link began to rise, volts, amperes; and when the firmware found it charged.
@@ -67,68 +54,24 @@ fn start(ohms: u32) -> Result<Start, Box<dyn Error>> {
     Ok(Start { ohms, samples, charged_ms })
 }
 
-fn pane(
-    area: &DrawingArea<SVGBackend<'_>, Shift>,
-    starts: &[Start],
-    (top, name): (f64, &str),
-    of: impl Fn(&(f64, f64, f64)) -> f64,
-) -> Result<(), Box<dyn Error>> {
-    let mut chart = ChartBuilder::on(area)
-        .margin(12 * SCALE)
-        .margin_right(24 * SCALE)
-        .x_label_area_size(40 * SCALE)
-        .y_label_area_size(60 * SCALE)
-        .build_cartesian_2d(0.0..300.0, 0.0..top)?;
-    chart
-        .configure_mesh()
-        .x_desc("time since the link began to rise, ms")
-        .y_desc(name)
-        .label_style(("sans-serif", 14 * SCALE))
-        .max_light_lines(0)
-        .x_labels(7)
-        .x_label_formatter(&|ms| format!("{ms:.0}"))
-        .y_label_formatter(&|value| format!("{value:.0}"))
-        .bold_line_style(BLACK.mix(0.15).stroke_width(SCALE))
-        .axis_style(BLACK.stroke_width(SCALE))
-        .draw()?;
-    for (start, (colour, (on, off))) in starts.iter().zip(LOOKS) {
-        let style = colour.stroke_width(2 * SCALE);
-        let points = start.samples.iter().map(|sample| (sample.0, of(sample)));
-        chart
-            .draw_series(DashedLineSeries::new(points, on, off, style))?
-            .label(format!("{} Ω", start.ohms))
-            .legend(move |(x, y)| DashedPathElement::new([(x, y), (x + LEGEND, y)], on, off, style));
-    }
-    chart
-        .configure_series_labels()
-        .position(SeriesLabelPosition::MiddleRight)
-        .legend_area_size(LEGEND)
-        .label_font(("sans-serif", 14 * SCALE))
-        .background_style(WHITE)
-        .draw()?;
-    Ok(())
-}
-
-/// The picture as text, scaled down, with a name and a description for those who do not see it.
+/// Link voltage and current of all starts, one above the other.
 fn picture(starts: &[Start]) -> Result<String, Box<dyn Error>> {
-    let ((w, h), (width, height)) = (SIZE, (SIZE.0 * SCALE, SIZE.1 * SCALE));
-    let mut svg = String::new();
-    {
-        let root = SVGBackend::with_string(&mut svg, (width, height)).into_drawing_area();
-        root.fill(&WHITE)?;
-        let [upper, lower] = <[_; 2]>::try_from(root.split_evenly((2, 1))).map_err(|_| "two panes")?;
-        pane(&upper, starts, (350.0, "link, V"), |sample| sample.1)?;
-        pane(&lower, starts, (9.0, "current, A"), |sample| sample.2)?;
-        root.present()?;
-    }
-    let described = "<title>Precharge with three resistors</title><desc>Upper pane: the link voltage rises towards the pack, \
-                     slower with a larger resistor. Lower pane: the current falls from its peak, lower with a larger resistor.</desc>";
-    let tag =
-        svg.find('>').filter(|_| svg.starts_with("<svg")).ok_or("the drawing does not begin with its tag")?;
-    let head = format!(
-        r#"<svg xmlns="http://www.w3.org/2000/svg" role="img" width="{w}" height="{h}" viewBox="0 0 {width} {height}">"#
-    );
-    Ok(format!("{head}{described}{}", &svg[tag + 1..]))
+    let pane = |axis: &str, of: fn(&(f64, f64, f64)) -> f64| {
+        let line = |start: &Start| Line {
+            name: format!("{} Ω", start.ohms),
+            points: start.samples.iter().map(|sample| (sample.0, of(sample))).collect(),
+        };
+        Pane { axis: axis.to_owned(), lines: starts.iter().map(line).collect() }
+    };
+    let chart = Chart {
+        title: "Precharge with three resistors",
+        description: "Upper pane: the link voltage rises towards the pack, slower with a larger resistor. Lower pane: the current falls \
+                      from its peak, lower with a larger resistor.",
+        across: "time since the link began to rise, ms",
+        panes: vec![pane("link, V", |sample| sample.1), pane("current, A", |sample| sample.2)],
+        marks: &[],
+    };
+    Ok(chart.svg()?.ok_or("no start was seen")?)
 }
 
 fn main() -> Result<(), Box<dyn Error>> {

@@ -41,6 +41,7 @@ pub mod explain;
 pub mod healthy;
 pub mod recording;
 pub mod repair;
+pub mod report;
 pub mod run;
 pub mod work;
 pub mod world;

@@ -30,6 +30,7 @@ mod false_alarms;
 mod interrupt;
 mod list;
 mod progress;
+mod report;
 mod run;
 mod source;
 mod step;
@@ -81,6 +82,9 @@ enum Verb {
     /// Steps through a case, forwards and backwards, and shows every tick. Example: step examples/cases/open-thermistor.toml
     #[command(after_help = words::CAUTIONS)]
     Step(step::Step),
+    /// Writes one HTML file with what happened, why, and pictures. Example: report examples/cases/loose-joint.toml --to joint.html
+    #[command(after_help = words::CAUTIONS)]
+    Report(report::ReportOf),
     /// Lists what the firmware can conclude, or what can be wrong with the pack. Example: list faults
     #[command(after_help = words::CAUTIONS)]
     List(list::List),
@@ -137,6 +141,7 @@ pub fn main() -> ExitCode {
         Some(Verb::Run(run)) => run.go(),
         Some(Verb::Why(why)) => why.go(),
         Some(Verb::Step(step)) => step.go(),
+        Some(Verb::Report(report)) => report.go(),
         Some(Verb::List(list)) => list.go(),
         Some(Verb::Check(check)) => check.go(),
         Some(Verb::Dictionary(dictionary)) => dictionary.go(),

@@ -7,8 +7,8 @@
 mod digest;
 pub mod file;
 mod recorder;
-pub mod stepper;
 pub mod signals;
+pub mod stepper;
 pub mod values;
 
 pub use recorder::{JudgedStep, Nearest, Tightest};

@@ -9,6 +9,7 @@
 
 mod distance;
 mod evidence;
+pub mod glossary;
 mod healthy;
 mod insulation;
 mod judged;
@@ -17,6 +18,7 @@ mod numbers;
 mod quarantine;
 mod recording;
 pub mod stop;
+mod report;
 mod story;
 mod watched;
 mod world;
@@ -31,6 +33,7 @@ pub use numbers::{
     volts,
 };
 pub use recording::cut_short;
+pub use report::{again, held, lanes_show, letters_of, run_shows, watched_shows};
 pub use story::{
     acted, balanced, confirmed, cooled, duty_begins, ends, left_out, nearest, nearest_heading,
     none_confirmed, played, tightest, unmet, until_open, why,
