@@ -1,10 +1,11 @@
 //! `report`: one HTML file that says what happened and why, with pictures.
 
 use super::source::{Explains, Source};
+use super::why::LONG_TICKS;
 use super::{Ended, complain, show};
-use crate::explain::Account;
+use crate::explain::{Account, distance};
 use crate::recording::Recording;
-use crate::report;
+use crate::report::{self, ReportError};
 use std::io::{ErrorKind, Write as _};
 use std::path::{Path, PathBuf};
 
@@ -60,15 +61,24 @@ fn taken(path: &Path) -> Ended {
     Ended::NotWritten
 }
 
+fn made<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    complete: bool,
+) -> Result<String, ReportError> {
+    let questions =
+        if recording.ticks > LONG_TICKS { Vec::new() } else { distance::usual_questions(recording) };
+    let answers = questions.into_iter().map(|(outcome, fault)| distance::answer(recording, outcome, fault));
+    let answers = answers.collect::<Result<Vec<_>, _>>()?;
+    report::html(recording, &Account::of(recording)?, &answers, complete)
+}
+
 impl Explains for ReportOf {
     fn explain<const CELLS: usize, const THERMISTORS: usize>(
         &self,
         recording: &Recording<CELLS, THERMISTORS>,
         complete: bool,
     ) -> Result<Ended, Ended> {
-        let made = Account::of(recording)
-            .map_err(report::ReportError::from)
-            .and_then(|account| report::html(recording, &account, complete));
+        let made = self::made(recording, complete);
         match (made, &self.to) {
             (Ok(html), Some(path)) => Ok(self.write(path, &html)),
             (Ok(html), None) => Ok(show(&html, Ended::AsExpected)),

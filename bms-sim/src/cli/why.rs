@@ -38,7 +38,7 @@ enum Asked {
 }
 
 /// In a story of more ticks than this every replay takes its time: distances only when they are asked for.
-const LONG_TICKS: u64 = 120_000;
+pub(super) const LONG_TICKS: u64 = 120_000;
 
 /// A fault by its key, or the one that was probably meant.
 fn fault(key: &str) -> Result<Fault, String> {

@@ -1,6 +1,6 @@
 //! # A report
 //!
-//! One HTML file that needs nothing beside itself: what happened, why, how near the other faults came, pictures over time, the
+//! One HTML file that needs nothing beside itself: what happened, why, what would have changed it, how near the other faults came, pictures over time, the
 //! cautions, the case to run it again, and the words it uses. It is read without scripts and without a network, and prints.
 //!
 //! It says what `run` and `why` say, in the same sentences. The pictures come from the same run, played again.
@@ -10,6 +10,7 @@ mod lanes;
 
 use crate::case::StartError;
 use crate::explain::chain::Chain;
+use crate::explain::distance::Answer;
 use crate::explain::words::glossary::{self, GLOSSARY, Piece};
 use crate::explain::{Account, story, words};
 use crate::recording::signals::{self, Series, Signals, Watched};
@@ -42,6 +43,7 @@ pub enum ReportError {
 pub fn html<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
     account: &Account,
+    answers: &[Answer],
     complete: bool,
 ) -> Result<String, ReportError> {
     let faults: Vec<Fault> = account.chains.iter().map(|chain| chain.fault).collect();
@@ -51,6 +53,7 @@ pub fn html<const CELLS: usize, const THERMISTORS: usize>(
     let body = html! {
         (text.opening(recording, account, complete))
         (why)
+        (text.distances(recording, answers))
         (text.near(recording))
         (text.pictures(recording, account, &series)?)
         (text.happened(recording))
@@ -182,6 +185,31 @@ impl Text {
                     }
                 }
             }
+        }
+    }
+
+    fn distances<const CELLS: usize, const THERMISTORS: usize>(
+        &mut self,
+        recording: &Recording<CELLS, THERMISTORS>,
+        answers: &[Answer],
+    ) -> Markup {
+        let told: Vec<Markup> = answers
+            .iter()
+            .map(|answer| {
+                html! {
+                    h3 { (self.say(&words::distances_heading(answer))) }
+                    ul {
+                        @for distance in &answer.distances {
+                            li { (self.say(&words::distance(answer, distance, &recording.case))) }
+                        }
+                    }
+                }
+            })
+            .collect();
+        html! {
+            h2 { "What would have changed it" }
+            @if answers.is_empty() { p { (words::distances_not_asked()) } }
+            @for told in told { (told) }
         }
     }
 
@@ -370,7 +398,7 @@ mod tests {
     fn report(text: &str) -> String {
         let case = Arc::new(Case::parse(text, "joint.toml").unwrap());
         let recording = recording::play::<16, 8>(&case, |_| true).unwrap();
-        html(&recording, &Account::of(&recording).unwrap(), true).unwrap()
+        html(&recording, &Account::of(&recording).unwrap(), &[], true).unwrap()
     }
 
     const WIRE: &str = r#"

@@ -11,7 +11,7 @@ use crate::explain::distance::{Answer, Came, Distance, Found, Measure, Outcome, 
 pub fn distances_heading(answer: &Answer) -> String {
     let fault = answer.fault.words();
     let asked = match (answer.outcome, answer.came) {
-        (Outcome::Confirmed(_), Some(_)) => "What would have kept it from being Confirmed".to_owned(),
+        (Outcome::Confirmed(_), Some(_)) => format!("What would have kept {fault} from being Confirmed"),
         (Outcome::Confirmed(_), None) => format!("What would have made {fault} Confirmed"),
         (of, came) => format!("As played, {}; what would have changed that, by {fault}", outcome(of, came)),
     };
