@@ -75,10 +75,10 @@ fn made<const CELLS: usize, const THERMISTORS: usize>(
 impl Explains for ReportOf {
     fn explain<const CELLS: usize, const THERMISTORS: usize>(
         &self,
-        recording: &Recording<CELLS, THERMISTORS>,
+        recording: Recording<CELLS, THERMISTORS>,
         complete: bool,
     ) -> Result<Ended, Ended> {
-        let made = self::made(recording, complete);
+        let made = self::made(&recording, complete);
         match (made, &self.to) {
             (Ok(html), Some(path)) => Ok(self.write(path, &html)),
             (Ok(html), None) => Ok(show(&html, Ended::AsExpected)),
