@@ -3,7 +3,7 @@
 //! [`world`] is a modelled pack with everything around it: truth, in `f64`. [`defect`] lists what can be wrong with it. A [`case`] is one
 //! story: pack, duty, operator, defects, seed. [`run::Loop`] plays it tick by tick under the real decisions of [`bms_core`], through
 //! the very binding to pins that a board would use. [`recording`] keeps what happened, so that any tick can be visited again, and
-//! [`explain`] says why: the chain from defect to open contactors, and the verdict from truth.
+//! [`explain`] says why: the chain from defect to open contactors, how far it was, and the verdict from truth.
 //!
 //! ```
 //! use bms_sim::{case::Case, recording};

@@ -3,6 +3,9 @@
 use super::source::{Explains, Source, unplayed};
 use super::{Ended, show, show_json, titled};
 use crate::case::{StartError, nearest};
+use crate::defect::{Defect, Kind};
+use crate::explain::chain::Chain;
+use crate::explain::contrast::Contrast;
 use crate::explain::distance::{self, Answer, Outcome};
 use crate::explain::{self, Account, document, words};
 use crate::recording::Recording;
@@ -22,6 +25,10 @@ pub(super) struct Why {
     /// What the distances are about: what would have kept it from happening, or made it happen
     #[arg(long, value_name = "WHAT", value_enum)]
     outcome: Option<Asked>,
+    /// Say instead what separates the case from the same one with this defect in place of its own; place and severity as in a case file,
+    /// the first place and the usual severity when left out. Example: `--against loose_joint_tap_below@37=2`
+    #[arg(long, value_name = "DEFECT[@PLACE][=SEVERITY]", value_parser = defect, conflicts_with_all = ["fault", "json", "outcome"])]
+    against: Option<Defect>,
 }
 
 /// An outcome on the command line.
@@ -49,6 +56,37 @@ fn fault(key: &str) -> Result<Fault, String> {
     })
 }
 
+/// A defect as the command line names it.
+fn defect(typed: &str) -> Result<Defect, String> {
+    let (what, severity) =
+        typed.split_once('=').map_or((typed, None), |(what, severity)| (what, Some(severity)));
+    let (key, place) = what.split_once('@').map_or((what, None), |(key, place)| (key, Some(place)));
+    let known = Kind::ALL.iter().find(|kind| kind.key() == key);
+    let kind = *known.ok_or_else(|| match nearest(key, Kind::ALL.iter().map(|kind| kind.key())) {
+        Some(near) => format!("not known here; did you mean {near}?"),
+        None => "not known here; accepted is a key that `list defects` prints".to_owned(),
+    })?;
+    let place = match place {
+        None => 0,
+        Some(place) => {
+            let named = kind.place().names().iter().position(|name| *name == place);
+            let counted = place.parse::<usize>().ok().and_then(|place| place.checked_sub(1));
+            named
+                .or(counted)
+                .ok_or("accepted as a place is its number, from 1, or its name in a case file")?
+        }
+    };
+    let (low, high) = kind.range();
+    let severity = match severity {
+        None => kind.usual(),
+        Some(severity) => {
+            let number = severity.parse().ok().filter(|number| (low..=high).contains(number));
+            number.ok_or_else(|| format!("accepted as a severity is {low} to {high} {}", kind.unit()))?
+        }
+    };
+    Ok(Defect { severity, ..Defect::usual(kind, place, 0.0) })
+}
+
 impl Why {
     pub(super) fn go(&self) -> Ended {
         self.source.go(self)
@@ -62,6 +100,21 @@ impl Explains for Why {
         complete: bool,
     ) -> Result<Ended, Ended> {
         let account = Account::of(&recording).map_err(|error| unplayed(&error))?;
+        if let Some(other) = self.against {
+            let of = account
+                .chains
+                .iter()
+                .find_map(Chain::cause)
+                .or((!recording.case.defects.is_empty()).then_some(0));
+            let contrast = Contrast::between::<CELLS, THERMISTORS>(&recording.case, of, other);
+            let contrast = contrast.map_err(|error| unplayed(&error))?;
+            let (title, said) = (&recording.case.title, words::contrast(&contrast, &recording.case));
+            let played = words::played(&recording);
+            return Ok(show(
+                &titled(&format!("{title}\n\n{said}\n{played}\n{}\n", words::CAUTIONS)),
+                Ended::AsExpected,
+            ));
+        }
         let answers = self.answers(&recording).map_err(|error| unplayed(&error))?;
         if self.json {
             let document = document::document(&recording, &account, !recording.end.over());

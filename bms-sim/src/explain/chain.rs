@@ -119,6 +119,15 @@ impl Chain {
         self.when(|what| matches!(what, LinkKind::DefectBegins(_)))
     }
 
+    /// The defect that caused the fault, by its place in the case's list.
+    #[must_use]
+    pub fn cause(&self) -> Option<usize> {
+        self.links.iter().find_map(|link| match link.what {
+            LinkKind::DefectBegins(place) => Some(place),
+            _ => None,
+        })
+    }
+
     /// How long it took to open the contactors: from the onset, or from the start that came after it, since what stands open harms
     /// nobody. Nothing if they were not opened.
     #[must_use]
