@@ -129,6 +129,12 @@ rules! {
     "quarantine.rise": quarantine.rise => MoreThan Celsius::ZERO, "0"; "any noise would be a rise";
     "quarantine.fall": quarantine.fall => MoreThan Volts::ZERO, "0"; "any noise would be a fall";
 
+    "sensing.gap_mean": sensing.gap_mean => AtMost faults.pack_sum_disagrees.dwell, "the dwell of pack sum disagrees",
+        beside "a dwell" faults.pack_sum_disagrees.dwell; "what is smoothed for longer is found later than the fault says";
+    "sensing.rises_until": sensing.rises_until => LessThan sensing.rises_from, "`rises_from`", beside "a beginning" sensing.rises_from; "noise around it must not end what it began";
+    "sensing.rises_from": sensing.rises_from => AtMost faults.over_temperature.trip, "the over-temperature limit",
+        beside "an over-temperature limit" faults.over_temperature.trip; "what runs away is found before it is hot";
+
     "cooling.window": cooling.window => AtLeast Millis::from_seconds(60), "1 min"; "a pack warms and cools slowly";
     "cooling.hot_from": cooling.hot_from => LessThan faults.over_temperature_far.trip, "the over-temperature limit, second step",
         beside "an over-temperature limit" faults.over_temperature_far.trip; "else it is never watched";

@@ -15,6 +15,8 @@ section! {
         /// Highest resistance between the outer taps of the string and the points of the pack voltage: cables, fuse, disconnect. What the
         /// current drops there is in the pack voltage and in no cell.
         path: Milliohms,
+        /// What differs between the pack and the sum of its cells is a mean over so long: its noise is as large as the band between the limits.
+        gap_mean: Millis,
         /// Worst idle offset of the main current sensor before it is learnt.
         current_offset: Amps,
         /// Worst idle offset that is left after it was learnt with the contactors proven open.
@@ -39,6 +41,10 @@ section! {
         frozen: Celsius,
         /// The time over which they may move.
         frozen_window: Millis,
+        /// From this temperature on a fast rise counts: below it, it is warming by work ...
+        rises_from: Celsius,
+        /// ... until the sensor has fallen below this.
+        rises_until: Celsius,
         /// Margin by which a module without a valid sensor is taken hotter and colder than its neighbours.
         blind_margin: Celsius,
         /// What is measured beside the link and the pack.
@@ -125,6 +131,8 @@ impl Sensing {
                 .scaled(Ratio::from_milli(6))
                 .over_current(pack.one_c)
                 .unwrap_or(Milliohms::ZERO),
+            // Common practice, no source: fifteen readings at a tick of 10 ms leave a fifth of their noise.
+            gap_mean: Millis(150),
             current_offset: pack.one_c.scaled(Ratio::percent(2)),
             current_offset_learnt: pack.one_c.scaled(Ratio::from_milli(1)),
             current_gain: Ratio::from_milli(5),
@@ -137,6 +145,9 @@ impl Sensing {
             stray: Celsius::from_milli(15_000),
             frozen: Celsius::from_milli(3_000),
             frozen_window: Millis::from_seconds(600),
+            // Common practice, no source; the way back is that of every limit of a temperature.
+            rises_from: Celsius::from_milli(45_000),
+            rises_until: Celsius::from_milli(42_000),
             blind_margin: Celsius::from_milli(5_000),
             points: MeasuringPoints { behind_negative: true, behind_positive: true, poles: true },
         }

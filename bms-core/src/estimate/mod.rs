@@ -157,6 +157,7 @@ pub(crate) struct Surroundings<'a, const CELLS: usize> {
 pub struct Estimated<const CELLS: usize> {
     count: Count<CELLS>,
     apart: Option<Apart>,
+    gap: Option<Volts>,
     paths: Paths<CELLS>,
     cooled: Cooled,
     rest: Rest,
@@ -172,6 +173,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
         Self {
             count: Count::new(config),
             apart: None,
+            gap: None,
             paths: Paths::new(),
             cooled: Cooled::new(),
             rest: Rest::NONE,
@@ -192,6 +194,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
     ) {
         let current = string_current(believed, surroundings.proven_open, config);
         self.apart = Apart::of(believed, config).or(self.apart);
+        self.gap = Apart::gap(self.gap, believed, config);
         let flows = believed.bleed_flows.as_ref();
         self.paths.advance(surroundings.bleeding, flows, believed.elapsed);
         let bleeding = Bleeding::of(surroundings.bleeding, flows);
@@ -361,6 +364,11 @@ impl<const CELLS: usize> Estimated<CELLS> {
     /// How far pack and cells lay apart when every cell was last well above what is low; `None` before.
     pub(crate) const fn apart_when_well(&self) -> Option<Apart> {
         self.apart
+    }
+
+    /// What no drop explains of the difference between pack and cells, smoothed; `None` while one of them is not measured.
+    pub(crate) const fn pack_gap(&self) -> Option<Volts> {
+        self.gap
     }
 
     /// Used part of the heat budget of fuse and cable.

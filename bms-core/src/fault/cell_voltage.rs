@@ -242,14 +242,7 @@ fn on_plateau<const CELLS: usize, const THERMISTORS: usize>(seen: &Seen<'_, CELL
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for SumAgainstPack {
     type Quantity = Volts;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
-        let believed = seen.believed;
-        let (Some(cells), Some(voltages), Some(current)) =
-            (believed.cells, believed.voltages, believed.current)
-        else {
-            return Sight::UNKNOWN;
-        };
-        let apart = seen.config.sensing.beyond_path(voltages.pack - cells.sum, current.amps);
-        let sight = limit.sight(Place::Pack, Some(apart.abs()));
+        let sight = limit.sight(Place::Pack, seen.estimated.pack_gap().map(Volts::abs));
         // An open string is no wrong reading: its terminals are no longer the cells.
         let opened = sight.reading == Reading::Beyond && is_string_open(seen);
         if opened { Sight::found(Place::Pack, false) } else { sight }
