@@ -7,7 +7,9 @@
 //! that is the worst, the place is the module. Without any sensor in the whole pack it may be anything: every module counts as hot and
 //! as cold as the table goes. Only a part that did not come says nothing here, because it is stale.
 //!
-//! How fast a blind module warms cannot be known; what it may have become counts.
+//! How fast a blind module warms cannot be known; what it may have become counts. A rise counts from a temperature on that work does not
+//! explain, and until the sensor is well below it again. A sensor that climbed to the rail of a short circuit is no short circuit
+//! (`sense::thermistor`): it counts as the hottest there is, and its last rise holds.
 //!
 //! A cold pack that is merely not charged is no fault: the current limit holds it back. Charging one is.
 
@@ -27,9 +29,6 @@ pub(super) struct ColdestCharged;
 
 /// The fastest rise of a sensor that is already warm.
 pub(super) struct Rising;
-
-/// A rise below this is warming by work, not by itself. Common practice.
-const RISE_COUNTS_FROM: Celsius = Celsius::from_milli(45_000);
 
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Hottest {
     type Quantity = Celsius;
@@ -92,17 +91,16 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<CelsiusPerSecond>) -> Sight {
         // No sensor believed in this frame, or all of them at a rail: what they showed before is no reading.
         let Some((_, hottest)) = seen.believed.temperatures.hottest else { return Sight::UNKNOWN };
-        if hottest < RISE_COUNTS_FROM {
-            return limit.sight(Place::Pack, Some(CelsiusPerSecond::ZERO));
+        let none = limit.sight(Place::Pack, Some(CelsiusPerSecond::ZERO));
+        if hottest < seen.config.sensing.rises_until {
+            return none;
         }
         let sensors = &seen.believed.temperatures.sensors;
-        let fastest = sensors
-            .numbered()
-            .filter(|(_, sensor)| !sensor.at_rail() && sensor.celsius >= RISE_COUNTS_FROM)
-            .filter_map(|(place, sensor)| Some((sensor.rise()?, place)))
-            .max();
+        let warm = || sensors.numbered().filter(|(_, sensor)| sensor.warm && !sensor.at_rail());
+        let fastest = warm().filter_map(|(place, sensor)| Some((sensor.rise()?, place))).max();
         match fastest {
             Some((rise, place)) => limit.sight(Place::Thermistor(place), Some(rise)),
+            None if warm().next().is_none() => none,
             None => Sight::UNKNOWN,
         }
     }

@@ -11,6 +11,7 @@ use crate::units::{Amps, Instant, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Place, Witness};
 
 mod around;
+mod hot;
 mod worn;
 
 /// A pack on paper that stands open; the test changes its next frames.
@@ -238,7 +239,6 @@ fn what_drops_on_the_way_from_the_cells_to_the_pack_is_no_contradiction() {
     }
 }
 
-/// The crane's sensor may idle at up to 2 A, the fault trips 1 A beyond what is known.
 /// Limits of 0.512 and 0.461 V, and 0.035 V of noise at every reading, even up to 0.06 V: whatever the mean, a fault is suspected once at the most.
 #[test]
 fn noise_around_its_limits_does_not_make_the_sum_chatter() {
@@ -263,6 +263,7 @@ fn noise_around_its_limits_does_not_make_the_sum_chatter() {
     }
 }
 
+/// The crane's sensor may idle at up to 2 A, the fault trips 1 A beyond what is known.
 #[test]
 fn a_sensor_within_its_stated_offset_is_not_accused_before_it_is_learnt() {
     for milli in [1_500, -2_000] {

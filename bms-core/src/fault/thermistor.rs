@@ -6,7 +6,7 @@
 
 use super::judge::{Found, Limit, Seen, Sight, Watch, WatchThermistor};
 use crate::config::Wiring;
-use crate::sense::SensorReading;
+use crate::sense::{Doubt, SensorReading};
 use crate::units::{Celsius, Ratio};
 use crate::witness::Place;
 
@@ -38,7 +38,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> WatchThermistor<CELLS, THERMI
 impl<const CELLS: usize, const THERMISTORS: usize> WatchThermistor<CELLS, THERMISTORS> for Shorted {
     type Quantity = Ratio;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, thermistor: u8, limit: &Limit<Ratio>) -> Sight {
-        limit.sight(Place::Thermistor(thermistor), share(seen, thermistor))
+        // What climbed to the rail is hot, and no short circuit.
+        let sensor = seen.believed.temperatures.sensors.at(thermistor);
+        let climbed = sensor.is_some_and(|sensor| sensor.doubt == Some(Doubt::ClimbedToRail));
+        let share = share(seen, thermistor);
+        let share = if climbed { share.map(|share| share.max(limit.release)) } else { share };
+        limit.sight(Place::Thermistor(thermistor), share)
     }
 }
 

@@ -5,6 +5,9 @@
 //!
 //! - **At a rail** (open or shorted wire): within the rail's width of an end of the divider. Dropped altogether. −25 °C is no rail:
 //!   in a freezer it is true.
+//! - **Climbed to the rail**: at the rail of a short circuit, but it rose fast in each of the last two seconds and was above the limit of
+//!   over-temperature just before. A thermistor in a runaway ends there, a short circuit begins there: this is heat, as hot as the table goes, and
+//!   its last rise holds. So it does from the end of the table on, which lies before the rail. A jump is one second of rise and no climb.
 //! - **Jumped**: further from the reading a second ago than any mass can warm or cool. Doubted at once and for a minute after; the
 //!   *change* that the fault watches is what two readings a second apart both bear out, so that one wild reading is no jump.
 //! - **Stray**: far from the median of its neighbours, which are the other sensors of its module and those of the modules beside
@@ -23,7 +26,7 @@ mod plausibility;
 #[cfg(test)]
 mod tests;
 
-use super::curve::{celsius, toward_open};
+use super::curve::{HOTTEST, celsius, toward_open};
 use super::module::{ModuleRange, ranges};
 use crate::config::Config;
 use crate::each::Each;
@@ -56,6 +59,8 @@ pub(crate) struct SensorReading {
     /// The rise, and whether it is known: apart, since an option would take four bytes more of every sensor.
     pub(super) rise: CelsiusPerSecond,
     pub(super) rise_known: bool,
+    /// Whether it is so warm that a rise counts, with hysteresis.
+    pub(crate) warm: bool,
     /// Difference to the median of its neighbours, less what a load explains.
     pub(crate) astray: Celsius,
     /// How far the neighbours have moved while it stayed identical for the whole window; zero before that.
@@ -73,6 +78,11 @@ impl SensorReading {
     pub(crate) const fn at_rail(&self) -> bool {
         matches!(self.doubt, Some(Doubt::AtOpenRail | Doubt::AtShortRail))
     }
+
+    /// Whether its divider stands at a rail, whatever that means.
+    const fn at_end(&self) -> bool {
+        matches!(self.doubt, Some(Doubt::AtOpenRail | Doubt::AtShortRail | Doubt::ClimbedToRail))
+    }
 }
 
 /// What speaks against a thermistor's reading.
@@ -84,6 +94,8 @@ pub enum Doubt {
     AtOpenRail,
     /// At the rail of a short circuit: dropped.
     AtShortRail,
+    /// At the rail of a short circuit after a climb: as hot as the table goes.
+    ClimbedToRail,
     /// Changed faster than its mass allows: may tighten a limit, never relax one.
     Jumped,
     /// Far from its neighbours: may tighten a limit, never relax one.
@@ -97,6 +109,9 @@ const SECOND: Millis = Millis(1_000);
 
 /// Seconds for which a reading that came back from a rail is doubted: its input filter still charges. Common practice, no source.
 const DOUBTED_AFTER_RAIL: u8 = 2;
+
+/// Fast seconds in a row that make a climb: one alone is a jump.
+const CLIMB: u8 = 2;
 
 /// What is kept of all thermistors from frame to frame.
 #[derive(Clone, Debug, PartialEq)]
@@ -129,6 +144,8 @@ struct Track {
     stray: bool,
     /// Seconds for which it is doubted after a jump or a rail.
     doubted: u8,
+    /// Seconds in a row in which it rose fast while warm.
+    climbing: u8,
 }
 
 impl Track {
@@ -142,7 +159,12 @@ impl Track {
         mean: None,
         stray: false,
         doubted: 0,
+        climbing: 0,
     };
+
+    const fn climbs(&self) -> bool {
+        self.climbing >= CLIMB
+    }
 
     /// Whether a reading lies a jump or more from the one at the last full second.
     fn is_away(&self, celsius: Celsius, jump: Celsius) -> bool {
@@ -164,6 +186,7 @@ impl<const THERMISTORS: usize> Thermistors<THERMISTORS> {
                 change: Celsius::ZERO,
                 rise: CelsiusPerSecond::ZERO,
                 rise_known: false,
+                warm: false,
                 astray: Celsius::ZERO,
                 neighbours_moved: Celsius::ZERO,
             }),
@@ -232,6 +255,7 @@ impl<const THERMISTORS: usize> Thermistors<THERMISTORS> {
         let open_from = Ratio::ONE - sensing.rail;
         let mut place = 0_u8;
         for ((reading, track), ratio) in self.readings.sensors.iter_mut().zip(&mut self.tracks).zip(ratios) {
+            let (was, was_hot) = (reading.doubt, reading.celsius >= config.faults.over_temperature.trip);
             if *ratio != track.ratio || track.last.is_none() {
                 track.ratio = *ratio;
                 track.same = Millis::ZERO;
@@ -241,15 +265,26 @@ impl<const THERMISTORS: usize> Thermistors<THERMISTORS> {
             }
             let toward_open = toward_open(sensing.wiring, *ratio);
             if toward_open >= open_from || toward_open <= sensing.rail {
-                let rail = if toward_open >= open_from { Doubt::AtOpenRail } else { Doubt::AtShortRail };
+                let climbed =
+                    was == Some(Doubt::ClimbedToRail) || was_hot && !reading.at_rail() && track.climbs();
+                let rail = match toward_open >= open_from {
+                    true => Doubt::AtOpenRail,
+                    false if climbed => Doubt::ClimbedToRail,
+                    false => Doubt::AtShortRail,
+                };
                 let reads = reading.celsius;
-                if second || reading.doubt != Some(rail) {
+                if second || was != Some(rail) {
                     witness.tell(|| Evidence::Doubted { thermistor: place, doubt: rail, reads });
                 }
+                let (held, climbing) = (*reading, track.climbing);
                 track.interrupted();
                 *reading = SensorReading { celsius: reads, doubt: Some(rail), ..SensorReading::default() };
+                if rail == Doubt::ClimbedToRail {
+                    track.climbing = climbing;
+                    (reading.rise, reading.rise_known, reading.warm) = (held.rise, held.rise_known, true);
+                }
             } else {
-                if reading.at_rail() {
+                if reading.at_end() {
                     reading.doubt = None;
                 }
                 track.sum = track.sum.map(|sum| sum.saturating_add(reading.celsius.bits() >> 8));
@@ -263,7 +298,7 @@ impl<const THERMISTORS: usize> Thermistors<THERMISTORS> {
         let sensing = &config.sensing;
         let mut place = 0_u8;
         for (reading, track) in self.readings.sensors.iter_mut().zip(&self.tracks) {
-            if !reading.at_rail() {
+            if !reading.at_end() {
                 let doubt = if track.doubted > 0 || track.is_away(reading.celsius, sensing.jump) {
                     Some(Doubt::Jumped)
                 } else if track.stray {
@@ -313,6 +348,7 @@ const UNSEEN: SensorReading = SensorReading {
     change: Celsius::ZERO,
     rise: CelsiusPerSecond::ZERO,
     rise_known: false,
+    warm: false,
     astray: Celsius::ZERO,
     neighbours_moved: Celsius::ZERO,
 };

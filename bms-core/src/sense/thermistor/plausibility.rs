@@ -1,6 +1,6 @@
 //! Once a second: each reading against its own past and against its neighbours.
 
-use super::{SECOND, SensorReading, Thermistors, Track};
+use super::{HOTTEST, SECOND, SensorReading, Thermistors, Track};
 use crate::config::{Config, Sensing};
 use crate::each::Each;
 use crate::units::{Celsius, CelsiusPerSecond, Millis, Ratio};
@@ -37,8 +37,8 @@ impl<const THERMISTORS: usize> Thermistors<THERMISTORS> {
         let passed = Passed { time: self.since, frames: self.summed };
         for ((reading, track), median) in self.readings.sensors.iter_mut().zip(&mut self.tracks).zip(&medians)
         {
-            if !reading.at_rail() {
-                track.against_its_past(reading, passed, config.sensing.jump);
+            if !reading.at_end() {
+                track.against_its_past(reading, passed, config);
                 track.against_its_neighbours(reading, *median, warmer, &config.sensing);
             }
             track.sum = Some(0);
@@ -55,7 +55,8 @@ struct Passed {
 }
 
 impl Track {
-    fn against_its_past(&mut self, reading: &mut SensorReading, passed: Passed, jump: Celsius) {
+    fn against_its_past(&mut self, reading: &mut SensorReading, passed: Passed, config: &Config) {
+        let jump = config.sensing.jump;
         let gap = passed.time > GAP;
         reading.change = match (self.before, self.last) {
             (Some(before), Some(last)) if !gap => borne_out(last - before, reading.celsius - before),
@@ -83,10 +84,18 @@ impl Track {
 
         let mean = self.sum.and_then(|sum| sum.checked_div(passed.frames));
         let means = self.mean.zip(mean);
+        self.mean = mean;
+        // Beyond the end of the table no rise shows: that of a climb holds.
+        if reading.celsius >= HOTTEST && self.climbs() {
+            return;
+        }
         reading.rise_known = means.is_some();
         reading.rise = means
             .map_or(CelsiusPerSecond::ZERO, |(before, now)| rise(now.saturating_sub(before), passed.time));
-        self.mean = mean;
+        let warm_from = if reading.warm { config.sensing.rises_until } else { config.sensing.rises_from };
+        reading.warm = reading.celsius >= warm_from;
+        let fast = reading.warm && reading.rise >= config.faults.temperature_rising_fast.release;
+        self.climbing = if fast { self.climbing.saturating_add(1) } else { 0 };
     }
 
     fn against_its_neighbours(

@@ -246,6 +246,58 @@ fn a_fast_true_rise_is_never_hidden() {
     }
 }
 
+/// 20 °C a second from 50 °C on: the end of the table at 125 °C (531 Ω) comes after 4 s, the rail at 101 Ω later. It stays the hottest with its
+/// last rise, also while it flickers around the rail; once it comes back it is a reading like any other.
+#[test]
+fn what_climbs_to_the_rail_is_heat() {
+    let mut bench = Bench::at(printed(50));
+    for tick in 0..375 {
+        bench.set(11, reading(50_000 + tick * 200)).run(10);
+    }
+    for tick in 0..300 {
+        bench.set(11, ohms(531 - i64::from(tick) * 3 / 2)).run(10);
+    }
+    for (shows, at_rail) in [(90, true), (0, true), (180, false), (80, true)] {
+        let seen = bench.set(11, ohms(shows)).run(3_000);
+        let sensor = seen.sensors.at(11).unwrap();
+        assert_eq!(seen.hottest, Some((11, HOTTEST)), "{shows} Ω");
+        assert!(sensor.rise() >= Some(CelsiusPerSecond::from_milli(15_000)), "{shows} Ω: {sensor:?}");
+        assert_eq!(sensor.doubt == Some(Doubt::ClimbedToRail), at_rail, "{shows} Ω");
+    }
+    let back = bench.set(11, printed(50)).run(4_000);
+    assert_eq!(back.sensors.at(11).unwrap().rise(), Some(CelsiusPerSecond::ZERO));
+    assert!(back.hottest.unwrap().1 < Celsius::from_milli(51_000));
+    let short = bench.set(11, Ratio::ZERO).run(10);
+    assert_eq!(doubt(&short, 11), Some(Doubt::AtShortRail));
+}
+
+/// From 20 °C; from a steady 60 °C; and by way of one second at 60 °C, which is a jump.
+#[test]
+fn a_short_circuit_is_no_heat() {
+    for (before, between) in [(20, None), (60, None), (20, Some(60))] {
+        let mut bench = Bench::at(printed(before));
+        bench.run(3_000);
+        if let Some(between) = between {
+            bench.set(11, printed(between)).run(1_000);
+        }
+        let seen = bench.set(11, Ratio::ZERO).run(2_000);
+        assert_eq!(doubt(&seen, 11), Some(Doubt::AtShortRail), "{before} {between:?}");
+        assert_ne!(seen.hottest.map(|(place, _)| place), Some(11));
+    }
+}
+
+/// Around 45 °C it begins to count once, and it counts until it is below 42 °C.
+#[test]
+fn a_rise_begins_to_count_once() {
+    let mut bench = Bench::at(printed(40));
+    let mut warm = Vec::new();
+    for milli in [44_800, 45_200, 44_800, 45_200, 44_000, 42_200, 41_800, 42_200, 44_800] {
+        let seen = bench.set(11, reading(milli)).run(1_000);
+        warm.push(seen.sensors.at(11).unwrap().warm);
+    }
+    assert_eq!(warm, [false, true, true, true, true, true, false, false, false]);
+}
+
 #[test]
 fn coming_back_from_a_rail_is_neither_a_jump_nor_a_rise() {
     let mut bench = Bench::at(printed(50));

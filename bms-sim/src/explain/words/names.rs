@@ -139,6 +139,9 @@ pub(super) const fn doubt(doubt: Doubt) -> &'static str {
     match doubt {
         Doubt::AtOpenRail => "it stands at the rail of an open wire and is dropped",
         Doubt::AtShortRail => "it stands at the rail of a short circuit and is dropped",
+        Doubt::ClimbedToRail => {
+            "it climbed to the rail of a short circuit and counts as hot as its table goes"
+        }
         Doubt::Jumped => "it changed faster than its mass allows",
         Doubt::Stray => "it is far from its neighbours",
         Doubt::Frozen => "it stayed identical while its neighbours moved",
