@@ -99,7 +99,15 @@ impl Explains for Why {
         recording: Recording<CELLS, THERMISTORS>,
         complete: bool,
     ) -> Result<Ended, Ended> {
-        let account = Account::of(&recording).map_err(|error| unplayed(&error))?;
+        let recording = &recording;
+        // Both are replays of the same run.
+        let (account, answers) = std::thread::scope(|scope| {
+            let answers = scope.spawn(|| self.answers(recording));
+            let account = Account::of(recording);
+            (account, answers.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+        });
+        let account = account.map_err(|error| unplayed(&error))?;
+        let answers = answers.map_err(|error| unplayed(&error))?;
         if let Some(other) = self.against {
             let of = account
                 .chains
@@ -109,18 +117,17 @@ impl Explains for Why {
             let contrast = Contrast::between::<CELLS, THERMISTORS>(&recording.case, of, other);
             let contrast = contrast.map_err(|error| unplayed(&error))?;
             let (title, said) = (&recording.case.title, words::contrast(&contrast, &recording.case));
-            let played = words::played(&recording);
+            let played = words::played(recording);
             return Ok(show(
                 &titled(&format!("{title}\n\n{said}\n{played}\n{}\n", words::CAUTIONS)),
                 Ended::AsExpected,
             ));
         }
-        let answers = self.answers(&recording).map_err(|error| unplayed(&error))?;
         if self.json {
-            let document = document::document(&recording, &account, !recording.end.over());
+            let document = document::document(recording, &account, !recording.end.over());
             return Ok(show_json(&document.with_distances(&answers, &recording.case), Ended::AsExpected));
         }
-        let text = self.text(&recording, &account, &answers, complete).map_err(|error| unplayed(&error))?;
+        let text = self.text(recording, &account, &answers, complete).map_err(|error| unplayed(&error))?;
         Ok(show(&titled(&text), Ended::AsExpected))
     }
 }
@@ -134,6 +141,7 @@ impl Why {
         let of =
             |outcome| self.fault.or_else(|| distance::opening_fault(recording)).map(|fault| (outcome, fault));
         let questions = match (self.outcome, self.fault) {
+            _ if self.against.is_some() => Vec::new(),
             (None, _) if recording.ticks > LONG_TICKS => Vec::new(),
             (None | Some(Asked::Confirmed), Some(fault)) => vec![(Outcome::Confirmed(fault), fault)],
             (None | Some(Asked::Confirmed), None) => distance::usual_questions(recording),

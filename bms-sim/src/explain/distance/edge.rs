@@ -28,12 +28,13 @@ pub(super) fn reach(case: &Case, knob: Knob, stands: f64, end: f64) -> f64 {
 }
 
 /// The edge between where a number stands and an end: two neighbours, the first with the outcome that it has here, the second with the
-/// other one; or the end, as it was played, if the outcome is the same there. A guess of the two saves replays when it is right.
+/// other one; or the end, as it was played, if the outcome is the same there. Played first is what is given: a guess of the two saves
+/// replays when it is right.
 pub(super) fn between<E>(
     grid: Grid,
     here: Side,
     end: f64,
-    guess: Option<[f64; 2]>,
+    first: &[f64],
     play: &impl Fn(f64) -> Result<Option<Side>, E>,
 ) -> Result<Result<(Side, Side), Side>, E> {
     let same_as_here = |side: &Side| side.came.is_some() == here.came.is_some();
@@ -43,7 +44,7 @@ pub(super) fn between<E>(
         let inside = (value - near) * (far.unwrap_or(end) - value) >= 0.0;
         inside && !same(value, near) && !far.is_some_and(|far| same(value, far))
     };
-    for value in guess.into_iter().flatten() {
+    for &value in first {
         if !worth_playing(value, kept.value, other.map(|other| other.value)) {
             continue;
         }
@@ -101,8 +102,8 @@ mod tests {
                 plays.set(plays.get() + 1);
                 Ok::<_, Infallible>(Some(side(value, value < edge)))
             };
-            let guess = guessed.map(|at| [f64::from(at) / 1_000.0, f64::from(at + 1) / 1_000.0]);
-            let found = between(grid(), side(3.0, true), 4.0, guess, &play).unwrap();
+            let guess = guessed.map_or_else(Vec::new, |at| vec![f64::from(at) / 1_000.0, f64::from(at + 1) / 1_000.0]);
+            let found = between(grid(), side(3.0, true), 4.0, &guess, &play).unwrap();
             let (kept, other) = found.expect("the other end is on the other side");
             prop_assert!(kept.came.is_some() && other.came.is_none());
             prop_assert!(kept.value < edge && edge <= other.value && other.value - kept.value < 0.001_5, "{kept:?} {other:?}");
@@ -115,6 +116,6 @@ mod tests {
     #[test]
     fn where_the_end_is_the_same_it_is_told_as_played() {
         let play = |value: f64| Ok::<_, Infallible>(Some(side(value, false)));
-        assert_eq!(between(grid(), side(3.0, false), 4.0, None, &play), Ok(Err(side(4.0, false))));
+        assert_eq!(between(grid(), side(3.0, false), 4.0, &[], &play), Ok(Err(side(4.0, false))));
     }
 }

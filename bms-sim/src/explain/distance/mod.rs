@@ -104,13 +104,14 @@ impl Distance {
     }
 }
 
-/// The questions that a reader has who names none: about each fault that became Confirmed, or about those that came nearest.
+/// The questions that a reader has who names none: about the faults that became Confirmed, or about the one that came nearest.
 #[must_use]
 pub fn usual_questions<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
 ) -> Vec<(Outcome, Fault)> {
     let confirmed: Vec<Fault> = recording.confirmed().iter().map(|(_, seen)| seen.fault).collect();
-    let of = if confirmed.is_empty() { nearest(recording) } else { confirmed };
+    let nearest = || nearest(recording).into_iter().take(1).collect();
+    let of = if confirmed.is_empty() { nearest() } else { confirmed };
     of.into_iter().take(MOST_QUESTIONS).map(|fault| (Outcome::Confirmed(fault), fault)).collect()
 }
 
@@ -262,7 +263,16 @@ impl Question<'_> {
                 continue;
             }
             let guess = self.heard.as_ref().and_then(|heard| heard.edge(self.case, knob, stands, reached));
-            match edge::between(knob.grid(self.case), here, reached, guess, &play)? {
+            let first = match (guess, knob) {
+                (Some(guess), _) => guess.to_vec(),
+                // A range of decades: most edges are not far from where a defect stands.
+                (None, Knob::Severity(_)) if reached.abs() > stands.abs() => vec![2.0 * stands, 8.0 * stands],
+                (None, Knob::Severity(_)) => vec![stands / 2.0, stands / 8.0],
+                (None, _) => Vec::new(),
+            };
+            let grid = knob.grid(self.case);
+            let first: Vec<f64> = first.into_iter().map(|value| grid.on(value)).collect();
+            match edge::between(grid, here, reached, &first, &play)? {
                 Ok((same, other)) => edges.push((same, other)),
                 Err(side) => tried.push(side),
             }
