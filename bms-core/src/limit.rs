@@ -30,7 +30,7 @@
 use crate::config::{Checked, LimitRules};
 use crate::decision::{CurrentLimits, FaultSummary};
 use crate::estimate::{Estimated, growth};
-use crate::fault::{Fault, Reaction, reduction_at};
+use crate::fault::{Fault, Reaction};
 use crate::sense::{Believed, CellReadings, ModuleRange, Temperatures};
 use crate::sequence::Step;
 use crate::units::{Amps, Celsius, Milliohms, Millis, Ratio, Volts};
@@ -417,12 +417,13 @@ fn nearest_to_empty<const CELLS: usize, const THERMISTORS: usize>(
     let hottest = modules(temperatures, config).map(|range| range.hottest);
     let (coolest, warmest) =
         hottest.fold((Celsius::MAX, Celsius::MIN), |(low, high), here| (low.min(here), high.max(here)));
-    let least = reduction_at(warmest);
-    if least == reduction_at(coolest) {
+    let rules = &config.cells;
+    let least = rules.reduction_at(warmest);
+    if least == rules.reduction_at(coolest) {
         return cells.lowest.1 + least;
     }
     let of_cells = modules(temperatures, config).flat_map(|range| {
-        core::iter::repeat_n(reduction_at(range.hottest), usize::from(config.pack.cells_per_module))
+        core::iter::repeat_n(rules.reduction_at(range.hottest), usize::from(config.pack.cells_per_module))
     });
     let shifted = cells.volts.iter().zip(of_cells).map(|(volts, reduction)| *volts + reduction);
     shifted.min().unwrap_or(cells.lowest.1 + least)

@@ -19,6 +19,8 @@ section! {
         most_per_module: u8,
         /// How often the choice is made anew.
         every: Millis,
+        /// Observations in a row, one a second, that make a bleed switch stuck: 1 to 3.
+        stuck_after: u8,
         /// How long bleeding pauses at the end of each period so that cells can be read.
         pause: Millis,
     }
@@ -34,6 +36,7 @@ impl BalanceRules {
             most_per_module: pack.cells_per_module,
             every: Millis::from_seconds(10),
             pause: Millis::from_seconds(1),
+            stuck_after: 3,
         }
     }
 }

@@ -54,6 +54,10 @@ section! {
         blind: Amps,
         /// The most a limit may rise or fall in one tick.
         step: Amps,
+        /// A load that has had time to follow may pass the limit by this part of it, or by the limit of `limit not obeyed` where that is more ...
+        overrun: Ratio,
+        /// ... and by this part, or by that of its second step.
+        overrun_far: Ratio,
     }
 }
 
@@ -85,6 +89,8 @@ impl LimitRules {
             too_cold: pack.rate(20),
             blind: pack.rate(20),
             step: pack.rate(10),
+            overrun: Ratio::percent(10),
+            overrun_far: Ratio::percent(30),
         }
     }
 }

@@ -9,6 +9,7 @@
 mod digest;
 
 mod balance;
+mod cells;
 mod charge;
 mod checks;
 mod contacts;
@@ -27,6 +28,7 @@ mod wear;
 mod wires;
 
 pub use balance::BalanceRules;
+pub use cells::CellRules;
 pub use charge::ChargeFacts;
 pub(crate) use checks::Checks;
 pub use contacts::ContactRules;
@@ -58,6 +60,8 @@ pub struct Config {
     pub pack: Pack,
     /// The sensors and how far they may be off.
     pub sensing: Sensing,
+    /// How cell voltages are judged beside their limits.
+    pub cells: CellRules,
     /// Coulomb counting and its correction.
     pub charge: ChargeFacts,
     /// What is looked for in cells that rest.
@@ -102,6 +106,7 @@ impl Config {
     pub fn for_pack(pack: Pack, sequence: SequenceFacts) -> Self {
         Self {
             sensing: Sensing::for_pack(&pack),
+            cells: CellRules::usual(),
             charge: ChargeFacts::for_pack(&pack),
             rest: RestRules::usual(),
             quarantine: QuarantineRules::usual(),
@@ -145,13 +150,14 @@ impl Config {
             10 => self.insulation.feed(digest),
             11 => self.quarantine.feed(digest),
             12 => self.wires.feed(digest),
+            13 => self.cells.feed(digest),
             fault => self.faults.feed(fault.saturating_sub(ROOMS), digest),
         }
     }
 }
 
 /// Sections before those of the faults.
-const ROOMS: u8 = 13;
+const ROOMS: u8 = 14;
 
 /// Sections of the checksum: one a room, one a fault.
 const SECTIONS: usize = ROOMS as usize + Fault::COUNT;

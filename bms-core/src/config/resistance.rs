@@ -22,6 +22,11 @@ section! {
         after: Millis,
         /// The most the current may move inside a window, as a fraction of the step.
         steady: Ratio,
+        /// Steps in a row in which the cells must move against the current before its sign is accused. Common practice, no source.
+        against: u8,
+        /// Where the cells together show less of a step than this part of what the pack shows, their median is not trusted: half of them may
+        /// stand still. Gains, cable and fuse stay well below the rest of it. Common practice, no source.
+        accounted: Ratio,
     }
 }
 
@@ -41,6 +46,8 @@ impl ResistanceFacts {
             settle: Millis(100),
             after: Millis(100),
             steady: Ratio::percent(5),
+            against: 3,
+            accounted: Ratio::percent(75),
         }
     }
 }

@@ -62,6 +62,9 @@ rules! {
     "pack.resistance.excess_of_expected": pack.resistance.excess_of_expected => AtLeast Ratio::ZERO, "0"; "a part of it is allowed on top";
     "pack.resistance.steady": pack.resistance.steady => MoreThan Ratio::ZERO, "0"; "no current stands still to the bit";
     "pack.resistance.steady": pack.resistance.steady => LessThan Ratio::percent(50), "half of the step"; "a step must leave the band, which lies on both sides";
+    "pack.resistance.against": pack.resistance.against => AtLeast 1_u8, "1"; "a fault rests on a step";
+    "pack.resistance.accounted": pack.resistance.accounted => MoreThan Ratio::ZERO, "0"; "else cells that all stand still are trusted";
+    "pack.resistance.accounted": pack.resistance.accounted => LessThan Ratio::ONE, "the whole"; "cable and fuse show some of a step too";
     "pack.resistance.before": pack.resistance.before => AtLeast ticks(2), "two ticks", beside "a tick" pack.tick; "a mean of one reading is none";
     "pack.resistance.before": pack.resistance.before => AtMost ticks(LONGEST_WINDOW), "200 ticks", beside "a tick" pack.tick; "the window ends there: its sums fit no more";
     "pack.resistance.settle": pack.resistance.settle => AtLeast pack.tick, "a tick", beside "a tick" pack.tick; "the first reading after the step still holds some of it";
@@ -71,7 +74,7 @@ rules! {
     "sensing.cell_error": sensing.cell_error => MoreThan Volts::ZERO, "0"; "every bound rests on it";
     "sensing.voltage_error": sensing.voltage_error => MoreThan Volts::ZERO, "0"; "every weld check rests on it";
     "sensing.path": sensing.path => AtLeast Milliohms::ZERO, "0"; "a resistance is an amount";
-    "sensing.current_offset": sensing.current_offset => LessThan pack.rate(5), "a twentieth of 1C", beside "1C" pack.one_c; "a rest is a current below that";
+    "sensing.current_offset": sensing.current_offset => LessThan sensing.calm, "`calm`", beside "a calm current" sensing.calm; "a rest is a current below that";
     "sensing.current_offset_learnt": sensing.current_offset_learnt => AtLeast Amps::ZERO, "0"; "an error is an amount";
     "sensing.current_offset_learnt": sensing.current_offset_learnt => AtMost sensing.current_offset, "the offset before",
         beside "an offset before learning" sensing.current_offset; "learning makes it smaller";
@@ -129,6 +132,15 @@ rules! {
     "quarantine.rise": quarantine.rise => MoreThan Celsius::ZERO, "0"; "any noise would be a rise";
     "quarantine.fall": quarantine.fall => MoreThan Volts::ZERO, "0"; "any noise would be a fall";
 
+    "sensing.calm": sensing.calm => AtMost pack.rate(20), "a fifth of 1C", beside "1C" pack.one_c; "what is a load is no rest";
+    "sensing.flows": sensing.flows => MoreThan sensing.current_offset, "the current's offset", beside "an offset" sensing.current_offset; "an offset flows through nothing";
+    "cells.cold_reduction": c.cells.cold_reduction => AtLeast Volts::ZERO, "0"; "a cold cell drops more under load, not less";
+    "cells.cold_reduction": c.cells.cold_reduction => LessThan faults.cell_under_voltage_far.trip, "the second step of under-voltage",
+        beside "a limit of under-voltage" faults.cell_under_voltage_far.trip; "else nothing protects a cold cell";
+    "cells.cold_full": c.cells.cold_full => LessThan Celsius::ZERO, "0 °C"; "from there up the limits hold in full";
+    "cells.spread_after": c.cells.spread_after => AtLeast Millis::from_seconds(60), "1 min"; "polarisation is no spread of charge";
+    "cells.flat_from": c.cells.flat_from => LessThan c.cells.flat_to, "`flat_to`", beside "an end" c.cells.flat_to; "in between the limits hold";
+    "cells.steep_times": c.cells.steep_times => AtLeast 1_u8, "1"; "where the curve is steep cells lie no nearer to each other";
     "sensing.gap_mean": sensing.gap_mean => AtMost faults.pack_sum_disagrees.dwell, "the dwell of pack sum disagrees",
         beside "a dwell" faults.pack_sum_disagrees.dwell; "what is smoothed for longer is found later than the fault says";
     "sensing.rises_until": sensing.rises_until => LessThan sensing.rises_from, "`rises_from`", beside "a beginning" sensing.rises_from; "noise around it must not end what it began";
@@ -280,6 +292,11 @@ rules! {
         beside "a look-ahead" limits.ahead; "a limit must be able to fall within the time it looks ahead";
     "limits.step": limits.step => MoreThan Amps::ZERO, "0"; "a limit must move";
 
+    "limits.overrun": limits.overrun => MoreThan Ratio::ZERO, "0"; "no load follows exactly";
+    "limits.overrun": limits.overrun => LessThan limits.overrun_far, "`overrun_far`", beside "a second step" limits.overrun_far; "a warning comes first";
+
+    "balance.stuck_after": balance.stuck_after => AtLeast 1_u8, "1"; "a fault rests on an observation";
+    "balance.stuck_after": balance.stuck_after => AtMost 3_u8, "3"; "no more are counted";
     "balance.margin": balance.margin => MoreThan charge.bleed.over(balance.every).scaled(Ratio::ONE + charge.bleed_tolerance), "what a period of bleeding takes out",
         beside "a period" balance.every; "bleeding must not widen the spread";
     "balance.margin": balance.margin => LessThan pack.capacity, "the capacity", beside "a capacity" pack.capacity; "else no cell ever bleeds";

@@ -21,6 +21,10 @@ section! {
         current_offset: Amps,
         /// Worst idle offset that is left after it was learnt with the contactors proven open.
         current_offset_learnt: Amps,
+        /// A current of no more than this is no load: a rest goes on, and below it nothing counts as charging.
+        calm: Amps,
+        /// A reading of this amount flows through something, whatever the offset.
+        flows: Amps,
         /// Worst gain error of the main current sensor.
         current_gain: Ratio,
         /// Worst error of a temperature between −40 and 85 °C.
@@ -134,6 +138,10 @@ impl Sensing {
             // Common practice, no source: fifteen readings at a tick of 10 ms leave a fifth of their noise.
             gap_mean: Millis(150),
             current_offset: pack.one_c.scaled(Ratio::percent(2)),
+            // Common practice, no source.
+            calm: pack.rate(5),
+            // Common practice, no source; half as much again as the offset where that is more.
+            flows: pack.one_c.scaled(Ratio::percent(3)).max(Amps::from_milli(3_000)),
             current_offset_learnt: pack.one_c.scaled(Ratio::from_milli(1)),
             current_gain: Ratio::from_milli(5),
             temperature_error: Celsius::from_milli(2_000),

@@ -12,7 +12,7 @@
 //! ```
 //!
 //! A switch is judged once a second, when it has been told the same in two frames in a row, and only by what it is told then: one that is
-//! never told on cannot be found stuck off. Three observations in a row count; the first that contradicts them ends them. Whoever
+//! never told on cannot be found stuck off. Three observations in a row count (`balance.stuck_after`); the first that contradicts them ends them. Whoever
 //! clears the fault voids them, but for a switch that the last observation shows as stuck: it is. A wire so corroded that the resistor gets
 //! less than half of its current, or an open one, shows as stuck off as well.
 //!
@@ -46,9 +46,14 @@ impl<const CELLS: usize> InARow<CELLS> {
         self.counted = self.counted.map(|cells| cells.and(&self.last));
     }
 
-    const fn thrice(&self) -> &CellSet<CELLS> {
-        let [_, _, thrice] = &self.counted;
-        thrice
+    /// The cells that were seen so often, up to three times.
+    const fn seen(&self, times: u8) -> &CellSet<CELLS> {
+        let [once, twice, thrice] = &self.counted;
+        match times {
+            0 | 1 => once,
+            2 => twice,
+            3.. => thrice,
+        }
     }
 }
 
@@ -93,14 +98,14 @@ impl<const CELLS: usize> Paths<CELLS> {
         }
     }
 
-    /// Cells that bleed whatever they are told; `None` where nothing shows it.
-    pub(super) fn stuck_on(&self) -> Option<&CellSet<CELLS>> {
-        self.seen.then_some(self.stuck_on.thrice())
+    /// Cells that bleed whatever they are told, in so many observations; `None` where nothing shows it.
+    pub(super) fn stuck_on(&self, after: u8) -> Option<&CellSet<CELLS>> {
+        self.seen.then_some(self.stuck_on.seen(after))
     }
 
     /// Cells that do not bleed although they are told.
-    pub(super) fn stuck_off(&self) -> Option<&CellSet<CELLS>> {
-        self.seen.then_some(self.stuck_off.thrice())
+    pub(super) fn stuck_off(&self, after: u8) -> Option<&CellSet<CELLS>> {
+        self.seen.then_some(self.stuck_off.seen(after))
     }
 
     /// The workshop has been at the switches that stay on.

@@ -109,7 +109,8 @@ impl<const CELLS: usize> Comparison<CELLS> {
         witness: &mut W,
     ) -> bool {
         let Moment { believed, current, bleeding, beside_wire, config } = moment;
-        self.history.follow(&bleeding.perhaps, current.map(|current| current.amps), moved, &config.pack);
+        let facts = (&config.pack, config.sensing.calm);
+        self.history.follow(&bleeding.perhaps, current.map(|current| current.amps), moved, facts);
         let rested = rest.rested();
         if rested < config.charge.rest_warm {
             (self.turn, self.begun) = (None, None);

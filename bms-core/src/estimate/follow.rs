@@ -32,10 +32,6 @@ const MOST: Hundredths = Hundredths::MAX - 1;
 /// Before three steps.
 const NO_STEP: Hundredths = Hundredths::MAX;
 
-/// Where the cells together show less of a step than this part of what the pack shows, their median is not trusted. Gains, cable and
-/// fuse stay well below the rest of it. Common practice, no source.
-const ACCOUNTED: Ratio = Ratio::percent(75);
-
 /// The reading that followed the last three load steps least, each cell by the one of them that it followed best.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Following {
@@ -130,8 +126,9 @@ fn typical<const CELLS: usize, const THERMISTORS: usize>(
 ) -> Option<Milliohms> {
     let median = Milliohms::from_bits(median).abs();
     let cells = measured.iter().fold(0_i64, |sum, one| sum.saturating_add(i64::from(*one)));
+    let accounted = config.pack.resistance.accounted;
     let typical = match pack.map(Milliohms::abs) {
-        Some(pack) if Milliohms::from_wide(cells).abs() < pack.scaled(ACCOUNTED) => {
+        Some(pack) if Milliohms::from_wide(cells).abs() < pack.scaled(accounted) => {
             let mut factors = ByModule::new(temperatures, config, Ratio::ONE, |range| growth(range.hottest));
             let factors =
                 measured.iter().fold(0_i64, |sum, _| sum.saturating_add(factors.next().bits().into()));

@@ -112,7 +112,7 @@ impl<const CELLS: usize> History<CELLS> {
         bleeding: &CellSet<CELLS>,
         amps: Option<Amps>,
         moved: Interval,
-        pack: &Pack,
+        (pack, calm): (&Pack, Amps),
     ) {
         if bleeding.is_empty() {
             self.charged.take(moved.low, pack.capacity);
@@ -123,10 +123,10 @@ impl<const CELLS: usize> History<CELLS> {
             self.throughput = Coulombs::ZERO;
             (self.charged, self.discharged) = (OneWay::UNKNOWN, OneWay::UNKNOWN);
         }
-        let (amps, small) = (amps.unwrap_or(Amps::ZERO), pack.rate(5));
-        if amps > small {
+        let amps = amps.unwrap_or(Amps::ZERO);
+        if amps > calm {
             self.discharged = OneWay::UNKNOWN;
-        } else if amps < -small {
+        } else if amps < -calm {
             self.charged = OneWay::UNKNOWN;
         }
     }
@@ -168,7 +168,7 @@ mod tests {
             let moved = Interval { low: over(milliamps - error), high: over(milliamps + error) };
             for _ in 0..seconds {
                 let amps = Some(Amps::from_milli(milliamps));
-                self.history.follow(&CellSet::EMPTY, amps, moved, &self.pack);
+                self.history.follow(&CellSet::EMPTY, amps, moved, (&self.pack, self.pack.rate(5)));
             }
             self.history.held()
         }
@@ -213,7 +213,7 @@ mod tests {
         assert_eq!(bench.run(50_000, 0, 725), Some(Side::Above));
         let mut bleeding = CellSet::EMPTY;
         bleeding.insert(3);
-        bench.history.follow(&bleeding, None, Interval::default(), &bench.pack);
+        bench.history.follow(&bleeding, None, Interval::default(), (&bench.pack, bench.pack.rate(5)));
         assert!(bench.history.is_own(3) && !bench.history.is_own(4));
         assert_eq!(bench.run(50_000, 0, 719), None);
         assert_eq!(bench.run(50_000, 0, 2), Some(Side::Above));

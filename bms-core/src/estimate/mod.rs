@@ -336,13 +336,13 @@ impl<const CELLS: usize> Estimated<CELLS> {
     }
 
     /// Cells that bleed whatever their switch is told; `None` where nothing shows it.
-    pub(crate) fn bleeds_stuck_on(&self) -> Option<&CellSet<CELLS>> {
-        self.paths.stuck_on()
+    pub(crate) fn bleeds_stuck_on(&self, config: &Checked) -> Option<&CellSet<CELLS>> {
+        self.paths.stuck_on(config.balance.stuck_after)
     }
 
     /// Cells that do not bleed although their switch is told to; `None` where nothing shows it.
-    pub(crate) fn bleeds_stuck_off(&self) -> Option<&CellSet<CELLS>> {
-        self.paths.stuck_off()
+    pub(crate) fn bleeds_stuck_off(&self, config: &Checked) -> Option<&CellSet<CELLS>> {
+        self.paths.stuck_off(config.balance.stuck_after)
     }
 
     /// Whether the cooling does not do what it is told; `None` before anything was seen of it.

@@ -16,14 +16,14 @@ pub(super) struct StuckOff;
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for StuckOn {
     type Quantity = Found;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, _: &Limit<Found>) -> Sight {
-        first(seen.estimated.bleeds_stuck_on())
+        first(seen.estimated.bleeds_stuck_on(seen.config))
     }
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for StuckOff {
     type Quantity = Found;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, _: &Limit<Found>) -> Sight {
-        first(seen.estimated.bleeds_stuck_off())
+        first(seen.estimated.bleeds_stuck_off(seen.config))
     }
 }
 

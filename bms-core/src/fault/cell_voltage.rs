@@ -3,9 +3,8 @@
 //! Decides whether a cell is over- or under-voltage, deeply discharged, reversed, or apart from the others.
 //!
 //! The limits from below fall with the cell's own temperature: they hold in full from 0 °C up and are 0.5 V lower from −20 °C
-//! down, linear between. Why: a healthy cell is four to five times as resistive at −25 °C and reads 2.5 to 2.7 V after 8 s at
-//! 1.5C; a limit that did not fall would accuse it. A cell sheet (Lishen LP54173207-202Ah, 2020-03-09) does the same: cut-off
-//! 2.5 V above 0 °C, 2.0 V at or below.
+//! down, linear between ([`CellRules`](crate::config::CellRules)). Why: a healthy cell is four to five times as resistive at −25 °C and reads
+//! 2.5 to 2.7 V after 8 s at 1.5C; a limit that did not fall would accuse it.
 //!
 //! A cell is called reversed only while the pack voltage does not deny it, because that opens at once and drops a hoist. The pack less
 //! all other cells is a second reading of the cell:
@@ -43,7 +42,7 @@ use super::disconnect::is_string_open;
 use super::judge::{Limit, Seen, Sight, Watch};
 use crate::estimate::Apart;
 use crate::sense::CellReadings;
-use crate::units::{Celsius, Millis, Ratio, Volts};
+use crate::units::{Millis, Volts};
 use crate::wires::Beside;
 use crate::witness::Place;
 
@@ -64,18 +63,6 @@ pub(super) struct Spread;
 
 /// Sum of the cells against the measured pack, as far as no current explains it.
 pub(super) struct SumAgainstPack;
-
-/// Rest after which the spread means charge and not resistance.
-const SPREAD_REST: Millis = Millis::from_seconds(300);
-
-/// By how much the limits from below fall in the cold.
-const COLD_REDUCTION: Volts = Volts::from_milli(500);
-
-/// From here on down they have fallen in full.
-const COLD_FULL: Celsius = Celsius::from_milli(-20_000);
-
-/// Where the curve is steep, healthy cells lie further apart: three times the limit is allowed.
-const STEEP: i32 = 3;
 
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Highest {
     type Quantity = Volts;
@@ -197,13 +184,11 @@ fn cold_reduction<const CELLS: usize, const THERMISTORS: usize>(
     cell: u8,
 ) -> Volts {
     let module = seen.config.pack.module_of_cell(cell);
-    seen.believed.temperatures.modules.at(module).map_or(Volts::ZERO, |range| reduction_at(range.hottest))
-}
-
-/// The linear fall of the limits between 0 and −20 °C.
-pub(crate) fn reduction_at(celsius: Celsius) -> Volts {
-    let depth = celsius.held_between(COLD_FULL, Celsius::ZERO).fraction_of(COLD_FULL);
-    COLD_REDUCTION.scaled(depth.unwrap_or(Ratio::ZERO))
+    seen.believed
+        .temperatures
+        .modules
+        .at(module)
+        .map_or(Volts::ZERO, |range| seen.config.cells.reduction_at(range.hottest))
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Spread {
@@ -212,13 +197,14 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
         let (Some(cells), Some(current)) = (seen.believed.cells, seen.believed.current) else {
             return Sight::UNKNOWN;
         };
-        if current.calm < SPREAD_REST {
+        let rules = &seen.config.cells;
+        if current.calm < rules.spread_after {
             return Sight::UNKNOWN;
         }
         let (trip, release) = if on_plateau(seen) {
             (limit.trip, limit.release)
         } else {
-            (steep(limit.trip), steep(limit.release))
+            (times(limit.trip, rules.steep_times), times(limit.release, rules.steep_times))
         };
         Limit::<Volts>::between(
             Place::Cell(cells.lowest.0),
@@ -229,14 +215,14 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     }
 }
 
-fn steep(limit: Volts) -> Volts {
-    Volts::from_wide(i64::from(limit.bits()).saturating_mul(i64::from(STEEP)))
+fn times(limit: Volts, count: u8) -> Volts {
+    Volts::from_wide(i64::from(limit.bits()).saturating_mul(count.into()))
 }
 
-/// Whether every cell is known to lie between 20 and 90 % charge.
+/// Whether every cell is known to lie where the curve is flat.
 fn on_plateau<const CELLS: usize, const THERMISTORS: usize>(seen: &Seen<'_, CELLS, THERMISTORS>) -> bool {
     let (lowest, highest) = seen.estimated.state_of_charge();
-    lowest >= Ratio::percent(20) && highest <= Ratio::percent(90)
+    lowest >= seen.config.cells.flat_from && highest <= seen.config.cells.flat_to
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for SumAgainstPack {
@@ -246,18 +232,5 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
         // An open string is no wrong reading: its terminals are no longer the cells.
         let opened = sight.reading == Reading::Beyond && is_string_open(seen);
         if opened { Sight::found(Place::Pack, false) } else { sight }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Full from 0 °C up, half a volt from −20 °C down, a quarter half way.
-    #[test]
-    fn the_limits_fall_in_the_cold() {
-        let at = |milli| reduction_at(Celsius::from_milli(milli)).milli();
-        assert_eq!([at(25_000), at(0), at(-20_000), at(-40_000)], [0, 0, 500, 500]);
-        assert_eq!(at(-10_000), 250);
     }
 }

@@ -9,7 +9,7 @@
 //! may be the sensor.
 
 use super::judge::{Found, Limit, Seen, Sight, Watch};
-use crate::sense::{FLOWS, at_end};
+use crate::sense::at_end;
 use crate::sequence::Step;
 use crate::units::{Amps, Ratio};
 use crate::witness::Place;
@@ -32,11 +32,8 @@ pub(super) struct WhileOpen;
 /// Load steps in which the cells moved against the current.
 pub(super) struct SignAgainstCells;
 
-/// Current beyond the limit that the load has had time to follow, against so many tenths of that limit.
-pub(super) struct BeyondGiven<const TENTHS: i32>;
-
-/// Load steps in a row that must contradict.
-const CONTRADICTIONS: u8 = 3;
+/// Current beyond the limit that the load has had time to follow, against a part of that limit: the first or the second step.
+pub(super) struct BeyondGiven<const FAR: bool>;
 
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Charging {
     type Quantity = Amps;
@@ -93,10 +90,11 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     type Quantity = Amps;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Amps>) -> Sight {
         let Some(current) = seen.believed.current else { return Sight::UNKNOWN };
-        let flowing = if current.raw.abs() > FLOWS { current.raw.abs() } else { current.amps.abs() };
+        let flows = seen.config.sensing.flows;
+        let flowing = if current.raw.abs() > flows { current.raw.abs() } else { current.amps.abs() };
         let observed = Some(if seen.step.commands_open() { flowing } else { Amps::ZERO });
         // Not so much that it excuses a reading that flows, whatever the offset.
-        let idle = current.unlearnt.min((FLOWS - limit.trip).max(Amps::ZERO));
+        let idle = current.unlearnt.min((flows - limit.trip).max(Amps::ZERO));
         Limit::<Amps>::between(Place::Pack, observed, limit.trip + idle, limit.release + idle)
     }
 }
@@ -104,13 +102,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for SignAgainstCells {
     type Quantity = Found;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, _: &Limit<Found>) -> Sight {
-        let against = seen.estimated.steps_against_current();
-        against.map_or(Sight::PENDING, |steps| Sight::found(Place::Pack, steps >= CONTRADICTIONS))
+        let (against, needed) = (seen.estimated.steps_against_current(), seen.config.pack.resistance.against);
+        against.map_or(Sight::PENDING, |steps| Sight::found(Place::Pack, steps >= needed))
     }
 }
 
-impl<const CELLS: usize, const THERMISTORS: usize, const TENTHS: i32> Watch<CELLS, THERMISTORS>
-    for BeyondGiven<TENTHS>
+impl<const CELLS: usize, const THERMISTORS: usize, const FAR: bool> Watch<CELLS, THERMISTORS>
+    for BeyondGiven<FAR>
 {
     type Quantity = Amps;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Amps>) -> Sight {
@@ -120,8 +118,9 @@ impl<const CELLS: usize, const THERMISTORS: usize, const TENTHS: i32> Watch<CELL
             return limit.sight(Place::Pack, Some(Amps::ZERO));
         }
         let given = if current.amps > Amps::ZERO { seen.due.charge } else { seen.due.discharge };
-        // By a tenth of the limit or by the fixed amount, whichever is more.
-        let share = given.scaled(Ratio::percent(TENTHS.saturating_mul(10)));
+        // By a part of the limit or by the fixed amount, whichever is more.
+        let rules = &seen.config.limits;
+        let share = given.scaled(if FAR { rules.overrun_far } else { rules.overrun });
         let excess = current.amps.abs() - given;
         let (trip, release) = if share > limit.trip {
             (share, share.scaled(Ratio::percent(90)))

@@ -29,7 +29,6 @@
 
 use super::judge::{Found, Limit, Seen, Sight, Watch};
 use crate::frame::{Contact, Contacts};
-use crate::sense::FLOWS;
 use crate::units::{Ratio, Volts};
 use crate::witness::Place;
 
@@ -117,5 +116,6 @@ fn string_gap<const CELLS: usize, const THERMISTORS: usize>(
 fn flows<const CELLS: usize, const THERMISTORS: usize>(seen: &Seen<'_, CELLS, THERMISTORS>) -> bool {
     let main = seen.believed.current.as_ref().map(|current| current.raw);
     let channels = [main, seen.believed.current_check];
-    channels.iter().flatten().all(|amps| amps.abs() > FLOWS) && channels.iter().any(Option::is_some)
+    channels.iter().flatten().all(|amps| amps.abs() > seen.config.sensing.flows)
+        && channels.iter().any(Option::is_some)
 }

@@ -246,15 +246,15 @@ list! {
     /// to the limit given here.
     CurrentWhileOpen current_while_open "current while open":
         one current::WhileOpen, Amps = |_| limit(amps(1_000), amps(900), 500, Report, AtPanel);
-    /// The cells' voltage moves against the current in each of the last load steps.
+    /// The cells' voltage moves against the current in each of the last load steps, by default three.
     CurrentSignImplausible current_sign_implausible "current sign implausible":
         one current::SignAgainstCells, Found = |_| found(0, OpenSoon, AtService);
     /// Current beyond the limit given out, first step.
     LimitNotObeyed limit_not_obeyed "limit not obeyed, first step":
-        one current::BeyondGiven<1>, Amps = |pack: &Pack| limit(pack.rate(5), pack.rate(3), 2_000, Derate, AtPanel);
+        one current::BeyondGiven<false>, Amps = |pack: &Pack| limit(pack.rate(5), pack.rate(3), 2_000, Derate, AtPanel);
     /// Current beyond the limit given out, second step.
     LimitNotObeyedFar limit_not_obeyed_far "limit not obeyed, second step":
-        one current::BeyondGiven<3>, Amps = |pack: &Pack| limit(pack.rate(15), pack.rate(13), 500, OpenSoon, AtPanel);
+        one current::BeyondGiven<true>, Amps = |pack: &Pack| limit(pack.rate(15), pack.rate(13), 500, OpenSoon, AtPanel);
     /// The link does not rise at all.
     PrechargeFlat precharge_flat "precharge flat":
         one precharge::Flat, Found = |_| found(0, Report, AtPanel);

@@ -28,7 +28,6 @@ mod thermistor;
 mod warning;
 mod wire;
 
-pub(crate) use cell_voltage::reduction_at;
 pub(crate) use judge::Seen;
 pub use judge::{Faults, Found, Limit, Shown};
 pub use list::{Fault, FaultLimits, FaultSet};

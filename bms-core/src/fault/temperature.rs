@@ -53,7 +53,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
             return Sight::UNKNOWN;
         };
         // No charge, no danger: what is observed then is a place that is warm enough.
-        let charging = current.amps > seen.config.pack.rate(5);
+        let charging = current.amps > seen.config.sensing.calm;
         limit.sight(place, Some(if charging { celsius } else { celsius.max(limit.release) }))
     }
 }

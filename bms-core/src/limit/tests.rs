@@ -20,7 +20,7 @@ fn rested(milli_celsius: i32) -> Situation {
     let here = celsius(milli_celsius);
     Situation {
         current: Some(Amps::ZERO),
-        to_empty: Some(Volts::from_milli(450) + reduction_at(here)),
+        to_empty: Some(Volts::from_milli(450) + Config::crane().cells.reduction_at(here)),
         to_full: Some(Volts::from_milli(300)),
         resistance: crane().resistance.scaled(resistance_factor(here)),
         temperatures: Some((here, here)),

@@ -12,7 +12,7 @@
 //!
 //! A current sensor that reads a little with nothing flowing moves the charge count for ever. Its offset may be learnt only while
 //! every contactor is proven open, because then the true current is zero; while working, an offset and a small real current look
-//! alike. It is learnt only when it is small: readings of 3 A and more flow through something, and a mean beyond the stated worst
+//! alike. It is learnt only when it is small: readings of 3 A (`sensing.flows`) and more flow through something, and a mean beyond the stated worst
 //! offset is a broken sensor, not an offset. Averaging takes ten seconds, so that noise leaves a tenth of itself.
 //!
 //! A current that leaks past open contactors must not be learnt away. Nothing is learnt while one is suspected, and once an offset is
@@ -41,12 +41,9 @@ pub(crate) struct CurrentReading {
     pub(crate) error: Amps,
     /// Whether the reading stands at an end of its range: the true current may be more.
     pub(crate) at_end: bool,
-    /// Time for which its amount has not exceeded a twentieth of C; a gap between frames counts only as far as dwells credit it.
+    /// Time for which its amount has not exceeded what is calm; a gap between frames counts only as far as dwells credit it.
     pub(crate) calm: Millis,
 }
-
-/// Readings of this amount flow through something, whatever the offset. Common practice, no source.
-pub(crate) const FLOWS: Amps = Amps::from_milli(3_000);
 
 /// How long the offset is averaged. Common practice, no source.
 const LEARNING: Millis = Millis::from_seconds(10);
@@ -116,7 +113,7 @@ impl CurrentChannel {
         }
         self.learn(raw, credit, standstill, config, witness);
         let amps = raw - self.offset.unwrap_or(Amps::ZERO);
-        self.calm = if amps.abs() > config.pack.rate(5) { Millis::ZERO } else { self.calm + credit };
+        self.calm = if amps.abs() > config.sensing.calm { Millis::ZERO } else { self.calm + credit };
         if amps.abs() > config.sequence.switching_limit {
             self.since_load = Millis::ZERO;
         }
@@ -141,7 +138,7 @@ impl CurrentChannel {
         config: &Config,
         witness: &mut impl Witness,
     ) {
-        if !standstill.proven_open || standstill.flows || raw.abs() >= FLOWS {
+        if !standstill.proven_open || standstill.flows || raw.abs() >= config.sensing.flows {
             self.forget();
             return;
         }

@@ -42,7 +42,7 @@ mod thermistor;
 
 pub(crate) use cell::CellReadings;
 pub(crate) use contacts::Counted;
-pub(crate) use current::{CurrentReading, FLOWS, at_end};
+pub(crate) use current::{CurrentReading, at_end};
 pub(crate) use curve::{COLDEST, HOTTEST, celsius, table_ends};
 pub(crate) use module::ModuleRange;
 pub use thermistor::Doubt;

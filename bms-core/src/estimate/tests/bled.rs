@@ -18,7 +18,10 @@ impl Bench {
 
     fn stuck(&self) -> (Vec<u8>, Vec<u8>) {
         let places = |set: Option<&CellSet<96>>| set.map_or_else(Vec::new, |set| set.iter().collect());
-        (places(self.estimated.bleeds_stuck_on()), places(self.estimated.bleeds_stuck_off()))
+        (
+            places(self.estimated.bleeds_stuck_on(&self.config)),
+            places(self.estimated.bleeds_stuck_off(&self.config)),
+        )
     }
 }
 
@@ -66,7 +69,10 @@ fn without_comparators_nothing_is_said() {
     let mut bench = Bench::new();
     bench.bleeding = cells(&[3]);
     bench.hold(0, 1_000);
-    assert_eq!((bench.estimated.bleeds_stuck_on(), bench.estimated.bleeds_stuck_off()), (None, None));
+    assert_eq!(
+        (bench.estimated.bleeds_stuck_on(&bench.config), bench.estimated.bleeds_stuck_off(&bench.config)),
+        (None, None)
+    );
 }
 
 /// Somebody clears: void is what was seen before, but not what the last look showed. Cell 61 is told on now and cell 4 is told off, so
