@@ -19,9 +19,9 @@
 //! the means, and the other half shows nothing of it. What takes charge goes on.
 //!
 //! **What a voltage says depends on the curve.** On the plateau 5 mV an hour are 1 to 10 % of the charge: only an internal short takes so
-//! much from a cell that rests. Near full, 100 Ω across a small cell make as much of a sixth of a per cent. So a fall counts only from what a least leak would make of
-//! it where the cell stands; a softer one shows in the charge that is lost from rest to rest, not here. Opening contactors does not
-//! stop either.
+//! much from a cell that rests. Near full a sixth of a per cent makes as much, which 100 Ω take from a small cell. So a fall counts only
+//! from what a least leak would make of it where the cell stands; a softer one shows in the charge that is lost from rest to rest, not
+//! here. Opening contactors does not stop either.
 //!
 //! A cell that bled meanwhile is not judged in that window, since it was made to fall; nor is one beside a sense wire that was open or suspected,
 //! since what was read was not its own.
