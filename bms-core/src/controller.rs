@@ -233,6 +233,19 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         self.config.disturb(spoil);
     }
 
+    /// Goes on with other limits of the faults, checked and sealed anew. What was learnt, judged and remembered stays. For a simulator that
+    /// asks what would have been; on a target a controller starts with its configuration.
+    ///
+    /// # Errors
+    ///
+    /// As [`Config::check`](crate::Config::check); then nothing changes.
+    #[cfg(feature = "disturb")]
+    pub fn limit_anew(&mut self, faults: crate::fault::FaultLimits) -> Result<(), crate::ConfigError> {
+        let config = crate::Config { faults, ..*self.config };
+        self.config = config.check(CELLS, THERMISTORS)?;
+        Ok(())
+    }
+
     /// Time it has been told of since its start.
     #[must_use]
     pub const fn uptime(&self) -> Uptime {

@@ -22,6 +22,7 @@ use crate::world::board::SimulatedBoard;
 use bms_core::config::Fitted;
 use bms_core::{Config, Controller, Decision, Frame, Step, Witness};
 use standing::Standing;
+use std::cmp::Ordering;
 use std::sync::Arc;
 use transit::Transit;
 
@@ -139,6 +140,32 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
             if due(repaired.at_ms) {
                 let _mended = self.world.repair(&repaired.repair);
             }
+        }
+        self.limit_anew(before_ms);
+    }
+
+    /// Goes on with another case that is the same up to here, the changes of this instant included.
+    pub(crate) fn turn_to(&mut self, case: Arc<Case>) {
+        let before = std::mem::replace(&mut self.case, case);
+        let (before, now) = (&before.defects, &self.case.defects);
+        let same = before.iter().zip(now).take_while(|(one, other)| one == other).count();
+        match (now.get(same), now.len().cmp(&before.len())) {
+            (_, Ordering::Less) => self.world.forget(same),
+            (Some(defect), Ordering::Equal) => self.world.amend(same, *defect),
+            (Some(defect), Ordering::Greater) => self.world.expect(same, *defect),
+            (None, Ordering::Equal | Ordering::Greater) => {}
+        }
+        self.limit_anew(self.at_ms.checked_sub(1));
+    }
+
+    /// Takes the limits that are due since the tick before. They were checked when the case was made.
+    fn limit_anew(&mut self, before_ms: Option<u64>) {
+        let due = |at_ms: u64| at_ms <= self.at_ms && before_ms.is_none_or(|before| at_ms > before);
+        let latest = self.case.later_limits().iter().rfind(|later| due(later.at_ms));
+        if let Some(later) = latest
+            && self.core.limit_anew(later.limits).is_ok()
+        {
+            self.sound_config = None;
         }
     }
 

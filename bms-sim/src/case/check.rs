@@ -68,6 +68,7 @@ pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, Case
         defects: defects::checked(source, &file.defect, pack, duration_seconds)?,
         repairs: repairs::checked(source, &file.repair, pack, duration_seconds)?,
         config: limits::configuration(source, &limits, pack, tick_ms)?,
+        later_limits: Vec::new(),
         limits,
         expect: file
             .expect

@@ -205,6 +205,13 @@ pub(super) fn scale(quantity: Quantity) -> Scale {
     Scale { bits_a_unit, unit }
 }
 
+/// Limits that hold already, with a change more.
+pub(super) fn changed_further(config: &Config, change: LimitChange) -> Result<FaultLimits, ConfigError> {
+    let faults = changed(&config.faults, &[change]);
+    let (cells, thermistors) = (config.pack.cells(), config.pack.thermistors());
+    Config { faults, ..*config }.check(size(cells.into()), size(thermistors.into())).map(|_| faults)
+}
+
 /// The limits with the changes written in. The list of faults gives each limit a type of its own, so they are reached by name, in
 /// the form that the core writes them in.
 fn changed(limits: &FaultLimits, changes: &[LimitChange]) -> FaultLimits {

@@ -121,6 +121,7 @@
 
 mod accepted;
 mod act;
+mod change;
 mod check;
 mod defects;
 mod duty;
@@ -134,6 +135,8 @@ mod repairs;
 mod start;
 
 pub use act::{Act, Ask};
+pub(crate) use change::LaterLimits;
+pub use change::{Change, Unchanged};
 pub use duty::{Duty, Phase, Surrounding, Work};
 pub(crate) use error::nearest;
 pub use error::{Accepted, CaseError, Mistake, Problem};
@@ -196,6 +199,9 @@ pub struct Case {
     pub text: Arc<str>,
     #[serde(skip)]
     config: Config,
+    /// Limits that are taken later, in order of time.
+    #[serde(skip)]
+    later_limits: Vec<LaterLimits>,
 }
 
 /// What must come out of a case.
@@ -316,6 +322,12 @@ impl Case {
             without.defects.remove(place);
         }
         without
+    }
+
+    /// The limits that the firmware takes later, in order of time. A file says none: they come of a [`Change`].
+    #[must_use]
+    pub(crate) fn later_limits(&self) -> &[LaterLimits] {
+        &self.later_limits
     }
 
     /// The firmware's configuration: the defaults of the pack with the changed limits. The core's own check accepts it.

@@ -16,6 +16,7 @@ pub use spell::Spells;
 use crate::world::World;
 use crate::world::deviation::Deviations;
 use std::cmp::Ordering;
+use crate::world::spec::PackSpec;
 
 /// One defect as it is injected.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -67,6 +68,41 @@ impl Defect {
         };
         let changes = [onset, onset + self.grows_seconds, spell, end];
         changes.into_iter().filter(|at| *at > seconds + MOMENT).fold(f64::INFINITY, f64::min)
+    }
+
+    /// Whether a pack can have it.
+    pub(crate) fn check(&self, spec: &PackSpec) -> Result<(), DefectError> {
+        let kind = self.kind.name();
+        let place = self.kind.place().key().map_or_else(|| "part".to_owned(), |key| key.replace('_', " "));
+        let count = self.kind.place().count(spec);
+        if self.place >= count {
+            return Err(DefectError::Place { kind, place, found: self.place + 1, count });
+        }
+        let (low, high) = self.kind.range();
+        if !(low..=high).contains(&self.severity) {
+            return Err(DefectError::Severity {
+                kind,
+                found: self.severity,
+                low,
+                high,
+                unit: self.kind.unit(),
+            });
+        }
+        let end = self.end_seconds.unwrap_or(f64::INFINITY);
+        let grows = self.grows_seconds;
+        if !self.onset_seconds.is_finite() || !grows.is_finite() || grows < 0.0 || end <= self.onset_seconds {
+            return Err(DefectError::Time { kind, onset: self.onset_seconds, end, grows });
+        }
+        if grows > 0.0 && !self.kind.grows() {
+            return Err(DefectError::Growth { kind, grows });
+        }
+        match self.spells {
+            Some(_) if !self.kind.comes_and_goes() => Err(DefectError::Spells { kind }),
+            Some(spells) if !spells.accepted() => {
+                Err(DefectError::Spell { kind, period: spells.period_seconds, duty: spells.duty })
+            }
+            Some(_) | None => Ok(()),
+        }
     }
 
     /// Its growth at an instant, 0 to 1; none while it is absent: before the onset, after the end, between two spells.
@@ -231,7 +267,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
     /// # Errors
     /// When place, severity or time make no sense, or too many are present.
     pub fn inject(&mut self, defect: Defect) -> Result<DefectId, DefectError> {
-        self.check(&defect)?;
+        defect.check(self.spec())?;
         let free = self.defects.list.iter().position(Option::is_none).ok_or(DefectError::TooMany)?;
         self.defects.list[free] = Some(Present { defect, caught: None });
         self.rewrite_deviations();
@@ -259,41 +295,28 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         }
     }
 
-    fn check(&self, defect: &Defect) -> Result<(), DefectError> {
-        let kind = defect.kind.name();
-        let place = defect.kind.place().key().map_or_else(|| "part".to_owned(), |key| key.replace('_', " "));
-        let count = defect.kind.place().count(self.spec());
-        if defect.place >= count {
-            return Err(DefectError::Place { kind, place, found: defect.place + 1, count });
+    /// Goes on with one more defect, at this place of the list. It is written when time passes next, as if it had been known from the start.
+    pub(crate) fn expect(&mut self, place: usize, defect: Defect) {
+        if let Some(there) = self.defects.list.get_mut(place) {
+            *there = Some(Present { defect, caught: None });
+            self.defects.next_seconds = self.seconds;
         }
-        let (low, high) = defect.kind.range();
-        if !(low..=high).contains(&defect.severity) {
-            return Err(DefectError::Severity {
-                kind,
-                found: defect.severity,
-                low,
-                high,
-                unit: defect.kind.unit(),
-            });
+    }
+
+    /// Goes on with a defect as it is from now on, if it is still there; likewise.
+    pub(crate) fn amend(&mut self, place: usize, defect: Defect) {
+        if let Some(Some(present)) = self.defects.list.get_mut(place) {
+            present.defect = defect;
+            self.defects.next_seconds = self.seconds;
         }
-        let end = defect.end_seconds.unwrap_or(f64::INFINITY);
-        let grows = defect.grows_seconds;
-        if !defect.onset_seconds.is_finite()
-            || !grows.is_finite()
-            || grows < 0.0
-            || end <= defect.onset_seconds
-        {
-            return Err(DefectError::Time { kind, onset: defect.onset_seconds, end, grows });
-        }
-        if grows > 0.0 && !defect.kind.grows() {
-            return Err(DefectError::Growth { kind, grows });
-        }
-        match defect.spells {
-            Some(_) if !defect.kind.comes_and_goes() => Err(DefectError::Spells { kind }),
-            Some(spells) if !spells.accepted() => {
-                Err(DefectError::Spell { kind, period: spells.period_seconds, duty: spells.duty })
-            }
-            Some(_) | None => Ok(()),
+    }
+
+    /// Goes on without a defect that has not begun yet; those behind it move up.
+    pub(crate) fn forget(&mut self, place: usize) {
+        if let Some(behind) = self.defects.list.get_mut(place..) {
+            behind.rotate_left(1);
+            self.defects.list[MOST - 1] = None;
+            self.defects.plan(self.seconds);
         }
     }
 

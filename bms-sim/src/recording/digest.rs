@@ -13,6 +13,12 @@ static CRC: crc::Crc<u32> = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC);
 #[derive(Clone)]
 pub(super) struct Digest(crc::Digest<'static, u32>);
 
+impl std::fmt::Debug for Digest {
+    fn fmt(&self, to: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(to, "Digest({:08x})", self.value())
+    }
+}
+
 impl Digest {
     /// Of no decision.
     pub(super) const fn new() -> Self {

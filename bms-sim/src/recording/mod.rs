@@ -2,34 +2,35 @@
 //!
 //! A recorder listens to the firmware and keeps what is rare: changes of stage, moves of the sequence, refusals, near misses;
 //! and of what is told every tick, the nearest each fault came to its limit. With a snapshot every so often any tick
-//! can be visited again: [`Recording::at`] takes the snapshot before it and plays on to it.
+//! can be visited again: [`Recording::at`] takes the snapshot before it and plays on to it. From any tick a [`branch`] goes another way,
+//! beside the recording, which never changes. [`Recording::snapshots_cost`] says what the snapshots cost.
 
+pub mod branch;
 mod digest;
 pub mod file;
+mod playing;
 mod recorder;
 pub mod signals;
+mod snapshots;
 pub mod stepper;
 pub mod values;
 
 pub use recorder::{JudgedStep, Nearest, Tightest};
+pub use snapshots::{Cost, MOST as MOST_SNAPSHOTS};
 
 use crate::case::{Ask, Case, StartError};
 use crate::repair::Repair;
 use crate::run::Loop;
-use crate::world::truth::{Breach, SafeBounds};
+use crate::world::truth::Breach;
 use bms_core::Step;
 use bms_core::decision::Cooling;
 use bms_core::fault::Stage;
 use bms_core::witness::{Assessment, Evidence, Quantity};
+use branch::Trunk;
 use digest::Digest;
-use recorder::Recorder;
+use playing::Playing;
+use snapshots::Snapshots;
 use std::sync::Arc;
-
-/// Snapshots that are kept at most; when there are more, every second one goes and they are taken half as often.
-const SNAPSHOTS: usize = 512;
-
-/// Ticks between two snapshots, at first.
-const FIRST_SPACING: u64 = 100;
 
 /// Something that happened.
 #[derive(Clone, Debug)]
@@ -86,7 +87,9 @@ pub struct Recording<const CELLS: usize, const THERMISTORS: usize> {
     pub ticks: u64,
     /// CRC-32 over every decision: equal for equal runs.
     pub digest: u32,
-    snapshots: Vec<Loop<CELLS, THERMISTORS>>,
+    snapshots: Snapshots<CELLS, THERMISTORS>,
+    /// What it branches from, if it does.
+    trunk: Option<Trunk<CELLS, THERMISTORS>>,
 }
 
 /// Plays a case from its start to its end. `progress` is called now and then with the time played in seconds and says whether to go on.
@@ -120,104 +123,51 @@ fn play_to<const CELLS: usize, const THERMISTORS: usize>(
     case: &Arc<Case>,
     most_ticks: u64,
     follower: &mut impl Follow<CELLS, THERMISTORS>,
-    mut progress: impl FnMut(f64) -> bool,
+    progress: impl FnMut(f64) -> bool,
 ) -> Result<Recording<CELLS, THERMISTORS>, StartError> {
-    let mut now = Loop::<CELLS, THERMISTORS>::new(case)?;
-    let bounds = SafeBounds::of(now.world.spec());
-    let mut recorder = Recorder::new(case.config());
-    let (mut snapshots, mut spacing) = (Vec::new(), FIRST_SPACING);
-    let mut breach = None::<Breach>;
-    let mut digest = Digest::new();
-    let mut before = -1.0;
-    while !now.over() && now.tick < most_ticks {
-        if now.tick.is_multiple_of(spacing) {
-            snapshots.push(now.clone());
-            if snapshots.len() > SNAPSHOTS {
-                let mut keep = false;
-                snapshots.retain(|_| {
-                    keep = !keep;
-                    keep
-                });
-                spacing *= 2;
-            }
-            if !progress(now.seconds()) {
+    Ok(play_on(Playing::begin(case)?, None, most_ticks, follower, progress))
+}
+
+/// Plays on from where a run stands.
+fn play_on<const CELLS: usize, const THERMISTORS: usize>(
+    mut playing: Playing<CELLS, THERMISTORS>,
+    trunk: Option<Trunk<CELLS, THERMISTORS>>,
+    most_ticks: u64,
+    follower: &mut impl Follow<CELLS, THERMISTORS>,
+    mut progress: impl FnMut(f64) -> bool,
+) -> Recording<CELLS, THERMISTORS> {
+    let mut snapshots = Snapshots::new(playing.now.tick);
+    while !playing.now.over() && playing.now.tick < most_ticks {
+        if snapshots.are_due(playing.now.tick) {
+            snapshots.take(&mut playing);
+            if !progress(playing.now.seconds()) {
                 break;
             }
         }
-        (recorder.tick, recorder.seconds) = (now.tick, now.seconds());
-        let told = recorder.events.len();
-        tell_story(case, &mut recorder, before);
-        before = now.seconds();
-        follower.before(&now);
-        let decision = now.advance(&mut recorder);
-        digest.feed(&decision);
-        recorder.decided(&decision);
-        if breach.is_none() {
-            breach = bounds.first_breach(&now.world.truth());
-            if let Some(breach) = breach {
-                recorder.note(What::Breached(breach));
-            }
-        }
-        follower.after(&now, recorder.events.get(told..).unwrap_or_default(), &digest);
+        playing.tick(follower);
     }
-    Ok(Recording {
-        case: Arc::clone(case),
-        events: recorder.events,
-        nearest: recorder.nearest,
-        ticks: now.tick,
-        end: now,
-        breach,
-        load_steps: recorder.steps_of_fault,
-        tightest: recorder.tightest,
-        bled: recorder.bled,
-        digest: digest.value(),
-        snapshots,
-    })
-}
-
-/// Notes what the case itself does between the tick before and this one.
-fn tell_story(case: &Case, recorder: &mut Recorder, before: f64) {
-    let now = recorder.seconds;
-    let passed = |at: f64| at > before && at <= now;
-    for (place, defect) in case.defects.iter().enumerate() {
-        if passed(defect.onset_seconds) {
-            recorder.note(What::DefectBegan(place));
-        }
-        if defect.end_seconds.is_some_and(passed) {
-            recorder.note(What::DefectEnded(place));
-        }
-    }
-    for repaired in &case.repairs {
-        if passed(std::time::Duration::from_millis(repaired.at_ms).as_secs_f64()) {
-            recorder.note(What::Repaired(repaired.repair));
-        }
-    }
-    for act in &case.acts {
-        if passed(std::time::Duration::from_millis(act.at_ms).as_secs_f64()) {
-            recorder.note(What::Acted(act.ask));
-        }
-    }
-    let begun = case.demand_at(now).work.name();
-    if begun != recorder.duty {
-        recorder.duty_before = recorder.duty;
-        recorder.duty = begun;
-        recorder.note(What::DutyBegan(begun));
-    }
+    playing.recorded(snapshots, trunk)
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Recording<CELLS, THERMISTORS> {
     /// The loop as it stood before a tick, played on from the snapshot before it. Beyond the end: the end.
     #[must_use]
     pub fn at(&self, tick: u64) -> Loop<CELLS, THERMISTORS> {
-        let before = self.snapshots.partition_point(|snapshot| snapshot.tick <= tick);
-        let Some(snapshot) = before.checked_sub(1).and_then(|place| self.snapshots.get(place)) else {
-            return self.end.clone();
-        };
-        let mut visited = snapshot.clone();
+        if let Some(trunk) = self.trunk.as_ref().filter(|trunk| tick < trunk.tick) {
+            return trunk.recording.at(tick);
+        }
+        let Some(snapshot) = self.snapshots.before(|now| now.tick <= tick) else { return self.end.clone() };
+        let mut visited = snapshot.now.clone();
         while visited.tick < tick && !visited.over() {
             visited.advance(&mut ());
         }
         visited
+    }
+
+    /// What its snapshots cost; those of what it branches from are counted there.
+    #[must_use]
+    pub fn snapshots_cost(&self) -> Cost {
+        self.snapshots.cost()
     }
 
     /// The faults that became Confirmed, each with its first time and assessment, in order of time.
@@ -248,7 +198,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Recording<CELLS, THERMISTORS>
             let truth = of.world.truth();
             (truth.charge_high.value - truth.charge_low.value) * self.case.pack.ampere_hours()
         };
-        (spread(self.snapshots.first().unwrap_or(&self.end)), spread(&self.end))
+        (spread(&self.at(0)), spread(&self.end))
     }
 
     /// Whether cooling ran at the end.

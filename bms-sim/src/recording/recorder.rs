@@ -50,7 +50,7 @@ pub struct Tightest {
 }
 
 /// Listens to the firmware and keeps what is rare.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Recorder {
     pub(super) tick: u64,
     pub(super) seconds: f64,

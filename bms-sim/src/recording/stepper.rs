@@ -4,7 +4,7 @@
 //! tick in which something happened, and shows the tick that was played last: what reached the firmware, what it answered, what
 //! it said of it, and how the pack stood then.
 //!
-//! Going back is playing again: from the snapshot before the tick, at most [`Recording::spacing`] ticks. The same tick looks the same
+//! Going back is playing again: from the snapshot before the tick, at most [`spacing`](super::Cost::spacing) ticks. The same tick looks the same
 //! from either side, bit for bit.
 
 use super::{Event, Recording, What};
@@ -151,11 +151,10 @@ impl<const CELLS: usize, const THERMISTORS: usize> Recording<CELLS, THERMISTORS>
     /// How many ticks had been played when that time was over: the tick of a time is the last one that is not later.
     #[must_use]
     pub fn played_at(&self, seconds: f64) -> u64 {
-        let before = self.snapshots.partition_point(|snapshot| snapshot.seconds() <= seconds);
-        let Some(snapshot) = before.checked_sub(1).and_then(|place| self.snapshots.get(place)) else {
-            return 0;
+        let Some(snapshot) = self.snapshots.before(|now| now.seconds() <= seconds) else {
+            return self.trunk.as_ref().map_or(0, |trunk| trunk.recording.played_at(seconds).min(trunk.tick));
         };
-        let mut visited = snapshot.clone();
+        let mut visited = snapshot.now.clone();
         while visited.tick < self.ticks && visited.seconds() <= seconds {
             visited.advance(&mut ());
         }
