@@ -39,6 +39,22 @@ fn a_session_from_a_pipe() {
     snapbox::assert_data_eq!(ran.out, snapbox::file!["step/open-thermistor.txt"]);
 }
 
+/// What would have been: the wire mended just before it is found, and the crane at hoist instead, each beside the original.
+#[test]
+fn branches_from_a_pipe() {
+    let commands = "to 30.1\nmend 1\nto end\nback event\ngo original\nto 30.1\nduty hoist 120\nto 31\nbranches\ncompare original branch-1\n\
+                    show defects\ngo original\nshow defects\n";
+    let ran = step("", commands);
+    assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""), "{}", ran.out);
+    snapbox::assert_data_eq!(ran.out, snapbox::file!["step/branches.txt"]);
+    let wrong = step("", "to 30\nmend 2\ninject cell_leak 97\ngo branch-1\nlimit cell_over_voltage 0.1\n");
+    let errors = "error: there is no defect 2; accepted is 1 to 1\n\
+                  error: leak across a cell: there is no cell 97; accepted is 1 to 96\n\
+                  error: branch = branch-1: not known here; accepted are original\n\
+                  error: cell_over_voltage = 0.1 V: accepted is 0.9 to 4.5 V\n";
+    assert_eq!((wrong.code, wrong.err.as_str()), (Some(2), errors));
+}
+
 #[test]
 fn what_is_no_command_is_named_and_the_rest_is_done() {
     let ran = step("", "tik 3\ntick 3\nshow sells\n");

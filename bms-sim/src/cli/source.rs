@@ -33,6 +33,11 @@ pub(super) trait Explains {
 }
 
 impl Source {
+    /// Whether no progress is to be shown.
+    pub(super) const fn is_quiet(&self) -> bool {
+        self.quiet
+    }
+
     /// Whether it comes from standard input.
     pub(super) fn is_stdin(&self) -> bool {
         self.path == Path::new("-")
@@ -75,7 +80,7 @@ impl Source {
         &self,
         case: &Arc<Case>,
     ) -> Result<Recording<CELLS, THERMISTORS>, Ended> {
-        let played = self.shown(case, |progress| recording::play(case, progress));
+        let played = with_progress(case, self.quiet, |progress| recording::play(case, progress));
         played.map_err(|error| unplayed(&error))
     }
 
@@ -83,20 +88,24 @@ impl Source {
         &self,
         kept: &Kept,
     ) -> Result<Recording<CELLS, THERMISTORS>, Ended> {
-        let played = self.shown(&kept.case, |progress| kept.replay(progress));
+        let played = with_progress(&kept.case, self.quiet, |progress| kept.replay(progress));
         played.map_err(|error| refuse(&error))
     }
+}
 
-    /// Plays with progress.
-    fn shown<T>(&self, case: &Case, play: impl FnOnce(&mut dyn FnMut(f64) -> bool) -> T) -> T {
-        let mut progress = Progress::of(case, self.quiet);
-        let played = play(&mut |seconds| {
-            progress.at(seconds);
-            true
-        });
-        progress.done();
-        played
-    }
+/// Plays with progress.
+pub(super) fn with_progress<T>(
+    case: &Case,
+    quiet: bool,
+    play: impl FnOnce(&mut dyn FnMut(f64) -> bool) -> T,
+) -> T {
+    let mut progress = Progress::of(case, quiet);
+    let played = play(&mut |seconds| {
+        progress.at(seconds);
+        true
+    });
+    progress.done();
+    played
 }
 
 /// Says on stderr that the case cannot be played.

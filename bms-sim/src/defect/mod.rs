@@ -15,8 +15,8 @@ pub use spell::Spells;
 
 use crate::world::World;
 use crate::world::deviation::Deviations;
-use std::cmp::Ordering;
 use crate::world::spec::PackSpec;
+use std::cmp::Ordering;
 
 /// One defect as it is injected.
 #[derive(Clone, Copy, Debug, PartialEq)]

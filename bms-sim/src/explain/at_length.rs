@@ -3,7 +3,7 @@
 //! What the [picture](super::picture) has no room for: every cell and thermistor with its number, how each fault was judged where it
 //! came nearest to its limit, the limits themselves, and all that was said of the sequence.
 
-use super::picture::{WIDTH, wrapped};
+use super::picture::{WIDTH, hung, wrapped};
 use super::story::{happened, relative};
 use super::words;
 use crate::case::Case;
@@ -128,6 +128,17 @@ pub fn evidence<const CELLS: usize, const THERMISTORS: usize>(
     let told = stop.told.iter().filter(|told| !clear(told));
     let sentences = untold.map(|event| happened(case, event)).chain(told.map(words::evidence));
     sentences.flat_map(|said| folded(&said)).collect()
+}
+
+/// The defects of a case, each with the number under which it is mended.
+#[must_use]
+pub fn defects(case: &Case) -> Vec<String> {
+    if case.defects.is_empty() {
+        return vec![words::stop::no_defect()];
+    }
+    let numbered =
+        (1..).zip(&case.defects).map(|(number, defect)| words::stop::numbered_defect(number, defect));
+    numbered.flat_map(|line| hung(&line, WIDTH)).collect()
 }
 
 /// A sentence after a dash, over as many lines as it takes.

@@ -230,7 +230,7 @@ fn departures<const CELLS: usize, const THERMISTORS: usize>(
 }
 
 /// Whether anything true differs by more than rounding.
-fn truth_differs<const CELLS: usize, const THERMISTORS: usize>(
+pub(super) fn truth_differs<const CELLS: usize, const THERMISTORS: usize>(
     one: &World<CELLS, THERMISTORS>,
     other: &World<CELLS, THERMISTORS>,
 ) -> bool {
@@ -248,7 +248,7 @@ fn truth_differs<const CELLS: usize, const THERMISTORS: usize>(
 }
 
 /// Whether any channel differs by more than one and a half of its steps, so that no rounding at a step's edge counts.
-fn frame_differs<const CELLS: usize, const THERMISTORS: usize>(
+pub(super) fn frame_differs<const CELLS: usize, const THERMISTORS: usize>(
     one: &Frame<CELLS, THERMISTORS>,
     other: &Frame<CELLS, THERMISTORS>,
     sensors: &SensorSpec,

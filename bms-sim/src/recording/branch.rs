@@ -67,3 +67,6 @@ const fn move_up(what: &mut What, behind: usize) {
         *place -= 1;
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -4,20 +4,41 @@
 //! tick in which something happened, and shows the tick that was played last: what reached the firmware, what it answered, what
 //! it said of it, and how the pack stood then.
 //!
+//! From where it stands it may go another way: a branch beside the recording, with something otherwise from the next tick on. Branches may
+//! have branches; none changes what it came from.
+//!
 //! Going back is playing again: from the snapshot before the tick, at most [`spacing`](super::Cost::spacing) ticks. The same tick looks the same
 //! from either side, bit for bit.
 
 use super::{Event, Recording, What};
+use crate::case::{Change, Unchanged};
 use crate::run::Loop;
 use bms_core::{Decision, Evidence, Frame, Witness};
 use std::sync::Arc;
 
-/// Where a stepper stands in a recording.
+/// Where somebody stands in a recording, and the branches beside it.
 #[derive(Clone, Debug)]
 pub struct Stepper<const CELLS: usize, const THERMISTORS: usize> {
-    recording: Arc<Recording<CELLS, THERMISTORS>>,
+    branches: Vec<Branch<CELLS, THERMISTORS>>,
+    here: usize,
     played: u64,
 }
+
+/// A recording among its branches.
+#[derive(Clone, Debug)]
+pub struct Branch<const CELLS: usize, const THERMISTORS: usize> {
+    /// What it is called.
+    pub name: String,
+    /// What it branches from: the place in the list of branches, and the first tick that is played otherwise. The original from nothing.
+    pub from: Option<(usize, u64)>,
+    /// What is otherwise from then on.
+    pub change: Option<Change>,
+    /// What happened in it, from the start.
+    pub recording: Arc<Recording<CELLS, THERMISTORS>>,
+}
+
+/// What the recording itself is called.
+pub const ORIGINAL: &str = "original";
 
 /// One tick as it was played.
 #[derive(Clone, Debug)]
@@ -82,14 +103,69 @@ impl Sought {
 impl<const CELLS: usize, const THERMISTORS: usize> Stepper<CELLS, THERMISTORS> {
     /// Before the first tick.
     #[must_use]
-    pub const fn new(recording: Arc<Recording<CELLS, THERMISTORS>>) -> Self {
-        Self { recording, played: 0 }
+    pub fn new(recording: Arc<Recording<CELLS, THERMISTORS>>) -> Self {
+        let original = Branch { name: ORIGINAL.to_owned(), from: None, change: None, recording };
+        Self { branches: vec![original], here: 0, played: 0 }
     }
 
-    /// What it steps through.
+    /// The recording and its branches, in the order in which they were made.
     #[must_use]
-    pub const fn recording(&self) -> &Arc<Recording<CELLS, THERMISTORS>> {
-        &self.recording
+    pub fn branches(&self) -> &[Branch<CELLS, THERMISTORS>] {
+        &self.branches
+    }
+
+    /// The one that it stands in.
+    #[must_use]
+    pub fn here(&self) -> &Branch<CELLS, THERMISTORS> {
+        &self.branches[self.here]
+    }
+
+    /// Makes a branch in which something is otherwise from the next tick on, and stands in it, at the same tick. `progress` as for
+    /// [`play`](super::play).
+    ///
+    /// # Errors
+    /// When the change makes no sense, or no tick comes any more.
+    pub fn branch(&mut self, change: &Change, progress: impl FnMut(f64) -> bool) -> Result<(), Unchanged> {
+        let recording = self.here().recording.branch(self.played, Some(change), progress)?;
+        let name = format!("branch-{}", self.branches.len());
+        let from = Some((self.here, self.played));
+        self.branches.push(Branch { name, from, change: Some(*change), recording: Arc::new(recording) });
+        self.here = self.branches.len() - 1;
+        Ok(())
+    }
+
+    /// Stands in the branch of this name, at the same tick or at its end. Whether there is one.
+    pub fn go(&mut self, name: &str) -> bool {
+        let Some(place) = self.place(name) else { return false };
+        self.here = place;
+        self.stand(self.played);
+        true
+    }
+
+    /// The place of the branch of this name.
+    #[must_use]
+    pub fn place(&self, name: &str) -> Option<usize> {
+        self.branches.iter().position(|branch| branch.name == name)
+    }
+
+    /// The first tick that two branches do not share, by their places; that of the end when both are the same one.
+    #[must_use]
+    pub fn parting(&self, one: usize, other: usize) -> u64 {
+        let (one, other) = (self.way_to(one), self.way_to(other));
+        let shared = one.iter().zip(&other).take_while(|(a, b)| a == b).count();
+        let ends = [one, other].map(|way| way.get(shared).map_or(u64::MAX, |(_, from)| *from));
+        ends[0].min(ends[1])
+    }
+
+    /// The branches that lead to this one, from the original, each with its first tick.
+    fn way_to(&self, place: usize) -> Vec<(usize, u64)> {
+        let (mut way, mut at) = (Vec::new(), Some(place));
+        while let Some(branch) = at.and_then(|at| self.branches.get(at)) {
+            way.extend(at.map(|at| (at, branch.from.map_or(0, |(_, tick)| tick))));
+            at = branch.from.map(|(trunk, _)| trunk);
+        }
+        way.reverse();
+        way
     }
 
     /// How many ticks were played where it stands.
@@ -108,13 +184,18 @@ impl<const CELLS: usize, const THERMISTORS: usize> Stepper<CELLS, THERMISTORS> {
 
     /// Goes to the tick of this time, the last one that is not later; to an end if the story has no such time.
     pub fn to_seconds(&mut self, seconds: f64) -> bool {
-        self.stand(self.recording.played_at(seconds))
+        self.stand(self.here().recording.played_at(seconds))
     }
 
     /// Goes on or back to the next tick in which this happened. Stays where it is when there is none.
     pub fn to_next(&mut self, sought: Sought, way: Way) -> bool {
-        let ticks =
-            self.recording.events.iter().filter(|event| sought.is(&event.what)).map(|event| event.tick + 1);
+        let ticks = self
+            .here()
+            .recording
+            .events
+            .iter()
+            .filter(|event| sought.is(&event.what))
+            .map(|event| event.tick + 1);
         let found = match way {
             Way::On => ticks.into_iter().find(|played| *played > self.played),
             Way::Back => ticks.into_iter().rfind(|played| *played < self.played),
@@ -124,14 +205,14 @@ impl<const CELLS: usize, const THERMISTORS: usize> Stepper<CELLS, THERMISTORS> {
 
     fn stand(&mut self, played: u64) -> bool {
         let before = self.played;
-        self.played = played.min(self.recording.ticks);
+        self.played = played.min(self.here().recording.ticks);
         self.played != before
     }
 
     /// The tick that was played last; nothing before the first one.
     #[must_use]
     pub fn stop(&self) -> Option<Stop<CELLS, THERMISTORS>> {
-        self.played.checked_sub(1).map(|tick| self.recording.stop(tick))
+        self.played.checked_sub(1).map(|tick| self.here().recording.stop(tick))
     }
 }
 

@@ -1,8 +1,10 @@
 //! The commands of `step`: what they are called, what they take, and what is accepted where something else was typed.
 
-use crate::case::nearest;
+use crate::case::{Ask, Change, Work, nearest};
+use crate::defect::Kind;
 use crate::recording::stepper::{Sought, Way};
 use bms_core::Fault;
+use bms_core::frame::{Clearance, Replaced};
 
 /// What was typed.
 #[derive(Clone, Debug, PartialEq)]
@@ -19,6 +21,16 @@ pub(super) enum Command {
     Show(Shown),
     /// What led to a fault.
     Why(Fault),
+    /// Go another way from here.
+    Branch(Change),
+    /// The crane does this work, with its usual strength.
+    Work(Work),
+    /// The branches.
+    Branches,
+    /// Stand in another branch.
+    Go(String),
+    /// Two branches side by side.
+    Compare(String, String),
     /// What can be typed.
     Help,
     /// Leave.
@@ -44,16 +56,20 @@ pub(super) enum Shown {
     Limits,
     Sequence,
     Evidence,
+    Defects,
+    Snapshots,
 }
 
 impl Shown {
-    const ALL: [(&'static str, Self); 6] = [
+    const ALL: [(&'static str, Self); 8] = [
         ("cells", Self::Cells),
         ("temperatures", Self::Temperatures),
         ("faults", Self::Faults),
         ("limits", Self::Limits),
         ("sequence", Self::Sequence),
         ("evidence", Self::Evidence),
+        ("defects", Self::Defects),
+        ("snapshots", Self::Snapshots),
     ];
 }
 
@@ -66,7 +82,7 @@ pub(super) struct Entry {
 }
 
 /// THE list of commands: help, completion and suggestions are made from it.
-pub(super) const ALL: [Entry; 13] = [
+pub(super) const ALL: [Entry; 22] = [
     Entry {
         word: "tick",
         takes: "[TICKS]",
@@ -91,9 +107,42 @@ pub(super) const ALL: [Entry; 13] = [
     Entry {
         word: "show",
         takes: "WHAT",
-        does: "cells, temperatures, faults, limits, sequence or evidence of this tick at length",
+        does: "cells, temperatures, faults, limits, sequence, evidence, defects; snapshots",
     },
     Entry { word: "why", takes: "FAULT", does: "what led to a fault, link by link" },
+    Entry {
+        word: "limit",
+        takes: "FAULT VALUE",
+        does: "branches: the firmware has another trip limit from here on",
+    },
+    Entry {
+        word: "dwell",
+        takes: "FAULT MS",
+        does: "branches: another time until Confirmed, in milliseconds",
+    },
+    Entry {
+        word: "duty",
+        takes: "WORK [AMPS]",
+        does: "branches: the crane does this work from here on, as hoist 150",
+    },
+    Entry { word: "ask", takes: "WHAT", does: "branches: close, open, clear, clear service or replace CELL" },
+    Entry {
+        word: "inject",
+        takes: "KIND …",
+        does: "branches: a defect with its place and severity, as cell_leak 5 10",
+    },
+    Entry {
+        word: "mend",
+        takes: "NUMBER",
+        does: "branches: without a defect, by its number in show defects",
+    },
+    Entry { word: "branches", takes: "", does: "lists the branches; none changes what it came from" },
+    Entry { word: "go", takes: "BRANCH", does: "stands in another branch, at the same tick" },
+    Entry {
+        word: "compare",
+        takes: "ONE OTHER",
+        does: "when two branches part, and what happened in one only",
+    },
     Entry { word: "help", takes: "", does: "lists all this" },
     Entry { word: "quit", takes: "", does: "leaves; so does the end of the input" },
 ];
@@ -106,6 +155,9 @@ const SOUGHT: [(&str, Sought); 5] = [
     ("contactors", Sought::Contactors),
     ("act", Sought::Act),
 ];
+
+/// What can be asked for.
+const ASKS: [&str; 4] = ["close", "open", "clear", "replace"];
 
 /// Most ticks that a command goes.
 const MOST_TICKS: u64 = u32::MAX as u64;
@@ -175,6 +227,19 @@ pub(super) fn parse(line: &str) -> Result<Option<Command>, Mistake> {
         "here" => Command::Here,
         "show" => Command::Show(given.shown()?),
         "why" => Command::Why(given.fault()?),
+        "limit" => {
+            Command::Branch(Change::Limit(given.fault()?, given.number("a limit in the unit of the fault")?))
+        }
+        "dwell" => {
+            Command::Branch(Change::Dwell(given.fault()?, given.whole("a whole number of milliseconds")?))
+        }
+        "duty" => given.duty()?,
+        "ask" => Command::Branch(Change::Act(given.ask()?)),
+        "inject" => Command::Branch(given.defect()?),
+        "mend" => Command::Branch(Change::Mend(given.counted("a number of show defects")?)),
+        "branches" => Command::Branches,
+        "go" => Command::Go(given.name()?),
+        "compare" => Command::Compare(given.name()?, given.name()?),
         "help" => Command::Help,
         "quit" => Command::Quit,
         word => match sought(word) {
@@ -257,6 +322,101 @@ impl Given<'_> {
     }
 }
 
+impl Given<'_> {
+    fn word(&mut self, accepted: &str) -> Result<&str, Mistake> {
+        self.words.next().ok_or_else(|| Mistake::missing(self.place, accepted))
+    }
+
+    fn name(&mut self) -> Result<String, Mistake> {
+        self.word("a name that branches lists").map(str::to_owned)
+    }
+
+    fn number(&mut self, accepted: &str) -> Result<f64, Mistake> {
+        let place = self.place;
+        let typed = self.word(accepted)?;
+        let number = typed.parse().ok().filter(|number: &f64| number.is_finite());
+        number.ok_or_else(|| Mistake::value(place, typed, format!("accepted is {accepted}")))
+    }
+
+    fn whole(&mut self, accepted: &str) -> Result<u64, Mistake> {
+        let place = self.place;
+        let typed = self.word(accepted)?;
+        typed.parse().map_err(|_| Mistake::value(place, typed, format!("accepted is {accepted}")))
+    }
+
+    /// A number from 1, as a place from 0.
+    fn counted(&mut self, accepted: &str) -> Result<usize, Mistake> {
+        let place = self.place;
+        let typed = self.word(accepted)?;
+        let from_0 = typed.parse().ok().and_then(|number: usize| number.checked_sub(1));
+        from_0.ok_or_else(|| Mistake::value(place, typed, format!("accepted is {accepted}")))
+    }
+
+    fn duty(&mut self) -> Result<Command, Mistake> {
+        let works = Work::ALL.map(Work::name);
+        let place = self.place;
+        let typed = self.word(&works.join(", "))?;
+        let work = Work::ALL.into_iter().find(|work| work.name() == typed);
+        let work = work.ok_or_else(|| Mistake::unknown(place, typed, &works))?;
+        if self.words.clone().next().is_none() {
+            return Ok(Command::Work(work));
+        }
+        Ok(Command::Branch(Change::Duty(work, self.number("an amount of amperes")?)))
+    }
+
+    fn ask(&mut self) -> Result<Ask, Mistake> {
+        let place = self.place;
+        match self.word(&ASKS.join(", "))? {
+            "close" => Ok(Ask::Close),
+            "open" => Ok(Ask::Open),
+            "clear" => match self.words.next() {
+                None | Some("panel") => Ok(Ask::Clear(Clearance::Panel)),
+                Some("service") => Ok(Ask::Clear(Clearance::Service)),
+                Some(typed) => Err(Mistake::unknown(place, typed, &["panel", "service"])),
+            },
+            "replace" => {
+                let cell = self.counted("a cell, from 1")?;
+                Ok(Ask::Replace(Replaced::Cell(u8::try_from(cell).unwrap_or(u8::MAX))))
+            }
+            typed => Err(Mistake::unknown(place, typed, &ASKS)),
+        }
+    }
+
+    /// A kind of defect, its place unless the pack has only one, and its severity, the usual one when left out.
+    fn defect(&mut self) -> Result<Change, Mistake> {
+        let accepted = "a kind that `list defects` prints";
+        let command = self.place;
+        let typed = self.word(accepted)?;
+        let kind = Kind::ALL.iter().find(|kind| kind.key() == typed).ok_or_else(|| {
+            let near = nearest(typed, Kind::ALL.iter().map(|kind| kind.key()));
+            let accepted = near
+                .map_or_else(|| format!("accepted is {accepted}"), |near| format!("did you mean {near}?"));
+            Mistake::value(command, typed, format!("not known here; {accepted}"))
+        })?;
+        let place = match (kind.place().key(), kind.place().names()) {
+            (None, _) => 0,
+            (Some(key), []) => self.counted(&format!("a {}, from 1", key.replace('_', " ")))?,
+            (Some(_), names) => {
+                let typed = self.word(&names.join(", "))?;
+                let place = names.iter().position(|name| *name == typed);
+                place.ok_or_else(|| Mistake::unknown(command, typed, names))?
+            }
+        };
+        let severity = match self.words.clone().next() {
+            None => kind.usual(),
+            Some(typed) if kind.unit().is_empty() => {
+                return Err(Mistake::value(
+                    command,
+                    typed,
+                    "nothing more is accepted: it is there or it is not",
+                ));
+            }
+            Some(_) => self.number(&format!("a severity in {}", kind.unit()))?,
+        };
+        Ok(Change::Inject(*kind, place, severity))
+    }
+}
+
 fn ticks(place: &'static str, typed: &str) -> Result<u64, Mistake> {
     let ticks = typed.parse().ok().filter(|ticks| (1..=MOST_TICKS).contains(ticks));
     ticks.ok_or_else(|| {
@@ -273,7 +433,10 @@ pub(super) fn completions(line: &str) -> (usize, Vec<String>) {
         ["back"] => SOUGHT.map(|(word, _)| word).to_vec(),
         ["to"] => vec!["start", "end"],
         ["show"] => Shown::ALL.map(|(word, _)| word).to_vec(),
-        ["why"] => Fault::ALL.map(Fault::key).to_vec(),
+        ["why" | "limit" | "dwell"] => Fault::ALL.map(Fault::key).to_vec(),
+        ["duty"] => Work::ALL.map(Work::name).to_vec(),
+        ["ask"] => ASKS.to_vec(),
+        ["inject"] => Kind::ALL.iter().map(|kind| kind.key()).collect(),
         _ => Vec::new(),
     };
     (begun, known.into_iter().filter(|word| word.starts_with(typed)).map(str::to_owned).collect())
@@ -294,6 +457,14 @@ mod tests {
                 "to" => "12.5",
                 "show" => "cells",
                 "why" => "cell_over_voltage",
+                "limit" => "cell_over_voltage 3.7",
+                "dwell" => "cell_over_voltage 500",
+                "duty" => "hoist 150",
+                "ask" => "clear service",
+                "inject" => "cell_leak 5 10",
+                "mend" => "1",
+                "go" => "branch-1",
+                "compare" => "original branch-1",
                 _ => "",
             };
             assert!(
@@ -318,6 +489,29 @@ mod tests {
     }
 
     #[test]
+    fn what_is_otherwise_in_a_branch() {
+        let change = |line: &str| match parse(line) {
+            Ok(Some(Command::Branch(change))) => change,
+            other => panic!("{line}: {other:?}"),
+        };
+        assert_eq!(change("limit cell_over_voltage 3.7"), Change::Limit(Fault::CellOverVoltage, 3.7));
+        assert_eq!(change("dwell cell_over_voltage 500"), Change::Dwell(Fault::CellOverVoltage, 500));
+        assert_eq!(change("duty hoist 120"), Change::Duty(Work::Hoist, 120.0));
+        assert_eq!(parse("duty fast-lower"), Ok(Some(Command::Work(Work::FastLower))));
+        assert_eq!(change("ask clear service"), Change::Act(Ask::Clear(Clearance::Service)));
+        assert_eq!(change("inject cell_leak 5"), Change::Inject(Kind::CellLeak, 4, Kind::CellLeak.usual()));
+        assert_eq!(change("inject contactor_welded positive"), Change::Inject(Kind::ContactorWelded, 2, 1.0));
+        assert_eq!(change("inject load_left_on 300"), Change::Inject(Kind::LoadLeftOn, 0, 300.0));
+        assert_eq!(change("mend 2"), Change::Mend(1));
+        assert_eq!(said("inject cell_leek 5"), "inject = cell_leek: not known here; did you mean cell_leak?");
+        assert_eq!(said("inject cell_leak"), "inject: missing; accepted is a cell, from 1");
+        assert_eq!(said("inject cell_leak 5 much"), "inject = much: accepted is a severity in Ω");
+        assert_eq!(said("mend 0"), "mend = 0: accepted is a number of show defects");
+        assert_eq!(said("duty hoyst"), "duty = hoyst: not known here; did you mean hoist?");
+        assert_eq!(said("ask stop"), "ask = stop: not known here; accepted are close, open, clear, replace");
+    }
+
+    #[test]
     fn what_is_typed_goes_on_with_what_is_known() {
         assert_eq!(completions("st"), (0, vec!["stage".to_owned()]));
         assert_eq!(completions("back re"), (5, vec!["reaction".to_owned()]));
@@ -335,7 +529,7 @@ mod tests {
         assert_eq!(said("to NaN"), "to = NaN: accepted is a time in seconds from the start, start or end");
         assert_eq!(
             said("show"),
-            "show: missing; accepted is cells, temperatures, faults, limits, sequence, evidence"
+            "show: missing; accepted is cells, temperatures, faults, limits, sequence, evidence, defects, snapshots"
         );
         assert_eq!(
             said("why cell_over_voltag"),

@@ -3,8 +3,11 @@
 use super::evidence::assessment;
 use super::names::{contactor as name, reaction as demanded, rule, step};
 use super::numbers::{amps, celsius, clock, decimal, duration, percent, seconds, volts};
-use crate::case::Duty;
+use crate::case::{Change, Duty};
+use crate::defect::Defect;
+use crate::explain::compare::{Comparison, First};
 use crate::recording::stepper::Way;
+use crate::recording::{Cost, MOST_SNAPSHOTS};
 use bms_core::decision::{Coil, Cooling, CurrentLimits, Decision, Warning};
 use bms_core::fault::{Fault, Reaction};
 use bms_core::frame::{Contactor, Frame};
@@ -214,4 +217,86 @@ pub fn how_to_begin() -> String {
 #[must_use]
 pub fn silent(faults: usize) -> String {
     format!("{faults} more are Clear and have no value in this tick")
+}
+
+/// When two branches part, line by line.
+#[must_use]
+pub fn compared(found: &Comparison, one: &str, other: &str) -> Vec<String> {
+    let first = |what: &str, first: Option<First>| match first {
+        Some(First { tick, seconds }) => format!("{what} first in tick {tick} at {}", clock(seconds)),
+        None => format!("{what} in no tick that both have"),
+    };
+    let shared = match found.parting {
+        u64::MAX => format!("{one} and {other} are one and the same"),
+        0 => format!("{one} and {other} share no tick"),
+        ticks => format!("{one} and {other} share their first {ticks} ticks"),
+    };
+    vec![
+        shared,
+        first("truth differs", found.truth),
+        first("a measurement differs by more than its step", found.frame),
+        first("the firmware answers otherwise", found.decision),
+    ]
+}
+
+/// Heading of what happened in one branch and not in the other.
+#[must_use]
+pub fn only_in(branch: &str, events: usize) -> String {
+    match events {
+        0 => format!("nothing happened only in {branch}"),
+        _ => format!("only in {branch}:"),
+    }
+}
+
+/// What is otherwise in a branch.
+#[must_use]
+pub fn change(change: &Change) -> String {
+    match *change {
+        Change::Limit(fault, trip) => format!("the limit of {} is {trip}", fault.words()),
+        Change::Dwell(fault, dwell_ms) => format!("the dwell of {} is {dwell_ms} ms", fault.words()),
+        Change::Duty(work, amount) => format!("the duty is {} with {amount} A", work.name()),
+        Change::Act(ask) => super::acted(ask),
+        Change::Inject(kind, place, severity) => {
+            super::defect_begins(&Defect { severity, ..Defect::usual(kind, place, 0.0) })
+        }
+        Change::Mend(place) => format!("defect {} is mended", place + 1),
+    }
+}
+
+/// A branch among the others.
+#[must_use]
+pub fn branch(name: &str, of: Option<(&str, u64)>, changed: Option<&Change>, here: bool) -> String {
+    let here = if here { "here: " } else { "" };
+    match (of, changed) {
+        (Some((trunk, tick)), Some(changed)) => {
+            format!("{here}{name}, from tick {tick} of {trunk}: {}", change(changed))
+        }
+        _ => format!("{here}{name}, as it was played"),
+    }
+}
+
+/// A defect of the case with its number, as `mend` takes it.
+#[must_use]
+pub fn numbered_defect(number: usize, listed: &Defect) -> String {
+    let ends = listed.end_seconds.map_or_else(String::new, |end| format!(", to {}", clock(end)));
+    format!("{number}  from {}{ends}: {}", clock(listed.onset_seconds), super::defect(listed))
+}
+
+/// That nothing is wrong with the pack.
+#[must_use]
+pub fn no_defect() -> String {
+    "the case has no defect".to_owned()
+}
+
+/// What the snapshots of a recording cost.
+#[must_use]
+pub fn snapshots(name: &str, cost: &Cost) -> String {
+    let Cost { snapshots, spacing, bytes_each } = *cost;
+    let kilobytes = |bytes: usize| bytes.div_ceil(1_000);
+    format!(
+        "{name}: {snapshots} snapshots of {} kB, {} kB in all; one every {spacing} ticks, at most {MOST_SNAPSHOTS} ({} kB); none on disk",
+        kilobytes(bytes_each),
+        kilobytes(bytes_each * snapshots),
+        kilobytes(bytes_each * MOST_SNAPSHOTS)
+    )
 }
