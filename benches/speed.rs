@@ -166,22 +166,52 @@ fn snapshot(criterion: &mut Criterion) {
     let pack = at_work();
     let mut kept = pack.clone();
     criterion.bench_function("snapshot", |bencher| bencher.iter(|| kept.clone_from(black_box(&pack))));
-    let case = if tried_only() { short_story() } else { story() };
+}
+
+/// One tick back in an hour of the crane, at any place of it; and what it would take without snapshots, from the start to the middle.
+fn step_back(criterion: &mut Criterion) {
+    let case = if tried_only() { short_story() } else { lasting(3_600.0) };
     let recording: Recording<96, 16> = recording::play(&case, |_| true).expect("the case is about this pack");
-    let (mut tick, last) = (recording.ticks, recording.ticks);
-    criterion.bench_function("step back", |bencher| {
+    let cost = recording.snapshots_cost();
+    println!("{} snapshots of {} B, one every {} ticks", cost.snapshots, cost.bytes_each, cost.spacing);
+    let (ticks, middle) = (recording.ticks, recording.ticks / 2);
+    let mut group = criterion.benchmark_group("step back");
+    // A stride that shares no factor with the spacing visits every distance from a snapshot.
+    let mut tick = 0;
+    group.bench_function("anywhere in an hour", |bencher| {
         bencher.iter(|| {
-            tick = if tick == 0 { last } else { tick - 1 };
-            black_box(recording.at(tick).tick)
+            tick = (tick + 7_919) % ticks;
+            black_box(recording.stop(tick).tick)
         });
     });
+    let mut worst = cost.spacing - 1;
+    group.bench_function("the tick before a snapshot", |bencher| {
+        bencher.iter(|| {
+            worst = (worst + cost.spacing) % ticks;
+            black_box(recording.stop(worst).tick)
+        });
+    });
+    group.sample_size(10);
+    group.bench_function("half an hour in, played from the start", |bencher| {
+        bencher.iter(|| {
+            let mut pack = start(&case);
+            play_on(&mut pack, middle);
+            black_box(pack.tick)
+        });
+    });
+    group.finish();
+}
+
+/// The story with rest behind it, or cut short.
+fn lasting(seconds: f64) -> Arc<Case> {
+    let mut case = Case::parse(STORY, "healthy-shift.toml").expect("the shipped case is accepted");
+    case.duration_seconds = seconds;
+    Arc::new(case)
 }
 
 /// A few seconds of the story.
 fn short_story() -> Arc<Case> {
-    let mut case = Case::parse(STORY, "healthy-shift.toml").expect("the shipped case is accepted");
-    case.duration_seconds = 5.0;
-    Arc::new(case)
+    lasting(5.0)
 }
 
 fn closed_loop(criterion: &mut Criterion) {
@@ -209,5 +239,5 @@ fn closed_loop(criterion: &mut Criterion) {
     }
 }
 
-criterion_group!(benches, core_tick, world, snapshot, closed_loop);
+criterion_group!(benches, core_tick, world, snapshot, step_back, closed_loop);
 criterion_main!(benches);
