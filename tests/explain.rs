@@ -164,3 +164,12 @@ fn the_readme_shows_what_why_prints() {
     assert!(shown.len() >= 8, "{shown:#?}");
     snapbox::assert_data_eq!(shown.join("\n"), printed.join("\n"));
 }
+
+/// A case that changes the limit of a resistive cell is told with its own limit, not with the usual one.
+#[test]
+fn the_sums_hold_the_limit_of_the_case() {
+    let text = format!("{}\n[limits.cell_resistance_high]\ntrip = 1.6\n", shipped("loose-joint.toml").text);
+    let (recording, _) = played(Case::parse(&text, "case.toml").unwrap_or_else(|error| panic!("{error}")));
+    let sums = explain::words::load_steps(&recording.load_steps, &recording.case);
+    assert_eq!(sums.matches("allowed are 1.600 mΩ and").count(), 3, "{sums}");
+}

@@ -301,7 +301,7 @@ fn of_load_step(judged: &JudgedStep, case: &Case) -> Shown {
     Shown {
         kind,
         seconds: judged.seconds,
-        sentence: words::by_hand(&judged.step, &case.config().pack.resistance),
+        sentence: words::by_hand(&judged.step, case.config()),
         values: values.with("from", judged.from).with("to", judged.duty),
     }
 }

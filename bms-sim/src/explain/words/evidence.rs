@@ -12,7 +12,7 @@ use super::quarantine::quarantine;
 use super::watched::watched;
 use crate::case::Case;
 use crate::recording::JudgedStep;
-use bms_core::config::ResistanceFacts;
+use bms_core::Config;
 use bms_core::estimate::{Interval, LoadStep};
 use bms_core::fault::{Fault, Reading, Stage};
 use bms_core::limit::Side;
@@ -26,23 +26,23 @@ use core::cmp::Ordering;
 #[must_use]
 pub fn load_steps(steps: &[JudgedStep], case: &Case) -> String {
     let heading = "By hand, the last three load steps; the smallest excess counts:\n".to_owned();
-    let facts = &case.config().pack.resistance;
     steps.iter().fold(heading, |text, judged| {
-        let (at, sum) = (clock(judged.seconds), by_hand(&judged.step, facts));
+        let (at, sum) = (clock(judged.seconds), by_hand(&judged.step, case.config()));
         text + &format!("  {at:>10}  from {} to {}: {sum}\n", judged.from, judged.duty)
     })
 }
 
 /// The load step of a resistive cell as sums for a pocket calculator: every result follows from the figures shown.
 #[must_use]
-pub fn by_hand(step: &LoadStep, facts: &ResistanceFacts) -> String {
+pub fn by_hand(step: &LoadStep, config: &Config) -> String {
+    let (facts, limit) = (&config.pack.resistance, config.faults.cell_resistance_high.trip);
     let hundredth = |number: i64, unit: &str| format!("{} {unit}", placed(number, 2));
     let thousandth = |number: i64| format!("{} mΩ", placed(number, 3));
     let millivolts = rounded((i64::from(step.volts.bits()) * 1_000_000) >> 16, 2);
     let amps = rounded(step.amps.milli().into(), 2);
     // A current step that is told is never zero; thousandths of the quotient of two hundredths.
     let shown = (millivolts.abs() * 2_000 / amps.abs().max(1) + 1) / 2;
-    let (expected, fixed) = (i64::from(step.expected.milli()), i64::from(facts.excess.milli()));
+    let (expected, fixed) = (i64::from(step.expected.milli()), i64::from(limit.milli()));
     let part = rounded(expected * i64::from(facts.excess_of_expected.parts_per_million()) / 1_000, 0);
     format!(
         "{} moved by {} in a step of {}: {} ÷ {} = {}; at its temperature {} is expected, so {} too much; allowed are {} and {} of what is \
