@@ -12,7 +12,8 @@
 //!   *change* that the fault watches is what two readings a second apart both bear out, so that one wild reading is no jump.
 //! - **Stray**: far from the median of its neighbours, which are the other sensors of its module and those of the modules beside
 //!   it. For ten minutes after a load a warmer reading is allowed a third more: cells and joints do warm by work, unevenly; at
-//!   rest they even out. Left only inside four fifths of the limit.
+//!   rest they even out. Left only inside four fifths of the limit. A module beside a hot one is colder than this median, and both of its
+//!   sensors say so: no such pair is stray. A pair that is warmer is: moisture makes two sensors lie alike, always to the warm side.
 //! - **Frozen**: the same to the bit for the whole window while the neighbours' median moved.
 //!
 //! A doubtful reading is never a reason to allow more, but may be one to allow less: `module` keeps to that. Above all, a fast rise
@@ -61,7 +62,7 @@ pub(crate) struct SensorReading {
     pub(super) rise_known: bool,
     /// Whether it is so warm that a rise counts, with hysteresis.
     pub(crate) warm: bool,
-    /// Difference to the median of its neighbours, less what a load explains.
+    /// Difference to the median of its neighbours, less what a load explains and what a sensor of its module denies.
     pub(crate) astray: Celsius,
     /// How far the neighbours have moved while it stayed identical for the whole window; zero before that.
     pub(crate) neighbours_moved: Celsius,

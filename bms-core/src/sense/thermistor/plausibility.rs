@@ -1,6 +1,6 @@
 //! Once a second: each reading against its own past and against its neighbours.
 
-use super::{HOTTEST, SECOND, SensorReading, Thermistors, Track};
+use super::{Doubt, HOTTEST, SECOND, SensorReading, Thermistors, Track};
 use crate::config::{Config, Sensing};
 use crate::each::Each;
 use crate::units::{Celsius, CelsiusPerSecond, Millis, Ratio};
@@ -34,12 +34,13 @@ impl<const THERMISTORS: usize> Thermistors<THERMISTORS> {
             Celsius::ZERO
         };
         let medians = medians(&self.readings.sensors, config);
+        let partners = partners(&self.readings.sensors, config);
         let passed = Passed { time: self.since, frames: self.summed };
-        for ((reading, track), median) in self.readings.sensors.iter_mut().zip(&mut self.tracks).zip(&medians)
-        {
+        let around = medians.iter().zip(&partners);
+        for ((reading, track), around) in self.readings.sensors.iter_mut().zip(&mut self.tracks).zip(around) {
             if !reading.at_end() {
                 track.against_its_past(reading, passed, config);
-                track.against_its_neighbours(reading, *median, warmer, &config.sensing);
+                track.against_its_neighbours(reading, around, warmer, &config.sensing);
             }
             track.sum = Some(0);
         }
@@ -101,17 +102,17 @@ impl Track {
     fn against_its_neighbours(
         &mut self,
         reading: &mut SensorReading,
-        median: Option<Celsius>,
+        (median, partner): (&Option<Celsius>, &Option<Celsius>),
         warmer: Celsius,
         sensing: &Sensing,
     ) {
         // A gap counts as one second: what was not seen did not stay the same.
         self.same = self.same + SECOND;
-        let Some(median) = median else {
+        let Some(median) = *median else {
             (reading.astray, self.stray) = (Celsius::ZERO, false);
             return;
         };
-        let difference = reading.celsius - median;
+        let difference = denied(reading.celsius - median, partner.map(|partner| reading.celsius - partner));
         reading.astray =
             if difference > Celsius::ZERO { (difference - warmer).max(Celsius::ZERO) } else { difference };
         let limit = if self.stray { sensing.stray.scaled(BACK_INSIDE) } else { sensing.stray };
@@ -123,6 +124,12 @@ impl Track {
         reading.neighbours_moved =
             if self.same >= sensing.frozen_window { highest - lowest } else { Celsius::ZERO };
     }
+}
+
+/// What is left of a difference to the neighbours' median for a sensor of the module that reads alike to deny: only a colder one is denied.
+fn denied(from_median: Celsius, from_partner: Option<Celsius>) -> Celsius {
+    let colder = |partner: &Celsius| from_median < Celsius::ZERO && partner.abs() < from_median.abs();
+    from_partner.filter(colder).unwrap_or(from_median)
 }
 
 /// What two readings after the same one both say of the change: the smaller amount, or nothing when their signs differ.
@@ -161,6 +168,30 @@ fn medians<const THERMISTORS: usize>(
         }
     }
     medians
+}
+
+/// For each sensor the reading of its own module that comes nearest to it, of those that are believed but for being stray themselves. `None`
+/// for the only one.
+fn partners<const THERMISTORS: usize>(
+    sensors: &Each<SensorReading, THERMISTORS>,
+    config: &Config,
+) -> Each<Option<Celsius>, THERMISTORS> {
+    let per_module = usize::from(config.pack.thermistors_per_module);
+    let mut partners = Each::all(None);
+    let mut places = partners.iter_mut().zip(sensors);
+    for module in 0..usize::from(config.pack.modules) {
+        let speakers = || {
+            let first = module.saturating_mul(per_module);
+            let speakers = sensors.iter().skip(first).take(per_module.min(SPEAKERS));
+            speakers.filter(|other| matches!(other.doubt, None | Some(Doubt::Stray)))
+        };
+        for (partner, sensor) in places.by_ref().take(per_module) {
+            let others = speakers().filter(|other| !core::ptr::eq(*other, sensor));
+            *partner =
+                others.map(|other| other.celsius).min_by_key(|celsius| (sensor.celsius - *celsius).abs());
+        }
+    }
+    partners
 }
 
 fn neighbourhood<const THERMISTORS: usize>(

@@ -194,6 +194,25 @@ fn work_explains_a_warmer_sensor_but_not_a_colder_one() {
     }
 }
 
+/// A module is heated from outside. The end module has more neighbours there than of its own, and they are hot; but both of its sensors say that
+/// it is cool. Those of the hot one may be wet, both of them; they are doubted and count as hot. A single sensor that reads colder than
+/// all the others has nobody beside it.
+#[test]
+fn a_cool_module_beside_a_hot_one_is_not_stray() {
+    let stray = |bench: &mut Bench| {
+        // A jump is over after a minute.
+        let seen = bench.run(70_000);
+        (0..16).filter(|place| doubt(&seen, *place) == Some(Doubt::Stray)).collect::<Vec<u8>>()
+    };
+    let mut bench = Bench::at(reading(20_000));
+    assert_eq!(stray(bench.set(2, reading(60_000)).set(3, reading(55_000))), [2, 3]);
+    let seen = bench.tick(10);
+    assert_eq!(seen.modules.at(0).map(|module| module.measured), Some(true));
+    assert_eq!(seen.hottest.map(|(place, _)| place), Some(2));
+    bench.set(2, reading(20_000)).set(3, reading(20_000));
+    assert_eq!(stray(bench.set(4, reading(-5_000))), [4]);
+}
+
 #[test]
 fn a_reading_frozen_to_the_bit_is_found_when_the_neighbours_have_moved() {
     let mut bench = Bench::at(printed(20));
