@@ -1,5 +1,7 @@
 //! THE list of defects. Menus, help, tables and tests are made from it; nothing else may list them.
 //!
+//! Leaks to the chassis begin at 2 kΩ: what they take is not taken from the cells (`world::insulation`), and below that it would show.
+//!
 //! A new kind is one line here, one arm in `effect` that writes its deviation, and the physics that reads it. What also happens once, at
 //! the onset, is named at the end of its line.
 
@@ -307,15 +309,15 @@ defects! {
         "The controller's clock gains this much on true time: it counts more charge than flows, and every dwell is shorter.";
     ConfigurationBit: "configuration bit flipped", "configuration_bit", Pack, "", 1.0 ..= 1.0, 1.0,
         "One bit of the configuration changes in the controller's memory, which one the seed of the case says.";
-    LeakPositive: "leak to chassis at the positive pole", "leak_positive", Pack, "kΩ", 0.1 ..= 10000.0, 20.0,
+    LeakPositive: "leak to chassis at the positive pole", "leak_positive", Pack, "kΩ", 2.0 ..= 10000.0, 20.0,
         "A resistance from B+ to the chassis: the chassis is drawn towards plus, and whoever touches minus closes the circuit.";
-    LeakNegative: "leak to chassis at the negative pole", "leak_negative", Pack, "kΩ", 0.1 ..= 10000.0, 20.0,
+    LeakNegative: "leak to chassis at the negative pole", "leak_negative", Pack, "kΩ", 2.0 ..= 10000.0, 20.0,
         "A resistance from B− to the chassis: the chassis is drawn towards minus, and whoever touches plus closes the circuit.";
-    LeakAlongString: "leak to chassis along the string", "leak_along_string", Cell, "kΩ", 0.1 ..= 10000.0, 20.0,
+    LeakAlongString: "leak to chassis along the string", "leak_along_string", Cell, "kΩ", 2.0 ..= 10000.0, 20.0,
         "A resistance from the cell's positive terminal to the chassis: it acts on both poles, mid-string on both alike.";
-    LeakOfLoad: "leak to chassis on the load's side", "leak_of_load", Pack, "kΩ", 0.1 ..= 10000.0, 20.0,
+    LeakOfLoad: "leak to chassis on the load's side", "leak_of_load", Pack, "kΩ", 2.0 ..= 10000.0, 20.0,
         "A resistance from L+ to the chassis, beyond the contactors: the pack sees it only while they are closed.";
-    MoistureToChassis: "moisture between both poles and the chassis", "moisture_to_chassis", Pack, "kΩ", 0.1 ..= 10000.0, 30.0,
+    MoistureToChassis: "moisture between both poles and the chassis", "moisture_to_chassis", Pack, "kΩ", 2.0 ..= 10000.0, 30.0,
         "A wet film from each pole to the chassis: both leak alike, so that the poles stay balanced. Dew comes and goes.";
     SupplySagging: "auxiliary supply sagging", "supply_sagging", Pack, "Ω", 0.05 ..= 5.0, 1.0,
         "Added resistance in the auxiliary supply: its voltage dips while a coil pulls in, and coils may drop out.";

@@ -83,13 +83,13 @@ fn moisture_leaves_the_poles_balanced_and_goes_again() {
     assert_eq!(wet, [true, false, true, false]);
 }
 
-/// A leak on each side of an open contactor draws the floating link as a weld would: 1 kΩ at B+ and at L+ make both cross voltages read
+/// A leak on each side of an open contactor draws the floating link as a weld would: 2 kΩ at B+ and at L+ make both cross voltages read
 /// as with a welded positive contactor, within 1 %.
 #[test]
 fn two_leaks_look_like_a_weld_to_the_cross_voltages() {
     let mut world = crane(0.6, 15.0);
     for kind in [Kind::LeakPositive, Kind::LeakOfLoad] {
-        world.inject(Defect { severity: 1.0, ..Defect::usual(kind, 0, 0.0) }).unwrap();
+        world.inject(Defect { severity: 2.0, ..Defect::usual(kind, 0, 0.0) }).unwrap();
     }
     run(&mut world, 6.0, &Actuators::OFF, &Demand { outside_celsius: 15.0, ..Demand::default() });
     let share = |volts: f64| volts / world.bus.pack_volts;
