@@ -101,18 +101,32 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
     /// What reaches the firmware in the next tick: what the sensors see and what it is asked, unless something befalls it on the way.
     #[must_use]
     pub fn frame(&self) -> Frame<CELLS, THERMISTORS> {
-        let wrong = &self.world.deviations().transit;
-        self.transit.reaching(&self.measured(), wrong, self.tick, self.at_ms)
+        self.reaching(&self.measured())
     }
 
-    fn measured(&self) -> Frame<CELLS, THERMISTORS> {
+    /// What the sensors see in the next tick, and what is asked.
+    pub(crate) fn measured(&self) -> Frame<CELLS, THERMISTORS> {
         let asked = self.case.asked_at(self.at_ms, self.step_ms);
         self.world.measure(self.tick, self.transit.clock(self.at_ms), asked)
     }
 
+    /// What of it reaches the firmware.
+    pub(crate) fn reaching(&self, measured: &Frame<CELLS, THERMISTORS>) -> Frame<CELLS, THERMISTORS> {
+        self.transit.reaching(measured, &self.world.deviations().transit, self.tick, self.at_ms)
+    }
+
     /// Plays one tick: measures, lets the firmware decide, lets time pass under its decision.
     pub fn advance<W: Witness>(&mut self, witness: &mut W) -> Decision<CELLS> {
-        let measured = self.board.sample(&self.measured());
+        self.advance_on(&self.measured(), witness)
+    }
+
+    /// The same with what was measured already.
+    pub(crate) fn advance_on<W: Witness>(
+        &mut self,
+        measured: &Frame<CELLS, THERMISTORS>,
+        witness: &mut W,
+    ) -> Decision<CELLS> {
+        let measured = self.board.sample(measured);
         let wrong = self.world.deviations().transit;
         let frame = self.transit.reaching(&measured, &wrong, self.tick, self.at_ms);
         self.transit.pass(&measured, &frame, &wrong, self.at_ms);

@@ -314,6 +314,12 @@ impl Case {
         Self { defects: Vec::new(), ..self.clone() }
     }
 
+    /// The same story with nothing else wrong in it than this.
+    #[must_use]
+    pub fn with_defect(&self, defect: Defect) -> Self {
+        Self { defects: vec![defect], ..self.clone() }
+    }
+
     /// The same story without one of its defects, by its place in the list; the same story if there is none there.
     #[must_use]
     pub fn without_defect(&self, place: usize) -> Self {

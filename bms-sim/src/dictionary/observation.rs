@@ -2,7 +2,6 @@
 //! in each cell and only more of them.
 
 use crate::case::{Case, CaseError};
-use crate::defect::Defect;
 
 /// One story under which every defect is observed.
 #[derive(Debug)]
@@ -37,13 +36,6 @@ impl Observation {
         let mut case = Case::parse(self.text, self.key)?;
         case.seed = seed;
         Ok(case)
-    }
-
-    /// The same story with a defect in it.
-    pub(super) fn with(case: &Case, defect: Defect) -> Case {
-        let mut with = case.clone();
-        with.defects = vec![defect];
-        with
     }
 }
 

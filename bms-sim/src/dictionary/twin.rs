@@ -7,7 +7,7 @@ use super::row::{Danger, Raised, Row};
 use super::subject::Subject;
 use crate::case::Case;
 use crate::defect::Defect;
-use crate::explain::verdict::{self, Driven, Verdict};
+use crate::explain::sound::Sound;
 use crate::explain::words;
 use crate::run::Loop;
 use crate::world::Actuators;
@@ -32,8 +32,7 @@ pub(super) struct Twin {
     onset_seconds: f64,
     case: Case,
     ticks: Vec<(Frame<CELLS, THERMISTORS>, Actuators)>,
-    going_on: Case,
-    driven: Vec<Driven>,
+    sound: Sound<CELLS, THERMISTORS>,
 }
 
 impl Twin {
@@ -55,9 +54,8 @@ impl Twin {
             ticks.push((frame, driven(&Actuators::from(&decision))));
         }
         let onset_seconds = observation.onset_seconds;
-        let going_on = verdict::going_on(&case, onset_seconds);
-        let driven = verdict::driven::<CELLS, THERMISTORS>(&going_on)?.collect();
-        Ok(Self { onset_seconds, case, ticks, going_on, driven })
+        let sound = Sound::of(&case, onset_seconds)?;
+        Ok(Self { onset_seconds, case, ticks, sound })
     }
 
     /// Whether any fault becomes Confirmed.
@@ -82,16 +80,17 @@ impl Twin {
         let mut twins = self.ticks.iter();
         let mut opened = None;
         while !played.over() && opened.is_none_or(|at| played.seconds() < at + AFTERWARDS_SECONDS) {
+            let measured = played.measured();
             // In step with the twin until something reacts.
             if let Some((frame, _)) = twins.as_slice().first() {
-                let seen = played.frame();
+                let seen = played.reaching(&measured);
                 if seen.at == frame.at {
                     departed.compare(&seen, frame, &sensors);
                 } else {
                     twins = [].iter();
                 }
             }
-            let decision = played.advance(&mut ());
+            let decision = played.advance_on(&measured, &mut ());
             if twins.next().is_some_and(|(_, drives)| *drives != driven(&Actuators::from(&decision))) {
                 twins = [].iter();
             }
@@ -107,21 +106,19 @@ impl Twin {
             }
             passed = passed.or_else(|| bounds.first_breach(&played.world.truth()));
         }
-        let case = Observation::with(&self.going_on, defect);
-        let driven = self.driven.iter().copied();
-        let verdict = Verdict::driven_on::<CELLS, THERMISTORS>(&case, passed, driven)?;
+        let verdict = self.sound.verdict(defect, passed)?;
         Ok(Row {
             severity,
             belief: faults.iter().map(|raised: &Raised| raised.reaction).max(),
             faults,
             ends: played.core.step(),
-            danger: Danger::of(&verdict, &case),
+            danger: Danger::of(&verdict, played.case()),
             measured: departed.names(),
         })
     }
 
     fn play(&self, defect: Defect) -> Result<Played, Trouble> {
-        Ok(Played::new(&Arc::new(Observation::with(&self.case, defect)))?)
+        Ok(Played::new(&Arc::new(self.case.with_defect(defect)))?)
     }
 
     fn raised(&self, played: &Played, fault: Fault) -> Raised {

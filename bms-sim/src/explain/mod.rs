@@ -12,6 +12,7 @@ pub mod distance;
 pub mod document;
 pub mod judged;
 pub mod picture;
+pub mod sound;
 pub mod stop;
 pub mod story;
 pub mod verdict;

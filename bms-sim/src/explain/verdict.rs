@@ -26,10 +26,10 @@ use std::sync::Arc;
 const HORIZON_SECONDS: f64 = 1_800.0;
 
 /// From the first onset to the first look for a lost measurement, in seconds: time for an input to follow.
-const FIRST_LOOK_SECONDS: f64 = 1.0;
+pub(super) const FIRST_LOOK_SECONDS: f64 = 1.0;
 
 /// From one look to the next.
-const LOOKS_APART_SECONDS: f64 = 60.0;
+pub(super) const LOOKS_APART_SECONDS: f64 = 60.0;
 
 /// Whether a case is dangerous, and how soon.
 #[derive(Clone, Copy, Debug, PartialEq)]

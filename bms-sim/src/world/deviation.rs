@@ -334,4 +334,28 @@ impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS
             || self.leak_siemens != other.leak_siemens
             || self.capacity_left != other.capacity_left
     }
+
+    /// Whether nothing is wrong but with what is measured and what becomes of it: no truth is another one for it, as long as the same is
+    /// driven.
+    #[must_use]
+    pub fn only_measure(&self) -> bool {
+        let sound = Self::none();
+        let mut rest = Self {
+            cell_offset_volts: sound.cell_offset_volts,
+            cell_gain: sound.cell_gain,
+            cells_frozen: sound.cells_frozen,
+            frozen_volts: sound.frozen_volts,
+            thermistors: sound.thermistors,
+            thermistor_shown: sound.thermistor_shown,
+            currents: sound.currents,
+            pack_gain: sound.pack_gain,
+            link_reading: sound.link_reading,
+            transit: sound.transit,
+            ..self.clone()
+        };
+        for contactor in &mut rest.contactors {
+            contactor.feedback_stuck = None;
+        }
+        rest == sound
+    }
 }
