@@ -94,7 +94,7 @@ enum Verb {
     /// Computes which faults every defect raises, how soon, and what it can be mistaken for. Example: dictionary --quick
     #[command(after_help = words::CAUTIONS)]
     Dictionary(dictionary::DictionaryOf),
-    /// Lets sound packs work in every corner of what a sound pack may be, and counts the faults found. Example: false-alarms --every 50
+    /// Lets sound packs work and rest in every corner of what a sound pack may be, and counts the faults found. Example: false-alarms --every 50
     #[command(after_help = words::CAUTIONS)]
     FalseAlarms(false_alarms::FalseAlarms),
 }

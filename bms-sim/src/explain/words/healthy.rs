@@ -2,10 +2,10 @@
 
 use super::numbers::clock;
 
-/// How many packs worked for how long.
+/// How many packs worked and stood for how long.
 #[must_use]
 pub fn sound_packs_worked(packs: usize, hours: f64) -> String {
-    format!("{packs} sound packs worked for {hours:.1} hours.")
+    format!("{packs} sound packs worked and stood for {hours:.1} hours.")
 }
 
 /// How many faults became Confirmed although nothing was wrong.
