@@ -40,8 +40,9 @@
 use super::Reading;
 use super::disconnect::is_string_open;
 use super::judge::{Limit, Seen, Sight, Watch};
+use crate::config::Config;
 use crate::estimate::Apart;
-use crate::sense::CellReadings;
+use crate::sense::{CellReadings, Temperatures};
 use crate::units::{Millis, Volts};
 use crate::wires::Beside;
 use crate::witness::Place;
@@ -160,13 +161,14 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
         // No limit lies above the one at 0 °C: while the lowest cell is above that, no cell is below its own.
         let Some(mut worst) = lowest(seen, &cells) else { return Sight::UNKNOWN };
         let waiting = seen.wires.waiting(seen.config);
-        let mut reduction = cold_reduction(seen, worst.0);
+        let reduction_of = |cell| cold_reduction(&seen.believed.temperatures, cell, seen.config);
+        let mut reduction = reduction_of(worst.0);
         if worst.1 < limit.release {
             for (cell, volts) in cells.volts.numbered() {
                 if *volts >= limit.release || waiting.is_some_and(|waiting| waiting.holds(cell)) {
                     continue;
                 }
-                let here = cold_reduction(seen, cell);
+                let here = reduction_of(cell);
                 if *volts + here < worst.1 + reduction {
                     (worst, reduction) = ((cell, *volts), here);
                 }
@@ -179,16 +181,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
 
 /// By how much the limits of a cell are lower than at 0 °C. The colder credible end is not taken: a reading that is wrongly cold
 /// must not relax a limit, so the hotter end of its module counts.
-fn cold_reduction<const CELLS: usize, const THERMISTORS: usize>(
-    seen: &Seen<'_, CELLS, THERMISTORS>,
+pub(crate) fn cold_reduction<const THERMISTORS: usize>(
+    temperatures: &Temperatures<THERMISTORS>,
     cell: u8,
+    config: &Config,
 ) -> Volts {
-    let module = seen.config.pack.module_of_cell(cell);
-    seen.believed
-        .temperatures
-        .modules
-        .at(module)
-        .map_or(Volts::ZERO, |range| seen.config.cells.reduction_at(range.hottest))
+    let module = config.pack.module_of_cell(cell);
+    temperatures.modules.at(module).map_or(Volts::ZERO, |range| config.cells.reduction_at(range.hottest))
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for Spread {

@@ -28,6 +28,7 @@ mod thermistor;
 mod warning;
 mod wire;
 
+pub(crate) use cell_voltage::cold_reduction;
 pub(crate) use judge::Seen;
 pub use judge::{Faults, Found, Limit, Shown};
 pub use list::{Fault, FaultLimits, FaultSet};

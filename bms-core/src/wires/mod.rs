@@ -145,7 +145,7 @@ impl Wires {
         let Some(cells) = &believed.cells else { return self.ask(config, witness) };
         let pack =
             believed.voltages.zip(believed.current).map(|(voltages, current)| (voltages.pack, current.amps));
-        self.pattern = pattern::pattern(cells, pack, config);
+        self.pattern = pattern::pattern(cells, &believed.temperatures, pack, config);
         match (self.pull, believed.pulled) {
             (Some(asked), Some(pulled)) if pulled.inputs == asked => {
                 self.answer(cells, pulled, config, witness);

@@ -4,7 +4,8 @@ use super::OpenWire;
 use super::layout::Layout;
 use crate::config::Checked;
 use crate::each::Each;
-use crate::sense::CellReadings;
+use crate::fault::cold_reduction;
+use crate::sense::{CellReadings, Temperatures};
 use crate::units::{Amps, Ratio, Volts};
 
 /// A wire that the readings make suspect.
@@ -17,20 +18,27 @@ pub(super) struct Pattern {
 
 /// The wire that explains the readings best, if one does. Looks closely only where the extremes stand out. `pack` is its voltage with the
 /// current that flows.
-pub(super) fn pattern<const CELLS: usize>(
+pub(super) fn pattern<const CELLS: usize, const THERMISTORS: usize>(
     cells: &CellReadings<'_, CELLS>,
+    temperatures: &Temperatures<THERMISTORS>,
     pack: Option<(Volts, Amps)>,
     config: &Checked,
 ) -> Option<Pattern> {
     let (high, low) = (cells.highest, cells.lowest);
     let apart = high.1 - low.1 >= config.faults.sense_wire_open.release;
-    if !apart && !opens(high.1, config) && !opens(low.1, config) {
+    let warm = Opening {
+        high: config.faults.cell_over_voltage_far.trip,
+        low: config.faults.cell_under_voltage_far.trip,
+    };
+    if !apart && !warm.at(high.1) && !warm.at(low.1) {
         return None;
     }
+    // No limit lies above the one of a warm cell.
+    let opening = Opening { low: warm.low - cold_reduction(temperatures, low.0, config), ..warm };
     let layout = Layout::of(&config.pack);
     let look = |wire: u8| match layout.beside(wire) {
-        [Some(below), Some(above)] => inner(wire, [below, above], cells, config),
-        [Some(cell), None] | [None, Some(cell)] => outermost(wire, cell, cells, pack, config),
+        [Some(below), Some(above)] => inner(wire, [below, above], cells, opening, config),
+        [Some(cell), None] | [None, Some(cell)] => outermost(wire, cell, cells, (pack, opening), config),
         [None, None] => None,
     };
     let [a, b] = layout.of_cell(high.0);
@@ -38,9 +46,18 @@ pub(super) fn pattern<const CELLS: usize>(
     [a, b, c, d].into_iter().filter_map(look).max_by_key(|found| (found.explains, found.open.apart))
 }
 
-/// Whether a reading opens the contactors.
-fn opens(volts: Volts, config: &Checked) -> bool {
-    volts >= config.faults.cell_over_voltage_far.trip || volts <= config.faults.cell_under_voltage_far.trip
+/// The limits of a voltage that open the contactors, at the temperature of the lowest cell.
+#[derive(Clone, Copy)]
+struct Opening {
+    high: Volts,
+    low: Volts,
+}
+
+impl Opening {
+    /// Whether this reading does.
+    fn at(self, volts: Volts) -> bool {
+        volts >= self.high || volts <= self.low
+    }
 }
 
 /// Apart by more than two readings in error, of the cell and of the others.
@@ -53,6 +70,7 @@ fn inner<const CELLS: usize>(
     wire: u8,
     [below, above]: [u8; 2],
     cells: &CellReadings<'_, CELLS>,
+    opening: Opening,
     config: &Checked,
 ) -> Option<Pattern> {
     let (below, above) = (*cells.volts.at(below)?, *cells.volts.at(above)?);
@@ -69,7 +87,7 @@ fn inner<const CELLS: usize>(
         return None;
     }
     let together = Volts::from_wide(i64::from(high.bits()).saturating_add(low.bits().into()) / 2);
-    let explains = (opens(high, config) || opens(low, config)) && (at_rail || !opens(together, config));
+    let explains = (opening.at(high) || opening.at(low)) && (at_rail || !opening.at(together));
     let told = explains || apart >= config.faults.sense_wire_open.release;
     told.then_some(Pattern { open: OpenWire { wire, apart }, explains })
 }
@@ -80,14 +98,14 @@ fn outermost<const CELLS: usize>(
     wire: u8,
     cell: u8,
     cells: &CellReadings<'_, CELLS>,
-    pack: Option<(Volts, Amps)>,
+    (pack, opening): (Option<(Volts, Amps)>, Opening),
     config: &Checked,
 ) -> Option<Pattern> {
     let volts = *cells.volts.at(cell)?;
     let others = cells.sum - volts;
     let mean = mean_of_others(others, count(cells.volts).checked_sub(1)?)?;
     let apart = (volts - mean).abs();
-    if !opens(volts, config) || opens(mean, config) || apart < least(config) {
+    if !opening.at(volts) || opening.at(mean) || apart < least(config) {
         return None;
     }
     let sensing = &config.sensing;

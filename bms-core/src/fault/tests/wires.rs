@@ -148,6 +148,23 @@ fn an_outermost_cell_that_really_is_high_is_no_open_wire() {
     assert!(bench.paper.confirmed(Fault::CellOverVoltageFar) && !bench.confirmed());
 }
 
+/// A cold cell under load reads less than 2.5 V and may: from −20 °C down its limit is 2.0 V. No wire has to explain that; at 25 °C one does.
+#[test]
+fn a_cold_outermost_cell_under_load_is_no_open_wire() {
+    // 10 kΩ at 25 °C; the thermistor is above 100 kΩ below −20 °C.
+    for (ratio, suspected) in [(500, true), (920, false)] {
+        let mut bench = Bench::new();
+        bench.answers = false;
+        bench.paper.ratios(ratio, &[]);
+        bench.ticks(100);
+        bench.truth = [2_560; 16];
+        bench.truth[0] = 2_420;
+        bench.paper.frame.voltages.value.pack = Volts::from_milli(15 * 2_560 + 2_420);
+        bench.tick();
+        assert_eq!(bench.suspect(), suspected, "{ratio} parts in a thousand");
+    }
+}
+
 /// A cell that really is empty, beside one that lies 30 mV above the others: no front end has to answer before it speaks.
 #[test]
 fn an_empty_cell_is_no_open_wire() {
