@@ -3,7 +3,8 @@
 //! Decides how fast each cell loses voltage against a typical one while nothing flows through the string:
 //!
 //! ```text
-//! fall = min over both halves of (d at the beginning − d at the end) / time between       in volts an hour,  d = V of the cell − median
+//! fall = min(mean of both halves, 4 · the lesser half)                                     in volts an hour
+//! half = (d at its beginning − d at its end) / time between                                d = V of the cell − median
 //! allowed = (trip · time + relaxation left + entropy · (|ΔT of the cell| + |ΔT of the typical one|)) / time
 //! trip ≥ U(V) − U(V, a least leak of charge later)                                        U: the open-circuit curve
 //!
@@ -13,10 +14,10 @@
 //! Each `d` is a mean over ten minutes (one reading a second, or each tick where ticks come further apart): half a millivolt of noise
 //! then is 0.02 mV. What all cells share goes out with the median. What need not be shared is allowed for: what may be left of relaxation
 //! when the window begins, and the entropy of a pack that cools or warms meanwhile, each cell by its own module and with any sign.
-//! The lesser half is no more than the mean of both, so that what is allowed for both is enough.
 //!
 //! **A step is no slope.** Whatever moves a reading once (a channel that drifts at once, a joint that settles) lies in one half or in one of
-//! the means, and the other half shows nothing of it. What takes charge goes on.
+//! the means, and the other half shows nothing of it. What takes charge goes on: the halves need not be alike, since the curve is flatter
+//! here than there, but each has at least a quarter of what both make.
 //!
 //! **What a voltage says depends on the curve.** On the plateau 5 mV an hour are 1 to 10 % of the charge: only an internal short takes so
 //! much from a cell that rests. Near full a sixth of a per cent makes as much, which 100 Ω take from a small cell. So a fall counts only
@@ -49,6 +50,9 @@ const MOST_READINGS: u16 = 1_000;
 /// What is kept for each cell leaves so many bits of a voltage out, to reach 2 V either way, and of a temperature.
 const APART: u32 = 2;
 const WARM: u32 = 9;
+
+/// A window counts for no more than so many times what its lesser half shows.
+const MOST_OF_LESSER: Ratio = Ratio::percent(400);
 
 /// A fall is told for so long.
 const HOUR: i64 = 3_600_000;
@@ -357,9 +361,10 @@ impl Window {
             Volts::from_wide(bits.unwrap_or(0))
         };
         let (one, other) = self.halves;
+        let lesser = an_hour(first, one).min(an_hour(second, other));
         Fall {
             cell,
-            an_hour: an_hour(first, one).min(an_hour(second, other)),
+            an_hour: an_hour(first + second, one + other).min(lesser.scaled(MOST_OF_LESSER)),
             explained: an_hour(self.relaxation + entropy, one + other),
             least,
         }

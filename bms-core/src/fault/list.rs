@@ -177,9 +177,9 @@ list! {
     /// rest to another on a steep part of the curve.
     CellSelfDischarge cell_self_discharge "cell self-discharge":
         one rest::Losing, Ratio = |_| limit(Ratio::percent(3), Ratio::from_milli(27), 0, Report, AtPanel);
-    /// A rested cell falls against a typical one, by this much an hour beyond what relaxation and temperature may make, in both halves of an
-    /// hour: something inside it takes charge, and opening the contactors does not stop it. Where the curve is steep the limit is what the
-    /// least leak that counts makes of a voltage.
+    /// A rested cell falls against a typical one, by this much an hour beyond what relaxation and temperature may make, and in neither half of
+    /// an hour by less than a quarter of that: something inside it takes charge, and opening the contactors does not stop it. Where the
+    /// curve is steep the limit is what the least leak that counts makes of a voltage.
     InternalShort internal_short "internal short":
         one rest::Falling, Volts = |_| limit(volts(5), volts(5).scaled(Ratio::percent(90)), 0, OpenNow, AtService);
     /// A cell bleeds although its switch is told off, in three observations: it is emptied until somebody mends it.
