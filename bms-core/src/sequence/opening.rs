@@ -63,7 +63,7 @@ fn time_of_stillness(pack: Volts, config: &Config) -> Millis {
 }
 
 impl Sequence {
-    /// OpenNow, in every step: all coils off in this tick, unless the fuse must clear first.
+    /// OpenNow, in every step but Barred, where they are off: all coils off in this tick, unless the fuse must clear first.
     pub(super) fn open_now<W: Witness>(
         &mut self,
         now: &Measured,

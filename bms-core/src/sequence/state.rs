@@ -242,27 +242,26 @@ impl Sequence {
             self.request = Request::Counts;
         }
         let demanded = faults.reaction.filter(|(reaction, _)| *reaction >= Reaction::OpenSoon);
-        let moved = match demanded {
-            Some((Reaction::OpenNow, fault)) => self.open_now(now, fault, config, witness),
-            Some((Reaction::Report | Reaction::Derate | Reaction::OpenSoon, _)) | None => match self.step {
-                Step::Open => self.at_open(now, asked, demanded, faults, config, witness),
-                Step::ClosingNegative => self.closing_negative(now, asked, demanded, config),
-                Step::Precharging => self.precharging(now, asked, demanded, config),
-                Step::ClosingPositive => self.closing_positive(now, asked, demanded, config),
-                Step::Closed => self.closed(asked, demanded, config),
-                Step::Easing => {
-                    // A falling supply would drop the coils by itself: open before that.
-                    let low = [Fault::SupplyLow, Fault::AuxiliaryDisconnectPulled]
-                        .iter()
-                        .any(|fault| faults.confirmed.holds(*fault));
-                    let grace = config.sequence.grace;
-                    let grace = if low { grace.min(config.sequence.supply_grace) } else { grace };
-                    self.easing(now, grace, config, witness)
-                }
-                Step::Opening => self.opening(now, config),
-                Step::ProvingDead => self.proving_dead(now, config),
-                Step::Barred => self.barred(now, asked, demanded, config, witness),
-            },
+        let moved = match (self.step, demanded) {
+            // Nothing is left to open, and whoever asks is told what is in the way.
+            (Step::Barred, _) => self.barred(now, asked, demanded, config, witness),
+            (_, Some((Reaction::OpenNow, fault))) => self.open_now(now, fault, config, witness),
+            (Step::Open, _) => self.at_open(now, asked, demanded, faults, config, witness),
+            (Step::ClosingNegative, _) => self.closing_negative(now, asked, demanded, config),
+            (Step::Precharging, _) => self.precharging(now, asked, demanded, config),
+            (Step::ClosingPositive, _) => self.closing_positive(now, asked, demanded, config),
+            (Step::Closed, _) => self.closed(asked, demanded, config),
+            (Step::Easing, _) => {
+                // A falling supply would drop the coils by itself: open before that.
+                let low = [Fault::SupplyLow, Fault::AuxiliaryDisconnectPulled]
+                    .iter()
+                    .any(|fault| faults.confirmed.holds(*fault));
+                let grace = config.sequence.grace;
+                let grace = if low { grace.min(config.sequence.supply_grace) } else { grace };
+                self.easing(now, grace, config, witness)
+            }
+            (Step::Opening, _) => self.opening(now, config),
+            (Step::ProvingDead, _) => self.proving_dead(now, config),
         };
         match moved {
             Some((to, because)) => self.go(to, because, now, config, witness),

@@ -142,3 +142,15 @@ fn a_contactor_that_is_worn_out_is_not_closed_until_it_is_replaced() {
     open.sequence.replace(Contactor::Positive, &mut ());
     assert_eq!(open.sequence.wear().of(Contactor::Positive), Ratio::ZERO);
 }
+
+/// A fault that opens at once bars by itself; whoever asks to close then is told so, once a request.
+#[test]
+fn what_bars_is_named_to_whoever_asks_to_close() {
+    let named = Refusal::FaultHolds { act: Act::Close, fault: Fault::InterlockOpen };
+    let heard = |dialogue: &Dialogue| dialogue.has_heard(|evidence| *evidence == Evidence::Refused(named));
+    let barred = crane().demands(Reaction::OpenNow, Fault::InterlockOpen).for_ms(100).answers(Step::Barred);
+    assert_eq!(heard(&barred), 0);
+    let asked = barred.asks(Wanted::Closed).for_ms(1_000).answers(Step::Barred);
+    assert_eq!(heard(&asked), 1);
+    assert_eq!(heard(&asked.asks(Wanted::Open).for_ms(50).asks(Wanted::Closed).for_ms(50)), 2);
+}
