@@ -414,6 +414,17 @@ fn why_says_how_far_it_is() {
     child.wait().expect("it ends");
 }
 
+/// A time asks about the tick; what is no time is refused with what is accepted.
+#[test]
+fn why_answers_for_one_tick() {
+    let calm = call("why wire.toml --at 0.5");
+    assert_eq!(calm.code, 0, "{}", calm.err);
+    assert!(calm.out.contains("At 0.50 s the firmware refused nothing"), "{}", calm.out);
+    let wrong = call("why wire.toml --at -3");
+    assert_eq!(wrong.code, 2);
+    assert_eq!(wrong.err, "error: --at = -3: accepted are seconds from the start, 0 or more\n");
+}
+
 /// Nothing is said for longer than the first line would take.
 #[test]
 fn nothing_is_said_of_progress_when_that_is_not_wanted() {

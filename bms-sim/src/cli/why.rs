@@ -29,6 +29,9 @@ pub(super) struct Why {
     /// the first place and the usual severity when left out. Example: `--against loose_joint_tap_below@37=2`
     #[arg(long, value_name = "DEFECT[@PLACE][=SEVERITY]", value_parser = defect, conflicts_with_all = ["fault", "json", "outcome"])]
     against: Option<Defect>,
+    /// Say instead what led to what the firmware did at this time: each refusal, each move of the contactors, each limit on current
+    #[arg(long, value_name = "SECONDS", value_parser = seconds, allow_hyphen_values = true, conflicts_with_all = ["fault", "json", "outcome", "against"])]
+    at: Option<f64>,
 }
 
 /// An outcome on the command line.
@@ -46,6 +49,12 @@ enum Asked {
 
 /// In a story of more ticks than this every replay takes its time: distances only when they are asked for.
 pub(super) const LONG_TICKS: u64 = 120_000;
+
+/// A time in the story.
+fn seconds(typed: &str) -> Result<f64, String> {
+    let known = typed.parse().ok().filter(|seconds: &f64| seconds.is_finite() && *seconds >= 0.0);
+    known.ok_or_else(|| "accepted are seconds from the start, 0 or more".to_owned())
+}
 
 /// A fault by its key, or the one that was probably meant.
 fn fault(key: &str) -> Result<Fault, String> {
@@ -100,6 +109,10 @@ impl Explains for Why {
         complete: bool,
     ) -> Result<Ended, Ended> {
         let recording = &recording;
+        if let Some(seconds) = self.at {
+            let said = explain::why_then(recording, seconds).map_err(|error| unplayed(&error))?;
+            return Ok(alone(recording, &said));
+        }
         // Both are replays of the same run.
         let (account, answers) = std::thread::scope(|scope| {
             let answers = scope.spawn(|| self.answers(recording));
@@ -116,12 +129,7 @@ impl Explains for Why {
                 .or((!recording.case.defects.is_empty()).then_some(0));
             let contrast = Contrast::between::<CELLS, THERMISTORS>(&recording.case, of, other);
             let contrast = contrast.map_err(|error| unplayed(&error))?;
-            let (title, said) = (&recording.case.title, words::contrast(&contrast, &recording.case));
-            let played = words::played(recording);
-            return Ok(show(
-                &titled(&format!("{title}\n\n{said}\n{played}\n{}\n", words::CAUTIONS)),
-                Ended::AsExpected,
-            ));
+            return Ok(alone(recording, &words::contrast(&contrast, &recording.case)));
         }
         if self.json {
             let document = document::document(recording, &account, !recording.end.over());
@@ -130,6 +138,15 @@ impl Explains for Why {
         let text = self.text(recording, &account, &answers, complete).map_err(|error| unplayed(&error))?;
         Ok(show(&titled(&text), Ended::AsExpected))
     }
+}
+
+/// One answer alone, of which run it is, and the cautions.
+fn alone<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    said: &str,
+) -> Ended {
+    let (title, played) = (&recording.case.title, words::played(recording));
+    show(&titled(&format!("{title}\n\n{said}\n{played}\n{}\n", words::CAUTIONS)), Ended::AsExpected)
 }
 
 impl Why {

@@ -12,7 +12,7 @@
 //! then, only a reading lies, and the chain says so. A fault that only reports opens nothing, and where nothing was closed
 //! nothing is opened.
 
-use crate::case::StartError;
+use crate::case::{Ask, StartError};
 use crate::recording::{Recording, What};
 use crate::run::Loop;
 use crate::world::World;
@@ -69,6 +69,12 @@ pub enum LinkKind {
     ContactorsOpen,
     /// The link is below the touch limit.
     LinkDown,
+    /// Operator or workshop acted.
+    Acted(Ask),
+    /// A fault that is in the way came to the stage in which it is.
+    Staged(Assessment),
+    /// The firmware told this.
+    Told(Evidence),
 }
 
 /// From when the time to open contactors counts.
@@ -199,7 +205,7 @@ fn told<const CELLS: usize, const THERMISTORS: usize>(
 }
 
 /// When truth and frame first differ from the twin's without that defect, up to the reaction.
-fn departures<const CELLS: usize, const THERMISTORS: usize>(
+pub(super) fn departures<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
     place: usize,
     until: f64,

@@ -290,6 +290,9 @@ fn of_chain(chain: &Chain, case: &Case) -> Vec<Shown> {
             LinkKind::Reacted(reaction) => ("reacted", none.name("reaction", reaction)),
             LinkKind::ContactorsOpen => ("contactors_open", none),
             LinkKind::LinkDown => ("link_down", none),
+            LinkKind::Acted(ask) => values::of(&What::Acted(*ask)),
+            LinkKind::Staged(seen) => ("staged", none.assessed(seen)),
+            LinkKind::Told(told) => values::of(&What::Told(*told)),
         };
         Shown { kind, seconds: link.seconds, sentence: words::link(link, case), values }
     };

@@ -11,6 +11,7 @@ pub mod contrast;
 pub mod distance;
 pub mod document;
 pub mod judged;
+pub mod lead;
 pub mod picture;
 pub mod sound;
 pub mod stop;
@@ -21,7 +22,7 @@ pub mod words;
 use crate::case::{Case, StartError};
 use crate::recording::Recording;
 use bms_core::Fault;
-use chain::{Chain, LinkKind, Since};
+use chain::{Chain, Link, LinkKind, Since};
 use judged::Judged;
 use verdict::Verdict;
 
@@ -92,6 +93,38 @@ pub fn nearest<const CELLS: usize, const THERMISTORS: usize>(
     near.iter().fold(heading, |text, near| text + &format!("  {}\n", words::nearest(near)))
 }
 
+/// What led to each refusal, move and limit of the tick of this time, line by line.
+///
+/// # Errors
+/// When the type has other counts than the case's pack.
+pub fn why_then<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    seconds: f64,
+) -> Result<String, StartError> {
+    let leads = lead::at(recording, seconds)?;
+    if leads.is_empty() {
+        return Ok(words::nothing_then(seconds) + "\n");
+    }
+    let told: Vec<String> = leads.iter().map(|lead| links(&lead.links, &recording.case)).collect();
+    Ok(told.join("\n"))
+}
+
+/// Links with their times, line by line.
+fn links(links: &[Link], case: &Case) -> String {
+    // A long story has longer times.
+    let clocks = links.iter().map(|link| words::clock(link.seconds).chars().count());
+    let width = clocks.max().unwrap_or(0).max(10);
+    let (mut text, mut before) = (String::new(), None);
+    for link in links {
+        let after = before
+            .map_or_else(String::new, |before: f64| format!("+{}", words::seconds(link.seconds - before)));
+        let sentence = words::link(link, case);
+        text += &format!("{:>width$}  {after:>9}  {sentence}\n", words::clock(link.seconds));
+        before = Some(link.seconds);
+    }
+    text
+}
+
 /// Why a fault was Confirmed, line by line: its chain, and the values it rests on; or how near it came.
 ///
 /// # Errors
@@ -112,20 +145,7 @@ pub fn why<const CELLS: usize, const THERMISTORS: usize>(
         text.push('\n');
         return Ok(text);
     };
-    // A long story has longer times.
-    let clocks = chain.links.iter().map(|link| words::clock(link.seconds).chars().count());
-    let width = clocks.max().unwrap_or(0).max(10);
-    let mut before = None;
-    for link in &chain.links {
-        let after = before
-            .map_or_else(String::new, |before: f64| format!("+{}", words::seconds(link.seconds - before)));
-        text += &format!(
-            "{:>width$}  {after:>9}  {}\n",
-            words::clock(link.seconds),
-            words::link(link, &recording.case)
-        );
-        before = Some(link.seconds);
-    }
+    text += &links(&chain.links, &recording.case);
     if let Some((since, took)) = chain.until_open() {
         text += &words::until_open(since, took);
         text.push('\n');

@@ -38,7 +38,7 @@ pub use recording::cut_short;
 pub use report::{again, held, lanes_show, letters_of, run_shows, watched_shows};
 pub use story::{
     acted, balanced, confirmed, cooled, duty_begins, ends, left_out, nearest, nearest_heading,
-    none_confirmed, played, tightest, unmet, until_open, why,
+    none_confirmed, nothing_then, played, tightest, unmet, until_open, why,
 };
 pub use world::{
     breach, defect, defect_begins, defect_ends, defect_place, link, never_suspected, repaired, unseen,

@@ -60,6 +60,12 @@ pub fn why(fault: Fault) -> String {
     format!("Why {}?\n", fault.words())
 }
 
+/// Nothing of a tick asks for an explanation.
+#[must_use]
+pub fn nothing_then(at: f64) -> String {
+    format!("At {} the firmware refused nothing, moved nothing and held no current back.", clock(at))
+}
+
 /// A fault became Confirmed, and how long after the onset of what caused it.
 #[must_use]
 pub fn confirmed(at: f64, seen: &Assessment, onset: Option<f64>) -> String {

@@ -1,8 +1,9 @@
 //! What happened in truth: defects, bounds that were passed, the chain, the verdict.
 
-use super::evidence::assessment;
-use super::names::reaction;
+use super::evidence::{assessment, evidence};
+use super::names::{reaction, stage};
 use super::numbers::{clock, seconds};
+use super::story::acted;
 use crate::case::Case;
 use crate::defect::{Defect, PlaceKind};
 use crate::explain::blind::Unseen;
@@ -152,6 +153,11 @@ pub fn link(link: &Link, case: &Case) -> String {
         LinkKind::Reacted(now) => format!("the reaction holds: {}", reaction(*now)),
         LinkKind::ContactorsOpen => "the contactors are open".to_owned(),
         LinkKind::LinkDown => "the link is below 60 V".to_owned(),
+        LinkKind::Acted(ask) => acted(*ask),
+        LinkKind::Staged(seen) => {
+            format!("{} is {}: {}", seen.fault.words(), stage(seen.stage), assessment(seen))
+        }
+        LinkKind::Told(told) => evidence(told),
     }
 }
 
