@@ -5,7 +5,7 @@
 //!
 //! | told | is the defect's doing when the twin |
 //! | --- | --- |
-//! | a refusal, a move | does not tell the same within [`ALIKE_SECONDS`] before |
+//! | a refusal, a move | does not tell the same within a second before |
 //! | a limit | has another rule that binds in that tick, or allows more by more than 2 % |
 //!
 //! Before it stand the operator's last act and, where a fault is in the way, when it was Confirmed. What every sound pack does has no

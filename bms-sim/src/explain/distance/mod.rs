@@ -15,7 +15,7 @@
 //!
 //! An edge is what it is and nothing more: another one may lie behind it, and if the outcome is not monotone, one nearer by. How finely a
 //! number is turned its [`Grid`](crate::case::Grid) says. What the firmware told in a run without the fault says where the edge
-//! probably is ([`model`]), which saves replays; it proves nothing.
+//! probably is (`model`), which saves replays; it proves nothing.
 //!
 //! A limit may be asked about by any room of the firmware, so a changed one is played from the start. Several answers are ordered by the
 //! change over its [`Tolerance`].
