@@ -104,10 +104,10 @@ fn lead<const CELLS: usize, const THERMISTORS: usize>(
 /// The fault that is in the way, by its own words.
 fn named(told: &Evidence) -> Option<Fault> {
     match told {
-        Evidence::Moved { because, .. } => match because {
-            Because::FaultDemands { fault, .. } | Because::PrechargeFailed { fault } => Some(*fault),
-            _ => None,
-        },
+        Evidence::Moved {
+            because: Because::FaultDemands { fault, .. } | Because::PrechargeFailed { fault },
+            ..
+        } => Some(*fault),
         Evidence::Refused(refusal) => match refusal {
             Refusal::FaultHolds { fault, .. }
             | Refusal::ConditionUnmeasured { fault }
