@@ -133,6 +133,7 @@ mod tests {
                 criticality: Criticality::NotCritical,
                 because: String::new(),
                 after_seconds: None,
+                passed: false,
             },
             measured: Vec::new(),
         }

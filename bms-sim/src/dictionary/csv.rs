@@ -20,6 +20,7 @@ struct Line<'a> {
     criticality: Criticality,
     critical_because: &'a str,
     critical_after_seconds: Option<f64>,
+    bound_passed: bool,
     measured: String,
 }
 
@@ -54,6 +55,7 @@ fn line<'a>(entry: &'a Entry, row: &'a Row) -> Line<'a> {
         criticality: row.danger.criticality,
         critical_because: &row.danger.because,
         critical_after_seconds: row.danger.after_seconds,
+        bound_passed: row.danger.passed,
         measured: row.measured.join("; "),
     }
 }

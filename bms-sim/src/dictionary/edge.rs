@@ -3,6 +3,7 @@
 use super::digits::rounded;
 use super::twin::Twin;
 use super::{Entry, Observation, Question, Row, Settings, Trouble};
+use crate::world::spec::PackSpec;
 use serde::{Deserialize, Serialize};
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -27,7 +28,7 @@ pub(super) fn entry(
 ) -> Result<Option<Entry>, Trouble> {
     let subject = question.subject;
     let mut rows = Vec::new();
-    for severity in subject.severities(settings.severities) {
+    for severity in subject.severities(settings.severities, &PackSpec::trainer()) {
         if stop.load(Ordering::Relaxed) {
             return Ok(None);
         }

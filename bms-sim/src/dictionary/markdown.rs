@@ -32,7 +32,8 @@ fn head(settings: &Settings) -> String {
          In a cell of a table stand the faults that become Confirmed, each with its time after the onset, in order; behind the arrow the\n\
          strongest reaction, which is what the firmware believes of the danger. What is true of it follows in bold: *critical* when a safe\n\
          bound is passed in truth within half an hour, reactions ignored; *critical by blindness* when none is, but a protection has lost its\n\
-         only measurement. *Only measured* are channels that show the defect by more than\n\
+         only measurement. *If let* stands behind it when the observation itself stays within all bounds: because of a reaction, because the\n\
+         current limits hold the pack back, which is no fault, or because it ends before. *Only measured* are channels that show the defect by more than\n\
          their own errors, although no fault is raised; *nothing* means that not even that is so.\n\n\
          | observation | what happens, the defect from |\n| --- | --- |\n",
         settings.seed
@@ -165,6 +166,9 @@ fn cell(row: &Row) -> String {
         cell += " **critical**";
         if let Some(after) = row.danger.after_seconds {
             let _ = write!(cell, " after {}", words::seconds(after));
+        }
+        if !row.danger.passed {
+            cell += " *if let*";
         }
     }
     cell

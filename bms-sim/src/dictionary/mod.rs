@@ -8,7 +8,7 @@
 //! | --- | --- |
 //! | faults | what became Confirmed, in order of time, after how long, where, with which reaction |
 //! | belief | the strongest of these reactions |
-//! | danger | the [verdict](crate::explain::verdict) from truth: whether a bound is passed, reactions ignored, and when |
+//! | danger | the [verdict](crate::explain::verdict) from truth: whether a bound is passed, reactions ignored, and when; and whether it is in the observation itself |
 //! | measured | which channels show it at all, by more than their own errors |
 //!
 //! An observation ends with its story, or a minute after the contactors stand open by a fault that demands it: what follows is the

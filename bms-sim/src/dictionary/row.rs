@@ -47,6 +47,8 @@ pub struct Danger {
     pub because: String,
     /// How long after the onset, had nothing reacted; nothing where the switching itself is the hazard.
     pub after_seconds: Option<f64>,
+    /// Whether a bound is passed in the observation itself, reactions and limits and all.
+    pub passed: bool,
 }
 
 impl Danger {
@@ -63,6 +65,7 @@ impl Danger {
                 (None, None) => String::new(),
             },
             after_seconds: after_seconds.map(|seconds| (seconds * 100.0).round() / 100.0),
+            passed: verdict.passed.is_some(),
         }
     }
 }

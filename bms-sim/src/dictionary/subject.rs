@@ -1,8 +1,8 @@
 //! What is wrong and where, and how badly it is tried: taken from the list of defects, whatever stands there.
 
 use super::digits::rounded;
-use crate::defect::{Defect, Kind};
-use crate::world::spec::PackSpec;
+use crate::defect::{Defect, Kind, Once};
+use crate::world::spec::{COULOMBS_AN_AMPERE_HOUR, PackSpec};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 /// A kind of defect at a place.
@@ -32,14 +32,21 @@ impl Subject {
     }
 
     /// The severities that are tried, in rising order: so many from the least to the most of the range, evenly on a log scale and to
-    /// two digits; as many again below zero where the range goes there. Only the usual one of what is present or absent.
+    /// two digits; as many again below zero where the range goes there. Only the usual one of what is present or absent. No more charge is
+    /// moved than a cell holds.
     #[must_use]
-    pub fn severities(self, count: usize) -> Vec<f64> {
+    pub fn severities(self, count: usize, spec: &PackSpec) -> Vec<f64> {
         let kind = self.kind;
         if kind.unit().is_empty() {
             return vec![kind.usual()];
         }
-        let (low, high) = kind.range();
+        let (low, high) = match (kind.range(), kind.once()) {
+            ((low, high), Once::MovesCharge) => {
+                let holds = spec.cell.capacity_coulombs / COULOMBS_AN_AMPERE_HOUR;
+                (low.max(-holds), high.min(holds))
+            }
+            (range, Once::Nothing | Once::CatchesCell | Once::CatchesThermistor | Once::CatchesLink) => range,
+        };
         let smallest = SMALLEST * kind.usual().abs();
         let above = ladder(if low > 0.0 { low } else { smallest }, high, count);
         let below = ladder(smallest, -low, count);
@@ -91,6 +98,13 @@ mod tests {
         assert_eq!(ladder(3.0, 2.0, 5), [0.0; 0]);
     }
 
+    /// A cell of the trainer holds 20 Ah.
+    #[test]
+    fn no_more_charge_is_moved_than_a_cell_holds() {
+        let moved = Subject { kind: Kind::ChargeOutOfLine, place: 5 }.severities(3, &PackSpec::trainer());
+        assert_eq!(moved, [-20.0, -0.63, -0.02, 0.02, 0.63, 20.0]);
+    }
+
     #[test]
     fn every_defect_of_the_list_has_subjects_and_severities_within_its_range() {
         let spec = PackSpec::trainer();
@@ -100,7 +114,7 @@ mod tests {
             let (low, high) = kind.range();
             for subject in subjects {
                 assert!(subject.place < kind.place().count(&spec));
-                let severities = subject.severities(5);
+                let severities = subject.severities(5, &spec);
                 assert!(severities.is_sorted() && !severities.is_empty());
                 assert!(severities.iter().all(|severity| (low..=high).contains(severity)), "{}", kind.key());
                 if low < 0.0 && !kind.unit().is_empty() {

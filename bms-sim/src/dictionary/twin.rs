@@ -143,3 +143,19 @@ const fn stands_open(step: Step) -> bool {
 const fn driven(actuators: &Actuators) -> Actuators {
     Actuators { charge_limit_amps: 0.0, discharge_limit_amps: 0.0, ..*actuators }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::defect::Kind;
+
+    /// At rest steps are larger, and still a reading is compared with the one that the sound pack gives at that instant.
+    #[test]
+    fn what_is_wrong_at_rest_is_measured_there() {
+        let rest = Observation::ALL.iter().find(|observation| observation.key == "rest").unwrap();
+        let twin = Twin::of(rest, 1).unwrap();
+        let row = |kind, severity| twin.row(Subject { kind, place: 5 }, severity).unwrap();
+        assert!(row(Kind::CellChannelOffset, 78.0).measured.contains(&"one cell".to_owned()));
+        assert_eq!(row(Kind::CellChannelOffset, 0.3).measured, [""; 0]);
+    }
+}
