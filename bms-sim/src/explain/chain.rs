@@ -156,19 +156,29 @@ fn cause<const CELLS: usize, const THERMISTORS: usize>(
     fault: Fault,
     until: f64,
 ) -> Result<Option<usize>, StartError> {
-    let case = &recording.case;
     let confirmed = recording.confirmed().iter().any(|(_, seen)| seen.fault == fault);
-    let onset = |place: &usize| case.defects[*place].onset_seconds;
-    let mut begun: Vec<usize> = (0..case.defects.len()).filter(|place| onset(place) <= until).collect();
-    begun.sort_by(|one, other| onset(one).total_cmp(&onset(other)));
-    for place in begun {
-        let mut twin = Loop::<CELLS, THERMISTORS>::new(&Arc::new(case.without_defect(place)))?;
+    first_needed(recording, until, |mut twin| {
         let mut comes = false;
         while !comes && !twin.over() && twin.seconds() <= until {
             let faults = twin.advance(&mut ()).faults;
             comes = faults.confirmed.holds(fault) || !confirmed && faults.suspect.holds(fault);
         }
-        if !comes {
+        comes
+    })
+}
+
+/// The first defect in order of onset, of those begun by then, without which something does not come; `comes` plays the twin and looks.
+pub(super) fn first_needed<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    until: f64,
+    comes: impl Fn(Loop<CELLS, THERMISTORS>) -> bool,
+) -> Result<Option<usize>, StartError> {
+    let case = &recording.case;
+    let onset = |place: &usize| case.defects[*place].onset_seconds;
+    let mut begun: Vec<usize> = (0..case.defects.len()).filter(|place| onset(place) <= until).collect();
+    begun.sort_by(|one, other| onset(one).total_cmp(&onset(other)));
+    for place in begun {
+        if !comes(Loop::new(&Arc::new(case.without_defect(place)))?) {
             return Ok(Some(place));
         }
     }

@@ -11,17 +11,15 @@
 //! Before it stand the operator's last act and, where a fault is in the way, when it was Confirmed. What every sound pack does has no
 //! defect before it.
 
-use super::chain::{Link, LinkKind, departures};
+use super::chain::{Link, LinkKind, departures, first_needed};
 use crate::case::StartError;
 use crate::recording::{Recording, What};
-use crate::run::Loop;
 use bms_core::Witness;
 use bms_core::fault::{Fault, Reaction, Stage};
 use bms_core::limit::LimitRule;
 use bms_core::sequence::Because;
 use bms_core::units::Amps;
 use bms_core::witness::{Evidence, Refusal};
-use std::sync::Arc;
 
 /// A twin that tells the same so much earlier tells it of something else, in seconds.
 const ALIKE_SECONDS: f64 = 1.0;
@@ -125,22 +123,14 @@ fn cause<const CELLS: usize, const THERMISTORS: usize>(
     told: &Evidence,
     seconds: f64,
 ) -> Result<Option<usize>, StartError> {
-    let case = &recording.case;
-    let onset = |place: &usize| case.defects[*place].onset_seconds;
-    let mut begun: Vec<usize> = (0..case.defects.len()).filter(|place| onset(place) <= seconds).collect();
-    begun.sort_by(|one, other| onset(one).total_cmp(&onset(other)));
-    for place in begun {
-        let mut twin = Loop::<CELLS, THERMISTORS>::new(&Arc::new(case.without_defect(place)))?;
+    first_needed(recording, seconds, |mut twin| {
         let mut listening = Alike { to: *told, from: seconds - ALIKE_SECONDS, now: 0.0, heard: false };
         while !twin.over() && twin.seconds() <= seconds {
             listening.now = twin.seconds();
             twin.advance(&mut listening);
         }
-        if !listening.heard {
-            return Ok(Some(place));
-        }
-    }
-    Ok(None)
+        listening.heard
+    })
 }
 
 /// Listens for the like of what was told.
@@ -192,6 +182,7 @@ mod tests {
     use super::*;
     use crate::case::{Ask, Case};
     use crate::recording;
+    use std::sync::Arc;
 
     fn played(story: &str) -> Recording<16, 8> {
         let head = "schema = 1\ntitle = \"t\"\nstory = \"s\"\npack = \"trainer\"\nseed = 1\n[start]\ncharge_percent = 60\ncelsius = 18\n";
