@@ -13,7 +13,7 @@
 //!
 //! | verb | holds besides |
 //! | --- | --- |
-//! | `run`, `why` | what [`document`](crate::explain::document) describes, both the same but for `distances` |
+//! | `run`, `why` | what [`document`](crate::explain::document) describes, both the same but for `distances`; `why --not` and `why --against` what separates two, described there too |
 //! | `step` | not one document but one a line, for each stop and each answer: see [`stop`](crate::explain::stop) |
 //! | `check` | `accepted`: true; `case`: as there. What is not accepted is said on stderr alone, with exit code 2 |
 //! | `list faults` | `pack`: whose default limits they are; `faults`: a list in the firmware's order, each with `key`, `name`, `meaning`, `trip_…` and `release_…` (left out where the fault is found by its own rule), `dwell_seconds`, `reaction` |

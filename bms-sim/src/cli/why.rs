@@ -1,11 +1,12 @@
 //! `why`: the chain that led to a fault, the values against their limits, how far it was, and the verdict.
 
 use super::source::{Explains, Source, unplayed};
-use super::{Ended, show, show_json, titled};
+use super::{Ended, complain, show, show_json, titled};
 use crate::case::{StartError, nearest};
 use crate::defect::{Defect, Kind};
 use crate::explain::chain::Chain;
 use crate::explain::contrast::Contrast;
+use crate::explain::contrast::faults::BetweenFaults;
 use crate::explain::distance::{self, Answer, Outcome};
 use crate::explain::{self, Account, document, words};
 use crate::recording::Recording;
@@ -19,15 +20,19 @@ pub(super) struct Why {
     /// The fault, by its key in `list faults`; every one that was Confirmed when left out
     #[arg(value_parser = fault)]
     fault: Option<Fault>,
-    /// Print one JSON document with every fault instead of the text
-    #[arg(long, conflicts_with = "fault")]
+    /// Print one JSON document instead of the text: with every fault, or with what --not and --against say
+    #[arg(long)]
     json: bool,
+    /// Say instead why it is FAULT and not this one: what the firmware saw of both, when the two first parted, whether one follows from the
+    /// other, or what has to be done before they part. Example: `cell_resistance_high --not cell_reading_frozen`
+    #[arg(long = "not", value_name = "FAULT", value_parser = fault, requires = "fault", conflicts_with = "outcome")]
+    other: Option<Fault>,
     /// What the distances are about: what would have kept it from happening, or made it happen
     #[arg(long, value_name = "WHAT", value_enum)]
     outcome: Option<Asked>,
     /// Say instead what separates the case from the same one with this defect in place of its own; place and severity as in a case file,
     /// the first place and the usual severity when left out. Example: `--against loose_joint_tap_below@37=2`
-    #[arg(long, value_name = "DEFECT[@PLACE][=SEVERITY]", value_parser = defect, conflicts_with_all = ["fault", "json", "outcome"])]
+    #[arg(long, value_name = "DEFECT[@PLACE][=SEVERITY]", value_parser = defect, conflicts_with_all = ["fault", "outcome"])]
     against: Option<Defect>,
     /// Say instead what led to what the firmware did at this time: each refusal, each move of the contactors, each limit on current
     #[arg(long, value_name = "SECONDS", value_parser = seconds, allow_hyphen_values = true, conflicts_with_all = ["fault", "json", "outcome", "against"])]
@@ -98,6 +103,13 @@ fn defect(typed: &str) -> Result<Defect, String> {
 
 impl Why {
     pub(super) fn go(&self) -> Ended {
+        if let Some(other) = self.other.filter(|other| Some(*other) == self.fault) {
+            complain(&format!(
+                "--not = {}: accepted is another fault than the one that is asked about",
+                other.key()
+            ));
+            return Ended::BadInput;
+        }
         self.source.go(self)
     }
 }
@@ -129,7 +141,21 @@ impl Explains for Why {
                 .or((!recording.case.defects.is_empty()).then_some(0));
             let contrast = Contrast::between::<CELLS, THERMISTORS>(&recording.case, of, other);
             let contrast = contrast.map_err(|error| unplayed(&error))?;
+            if self.json {
+                let document = document::between_defects(&contrast, &recording.case);
+                return Ok(show_json(&document, Ended::AsExpected));
+            }
             return Ok(alone(recording, &words::contrast(&contrast, &recording.case)));
+        }
+        if let (Some(fault), Some(other)) = (self.fault, self.other) {
+            let found = BetweenFaults::of(recording, &account, [fault, other]);
+            let found = found.map_err(|error| unplayed(&error))?;
+            if self.json {
+                let document = document::between_faults(&found, &recording.case);
+                return Ok(show_json(&document, Ended::AsExpected));
+            }
+            let said = words::between_faults(&found, &recording.case).join("\n") + "\n";
+            return Ok(alone(recording, &said));
         }
         if self.json {
             let document = document::document(recording, &account, !recording.end.over());
@@ -158,7 +184,7 @@ impl Why {
         let of =
             |outcome| self.fault.or_else(|| distance::opening_fault(recording)).map(|fault| (outcome, fault));
         let questions = match (self.outcome, self.fault) {
-            _ if self.against.is_some() => Vec::new(),
+            _ if self.against.is_some() || self.other.is_some() => Vec::new(),
             (None, _) if recording.ticks > LONG_TICKS => Vec::new(),
             (None | Some(Asked::Confirmed), Some(fault)) => vec![(Outcome::Confirmed(fault), fault)],
             (None | Some(Asked::Confirmed), None) => distance::usual_questions(recording),

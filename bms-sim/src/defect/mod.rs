@@ -134,6 +134,20 @@ impl Defect {
     }
 }
 
+impl Kind {
+    /// Whether it displaces a reading and nothing else: a meter held to the point itself shows what is true.
+    #[must_use]
+    pub fn displaces_a_reading(self) -> bool {
+        let sound = Deviations::<16, 8>::none();
+        let mut with = sound.clone();
+        effect::write(&Defect::usual(self, 0, 0.0), 1.0, 0.0, &PackSpec::trainer(), &mut with);
+        // A part that stands still, and a sense wire, hide what a meter would show.
+        with.transit.standing = 0;
+        let rest = Deviations { wires: sound.wires, tap_of_wire: sound.tap_of_wire, ..with.clone() };
+        self.once() != Once::MovesCharge && with.transit == sound.transit && rest.only_measure()
+    }
+}
+
 /// Less than any tick, more than the rounding of a sum of ticks, in seconds.
 const MOMENT: f64 = 1e-6;
 

@@ -12,6 +12,7 @@
 //! then, only a reading lies, and the chain says so. A fault that only reports opens nothing, and where nothing was closed
 //! nothing is opened.
 
+use super::channels;
 use crate::case::{Ask, StartError};
 use crate::recording::{Recording, What};
 use crate::run::Loop;
@@ -263,29 +264,17 @@ pub(super) fn truth_differs<const CELLS: usize, const THERMISTORS: usize>(
         || one.signals != other.signals
 }
 
-/// Whether any channel differs by more than one and a half of its steps, so that no rounding at a step's edge counts.
+/// Whether any channel differs by more than rounding at a step's edge.
 pub(super) fn frame_differs<const CELLS: usize, const THERMISTORS: usize>(
     one: &Frame<CELLS, THERMISTORS>,
     other: &Frame<CELLS, THERMISTORS>,
     sensors: &SensorSpec,
 ) -> bool {
-    let apart = |a: i32, b: i32, step: f64| f64::from(a.abs_diff(b)) > 1.5 * step * 65_536.0;
-    let (mine, its) = (&one.voltages.value, &other.voltages.value);
-    one.cells.value.iter().zip(&other.cells.value).any(|(a, b)| apart(a.bits(), b.bits(), sensors.cell.step))
-        || one
-            .thermistors
-            .value
-            .iter()
-            .zip(&other.thermistors.value)
-            .any(|(a, b)| apart(a.bits(), b.bits(), sensors.thermistor.step))
-        || apart(one.current.value.bits(), other.current.value.bits(), sensors.current.step)
-        || apart(one.current_check.value.bits(), other.current_check.value.bits(), sensors.current_check.step)
-        || apart(mine.pack.bits(), its.pack.bits(), sensors.pack.step)
-        || apart(mine.behind_negative.bits(), its.behind_negative.bits(), sensors.pack.step)
-        || apart(mine.behind_positive.bits(), its.behind_positive.bits(), sensors.pack.step)
-        || apart(mine.link.bits(), its.link.bits(), sensors.pack.step)
-        || apart(one.supply.value.bits(), other.supply.value.bits(), sensors.supply.step)
-        || one.feedback.value != other.feedback.value
+    let mut differs = false;
+    channels::each((one, other), sensors, |_, (one, other), grain| {
+        differs |= (one - other).abs() > grain.rounding();
+    });
+    differs
 }
 
 /// The last start between onset and open contactors.

@@ -36,6 +36,27 @@
 //! flips, each with `value` and `came`; left out where it does not), `ends` (where it does not: how far it was turned), `tolerance` (what
 //! the change is measured by, in the unit), `change_in_tolerances` and `sentence`.
 //!
+//! # What separates two
+//!
+//! `why CASE FAULT --not OTHER --json` prints [`between_faults`], `why CASE --against DEFECT --json` prints [`between_defects`]. Both have
+//! `schema`, `generator`, `case` and `cautions` as above, and `trials`: a list of what could be done where nothing separates the two up to
+//! the end, each with `act` (`load_steps`, `charge`, `rest`, `open_and_close`, `meter`, `bleed` or `swap_thermistors`), `at` (the cell or
+//! thermistor, if there is one), `separates`, the `looks` or the `difference` by which it does, and `sentence`.
+//!
+//! | of two faults | holds |
+//! | --- | --- |
+//! | `faults` | list of two, the one that is asked about first: `fault`, `looks_at`, `confirmed` and `nearest` (as `events`, or `null`), `ticks_looked` (there was a reading), `ticks_beyond` (it lay beyond its limit), `cause` (the defect without which it does not come, or `null`), `sentence` |
+//! | `apart` | list of at most two, in order of time: `tick`, `seconds` and `looks`, how each of the two was judged in the first tick in which one lies beyond its limit and the other one, measured, does not |
+//! | `order` | where both became Confirmed: `first`, `apart_seconds`, `follows` (whether the later one stays away when the earlier one is silenced; `null` where nothing silences it), `silenced_number` and `silenced_value` (by what), `sentence`; or `null` |
+//!
+//! | of two defects | holds |
+//! | --- | --- |
+//! | `here`, `there` | the defect of the case (`null` where it has none), and the one that is put in its place: as `defects` |
+//! | `compared_until_seconds` | number: until when the frames of both were compared |
+//! | `differences` | list of the first difference of each channel beyond noise and step, in order of time, as `events`: the values are the place, and the reading `here_…` and `there_…` with its unit (`made` and `turning`: 1 is yes) |
+//! | `acts_apart_seconds` | number: when the firmware first acts differently, or `null` |
+//! | `confirmed_here`, `confirmed_there` | lists of fault keys |
+//!
 //! "As `events`" means an object with `kind`, `seconds`, `sentence` and `values`. Times are seconds from the start; the unit ends each
 //! key; cells, modules, sensors and defects are counted from 1; what has no number is left out.
 
@@ -56,7 +77,10 @@ use bms_core::witness::{Assessment, Evidence, Quantity};
 use distances::AnswerShown;
 use serde::Serialize;
 
+mod contrasts;
 mod distances;
+
+pub use contrasts::{BetweenDefectsShown, BetweenFaultsShown, between_defects, between_faults};
 
 /// What the module's head describes.
 #[derive(Clone, Debug, Serialize)]

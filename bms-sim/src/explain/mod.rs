@@ -6,6 +6,7 @@
 pub mod at_length;
 pub mod blind;
 pub mod chain;
+pub mod channels;
 pub mod compare;
 pub mod contrast;
 pub mod distance;

@@ -144,7 +144,7 @@ impl EventShown {
 }
 
 /// The name of a variant, whatever it holds.
-fn variant(of: impl Serialize) -> String {
+pub(crate) fn variant(of: impl Serialize) -> String {
     match serde_json::to_value(of) {
         Ok(Value::String(name)) => name,
         Ok(Value::Object(holds)) => holds.into_iter().next().map_or_else(String::new, |(name, _)| name),

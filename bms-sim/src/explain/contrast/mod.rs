@@ -1,6 +1,6 @@
 //! # Why this and not that
 //!
-//! Decides what separates two defects: the one of the case, and another one that is put in its place. Both worlds are played with the same
+//! Decides what separates two faults in one run ([`faults`]), and two defects: the one of the case, and another one that is put in its place. Both worlds are played with the same
 //! seed, so that all their noise is the same and every difference between their frames is the defects' doing.
 //!
 //! ```text
@@ -13,17 +13,20 @@
 //! If nothing separates them up to the end, something must be done: each [`Trial`] is played in both worlds from there on, and the
 //! first reading that differs is told. An act that shows the same in both worlds is told too: it need not be tried.
 
+pub mod faults;
 mod reading;
 mod trial;
 
-pub use reading::{Channel, Difference};
+pub use super::channels::Channel;
+pub use reading::Difference;
 pub use trial::Trial;
 
 use crate::case::{Case, StartError};
-use crate::defect::{Defect, PlaceKind};
+use crate::defect::Defect;
 use crate::run::Loop;
 use bms_core::Fault;
 use std::sync::Arc;
+use trial::Questioned;
 
 /// What separates a case from the same one with another defect.
 #[derive(Clone, Debug, PartialEq)]
@@ -72,10 +75,12 @@ impl Contrast {
         let played = Compared::of::<CELLS, THERMISTORS>([case, &there], 0)?;
         let mut trials = Vec::new();
         if played.differences.is_empty() && played.acts_apart.is_none() {
-            let of_thermistor = |defect: &&Defect| defect.kind.place() == PlaceKind::Thermistor;
-            let thermistor = [Some(&instead), replaced].into_iter().flatten().find(of_thermistor);
-            for trial in Trial::all(thermistor.map(|defect| defect.place)) {
-                trials.push((trial, trial.played::<CELLS, THERMISTORS>([case, &there])?));
+            let spec = case.pack.spec();
+            let both = [Some(&instead), replaced].into_iter().flatten();
+            let questioned =
+                both.fold(Questioned::default(), |places, defect| places.with_defect(defect, &spec));
+            for trial in Trial::all(&questioned, 1) {
+                trials.push((trial, trial.parts_worlds::<CELLS, THERMISTORS>([case, &there])?));
             }
         }
         Ok(Self { instead, of, played, trials })

@@ -210,12 +210,7 @@ impl Question<'_> {
 
     /// What the firmware tells of the fault when its limit is as far away as is accepted, if it is silent then.
     fn without<const CELLS: usize, const THERMISTORS: usize>(&self) -> Result<Option<Heard>, StartError> {
-        for knob in [Knob::Trip(self.fault), Knob::Dwell(self.fault)] {
-            let Some(stands) = knob.get(self.case) else { continue };
-            let [away, _] = self.ends(knob);
-            let Ok(turned) = knob.turned(self.case, edge::reach(self.case, knob, stands, away)) else {
-                continue;
-            };
+        for (_, _, turned) in silencing(self.case, self.fault, [Knob::Trip, Knob::Dwell]) {
             let mut listener = Listener::of(self.fault);
             let turned = Arc::new(turned);
             let silent = Outcome::Confirmed(self.fault);
@@ -226,22 +221,6 @@ impl Question<'_> {
         Ok(None)
     }
 
-    /// The two ends to which a number may be turned: first the one away from the fault, where it comes later or not at all.
-    fn ends(&self, knob: Knob) -> [f64; 2] {
-        let (low, high) = knob.range(self.case).unwrap_or_default();
-        let shown = self.case.config().faults.shown(self.fault);
-        let below = shown.trip.zip(shown.release).is_some_and(|(trip, release)| trip.bits() < release.bits());
-        match knob {
-            Knob::Trip(_) | Knob::Release(_) if below => [low, high],
-            Knob::Trip(_) | Knob::Release(_) | Knob::Dwell(_) => [high, low],
-            Knob::Severity(_) => [low, high],
-            Knob::Error(..) => {
-                let most = channel::MOST_ERRORS * Tolerance::of(knob, self.case).amount;
-                [low.max(-most), high.min(most)]
-            }
-        }
-    }
-
     /// Where one number flips the outcome.
     fn distance<const CELLS: usize, const THERMISTORS: usize>(
         &self,
@@ -250,7 +229,7 @@ impl Question<'_> {
         let stands = knob.get(self.case).unwrap_or_default();
         let here = Side { value: stands, came: self.came };
         let of_limit = matches!(knob, Knob::Trip(_) | Knob::Release(_) | Knob::Dwell(_));
-        let mut ends = self.ends(knob).to_vec();
+        let mut ends = ends(self.case, self.fault, knob).to_vec();
         if of_limit && matches!(self.outcome, Outcome::Confirmed(_)) {
             // A limit nearer by, or a shorter dwell, makes no fault come later: the other way is not asked.
             ends.remove(usize::from(self.came.is_some()));
@@ -300,4 +279,35 @@ impl Question<'_> {
         let came = replayed::<CELLS, THERMISTORS>(&Arc::new(turned), self.outcome, self.until_ms, &mut ())?;
         Ok(Some(Side { value, came }))
     }
+}
+
+/// The two ends to which a number may be turned: first the one away from the fault, where it comes later or not at all.
+fn ends(case: &Case, fault: Fault, knob: Knob) -> [f64; 2] {
+    let (low, high) = knob.range(case).unwrap_or_default();
+    let shown = case.config().faults.shown(fault);
+    let below = shown.trip.zip(shown.release).is_some_and(|(trip, release)| trip.bits() < release.bits());
+    match knob {
+        Knob::Trip(_) | Knob::Release(_) if below => [low, high],
+        Knob::Trip(_) | Knob::Release(_) | Knob::Dwell(_) => [high, low],
+        Knob::Severity(_) => [low, high],
+        Knob::Error(..) => {
+            let most = channel::MOST_ERRORS * Tolerance::of(knob, case).amount;
+            [low.max(-most), high.min(most)]
+        }
+    }
+}
+
+/// The cases with each of these numbers of a fault turned as far away from it as is accepted; with the number and its value.
+pub(super) fn silencing(
+    case: &Case,
+    fault: Fault,
+    knobs: [fn(Fault) -> Knob; 2],
+) -> impl Iterator<Item = (Knob, f64, Case)> {
+    knobs.into_iter().filter_map(move |knob| {
+        let knob = knob(fault);
+        let stands = knob.get(case)?;
+        let [away, _] = ends(case, fault, knob);
+        let value = edge::reach(case, knob, stands, away);
+        Some((knob, value, knob.turned(case, value).ok()?))
+    })
 }

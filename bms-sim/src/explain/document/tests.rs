@@ -1,5 +1,9 @@
 use super::*;
+use crate::defect::Kind;
+use crate::explain::contrast::Contrast;
+use crate::explain::contrast::faults::BetweenFaults;
 use crate::recording::play;
+use bms_core::Fault;
 use serde_json::Value;
 use std::sync::Arc;
 
@@ -84,19 +88,62 @@ fn the_nearest_faults_have_their_margins_in_order() {
     }
 }
 
-/// The table at the module's head names every key, and no key that is not there.
-#[test]
-fn every_key_is_described() {
-    let document = of(include_str!("../../../../examples/cases/welded-positive.toml"));
-    let head = include_str!("../document.rs").lines().take_while(|line| line.starts_with("//!"));
-    let first = head.filter_map(|line| line.strip_prefix("//! | `")?.split_once('|')).map(|(keys, _)| keys);
+/// The keys that the table with this heading describes, and others.
+fn described(heading: &str, others: &[&'static str]) -> Vec<&'static str> {
+    let head = include_str!("../document.rs").lines().skip_while(move |line| !line.contains(heading));
+    let rows = head.take_while(|line| line.starts_with("//! |"));
+    let first = rows.filter_map(|line| line.strip_prefix("//! | `")?.split_once('|')).map(|(keys, _)| keys);
     let mut described: Vec<&str> = first
         .filter(|keys| !keys.contains(" of a "))
         .flat_map(|keys| keys.split(['`', ',', ' ']))
         .filter(|key| !key.is_empty())
         .collect();
+    described.extend(others);
     described.sort_unstable();
+    described
+}
+
+/// The keys of an object.
+fn named(document: &Value) -> Vec<&str> {
     let mut keys: Vec<&str> = document.as_object().unwrap().keys().map(String::as_str).collect();
     keys.sort_unstable();
-    assert_eq!(described, keys);
+    keys
+}
+
+/// The table at the module's head names every key, and no key that is not there.
+#[test]
+fn every_key_is_described() {
+    let document = of(include_str!("../../../../examples/cases/welded-positive.toml"));
+    assert_eq!(described("| key | holds |", &[]), named(&document));
+}
+
+/// The same for what separates two: each has `schema`, `generator`, `case`, `trials` and `cautions` besides.
+#[test]
+fn every_key_of_what_separates_two_is_described() {
+    let besides = ["schema", "generator", "case", "trials", "cautions"];
+    let text = "schema = 1\ntitle = \"t\"\nstory = \"s\"\npack = \"trainer\"\nseed = 1\nduration_s = 2\n[start]\ncharge_percent = 60\n\
+                celsius = 18\n[[defect]]\nkind = \"thermistor_open\"\nthermistor = 3\nat_s = 1\n";
+    let case = Arc::new(Case::parse(text, "wire.toml").unwrap());
+    let recording = play::<16, 8>(&case, |_| true).unwrap();
+    let account = Account::of(&recording).unwrap();
+
+    let faults = [Fault::ThermistorOpen, Fault::ThermistorShorted];
+    let found = BetweenFaults::of(&recording, &account, faults).unwrap();
+    let shown = serde_json::to_value(between_faults(&found, &case)).unwrap();
+    assert_eq!(described("| of two faults | holds |", &besides), named(&shown));
+    let looks = &shown["apart"][0]["looks"];
+    assert_eq!(looks[0]["values"]["thermistor"], 3);
+    assert_eq!(
+        (&looks[0]["values"]["fault"], &looks[1]["values"]["fault"]),
+        (&"thermistor_open".into(), &"thermistor_shorted".into())
+    );
+
+    let instead = Defect::usual(Kind::ThermistorOpen, 3, 0.0);
+    let contrast = Contrast::between::<16, 8>(&case, Some(0), instead).unwrap();
+    let shown = serde_json::to_value(between_defects(&contrast, &case)).unwrap();
+    assert_eq!(described("| of two defects | holds |", &besides), named(&shown));
+    let first = &shown["differences"][0];
+    assert_eq!(first["kind"], "thermistor");
+    assert!((1.0..1.03).contains(&first["seconds"].as_f64().unwrap()), "{first}");
+    assert_eq!((&shown["here"]["thermistor"], &shown["there"]["thermistor"]), (&3.into(), &4.into()));
 }

@@ -69,7 +69,7 @@ fn outcome(of: Outcome, came: Option<Came>) -> String {
 }
 
 /// What a number is.
-fn number(knob: Knob, case: &Case) -> String {
+pub(super) fn number(knob: Knob, case: &Case) -> String {
     match knob {
         Knob::Trip(_) => "limit".to_owned(),
         Knob::Release(_) => "release limit".to_owned(),
@@ -92,7 +92,7 @@ fn number(knob: Knob, case: &Case) -> String {
 }
 
 /// A value that a number is turned to, with its unit.
-fn turned_to(knob: Knob, value: f64, case: &Case) -> String {
+pub(super) fn turned_to(knob: Knob, value: f64, case: &Case) -> String {
     let unit = knob.unit(case);
     let digits = usize::from(knob.grid(case).digits);
     let shown = match knob {

@@ -7,6 +7,7 @@
 //! Cells, modules and sensors are counted from 0 inside and from 1 wherever people read or write them: here, in case files and in files for
 //! programs.
 
+mod between;
 mod contrast;
 mod distance;
 mod evidence;
@@ -24,7 +25,8 @@ mod story;
 mod watched;
 mod world;
 
-pub use contrast::contrast;
+pub use between::{approached, between_faults, came_in_order, looks_at, tried};
+pub use contrast::{contrast, reading, tried_in_both};
 pub use distance::{distance, distances_heading, distances_not_asked};
 pub use evidence::{assessment, because, by_hand, evidence, fault_stage, load_steps, refusal};
 pub use healthy::{accused_falsely, false_alarm, near_misses, sound_packs_worked};
