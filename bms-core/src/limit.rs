@@ -77,9 +77,6 @@ fn resistance_factor(celsius: Celsius) -> Ratio {
     growth(celsius).max(Ratio::ONE)
 }
 
-/// A load follows a limit within this time.
-const FOLLOWS: Millis = Millis(200);
-
 /// What was given out, kept so that it changes smoothly.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Limiter {
@@ -105,7 +102,7 @@ impl Limiter {
         self.given
     }
 
-    /// What the load has had time to follow: the most that was given out within the last 200 to 400 ms.
+    /// What the load has had time to follow: the most that was given out within the time that it has to follow, up to twice of it.
     pub(crate) fn due(&self) -> CurrentLimits {
         most_of(self.most, self.most_before)
     }
@@ -125,7 +122,7 @@ impl Limiter {
             charge: self.smoothed(Side::Charge, &situation, &config.limits, witness),
             discharge: self.smoothed(Side::Discharge, &situation, &config.limits, witness),
         };
-        self.give(given, believed.elapsed);
+        self.give(given, believed.elapsed, config.limits.follows);
         given
     }
 
@@ -162,10 +159,10 @@ impl Limiter {
     }
 
     /// Keeps what is given out. What was given before held until now, so it counts for the time that begins.
-    fn give(&mut self, given: CurrentLimits, elapsed: Millis) {
+    fn give(&mut self, given: CurrentLimits, elapsed: Millis, follows: Millis) {
         self.since = self.since + elapsed;
-        if self.since >= FOLLOWS {
-            self.most_before = if elapsed >= FOLLOWS { self.given } else { self.most };
+        if self.since >= follows {
+            self.most_before = if elapsed >= follows { self.given } else { self.most };
             self.most = self.given;
             self.since = Millis::ZERO;
         }

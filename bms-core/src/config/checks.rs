@@ -18,7 +18,7 @@ pub(super) struct Rule {
 
 impl Rule {
     /// The rule with this number. Errors only hold numbers of the list.
-    pub(super) fn of(number: u8) -> &'static Self {
+    pub(super) fn of(number: u16) -> &'static Self {
         const FIRST: &Rule = &RULES[0];
         RULES.get(usize::from(number)).unwrap_or(FIRST)
     }
@@ -29,7 +29,7 @@ const LONGEST_DWELL: Millis = Millis::from_seconds(3_600);
 
 /// Tries the rules in order and keeps the first one that is broken.
 pub(crate) struct Checks {
-    next: u8,
+    next: u16,
     pub(super) first: Option<ConfigError>,
 }
 
@@ -71,7 +71,7 @@ impl Checks {
         bound: Q,
         beside: Option<Quantity>,
     ) {
-        let rule = self.next.saturating_add(part as u8);
+        let rule = self.next.saturating_add(part as u16);
         let fault = Some(fault);
         self.take(ConfigError { rule, fault, accepts, found: found.into(), bound: bound.into(), beside });
     }
@@ -111,8 +111,8 @@ macro_rules! rules {
 
         /// The key of a rule as an index into the strings that stay on the host: a log needs no text in flash.
         #[cfg(feature = "defmt")]
-        pub(super) fn interned_key(number: u8) -> defmt::Str {
-            let mut rule = 0_u8;
+        pub(super) fn interned_key(number: u16) -> defmt::Str {
+            let mut rule = 0_u16;
             $(
                 if rule == number {
                     return defmt::intern!($key);

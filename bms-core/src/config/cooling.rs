@@ -13,6 +13,8 @@ section! {
         from: Celsius,
         /// The tacho may say "standing" for so long while cooling is on, and over so long the temperature is watched.
         window: Millis,
+        /// A mean at either end of the window is taken of so many readings, one a second.
+        mean: u8,
         /// The hottest surroundings in which the pack works. They are not measured, and nothing cools below them.
         surroundings: Celsius,
         /// The temperature tells only from here on: so far above the surroundings that cooling must bring it down.
@@ -32,6 +34,8 @@ impl CoolingRules {
             tacho: true,
             from: Celsius::from_milli(35_000),
             window: Millis::from_seconds(300),
+            // A tenth of a degree of noise becomes a fiftieth, of falls of a third.
+            mean: 30,
             surroundings: Celsius::from_milli(45_000),
             hot_from: Celsius::from_milli(50_000),
             hot_until: Celsius::from_milli(47_000),

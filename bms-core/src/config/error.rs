@@ -22,7 +22,7 @@ use core::fmt::{Display, Formatter, Result};
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ConfigError {
-    pub(super) rule: u8,
+    pub(super) rule: u16,
     pub(super) fault: Option<Fault>,
     pub(super) accepts: Accepts,
     pub(super) found: Quantity,
@@ -64,7 +64,7 @@ impl Accepts {
 /// `faults.cell_over_voltage.release`. A value that is worked out from several fields is named after the method that does it.
 #[derive(Clone, Copy, Debug)]
 pub struct Key {
-    rule: u8,
+    rule: u16,
     fault: Option<Fault>,
 }
 

@@ -14,6 +14,8 @@ section! {
         /// How far the voltage rule looks ahead: the time that `resistance` is for. No limit is worked out from it, since `resistance` holds
         /// what shows in that time, so the two change together; the check asks whether a limit can fall within it.
         ahead: Millis,
+        /// A load follows a limit within this time.
+        follows: Millis,
         /// What the voltage rule keeps to the first-step limits.
         margin: Volts,
         /// Highest credible resistance of a healthy cell with its joint over the look-ahead, at 25 °C.
@@ -58,6 +60,8 @@ section! {
         overrun: Ratio,
         /// ... and by this part, or by that of its second step.
         overrun_far: Ratio,
+        /// Where the part is more, the load obeys again within this part of it.
+        overrun_back: Ratio,
     }
 }
 
@@ -67,6 +71,7 @@ impl LimitRules {
             charge: pack.rate(100),
             discharge: pack.rate(400),
             ahead: Millis::from_seconds(10),
+            follows: Millis(200),
             margin: Volts::from_milli(50),
             // 1.14 mΩ at 100 Ah: R0 with its joint, 0.75 mΩ, and what shows in ten seconds of 0.4 mΩ with a time constant of
             // 5 s (86 %) and of 0.6 mΩ with 120 s (8 %). Values of the class, from memory.
@@ -91,6 +96,7 @@ impl LimitRules {
             step: pack.rate(10),
             overrun: Ratio::percent(10),
             overrun_far: Ratio::percent(30),
+            overrun_back: Ratio::percent(90),
         }
     }
 }

@@ -22,6 +22,8 @@ section! {
         one_c: Amps,
         /// Nominal voltage of the pack.
         nominal: Volts,
+        /// For so long fuse and cable, which 1C may flow through for ever, stand twice that from cold.
+        stands_twice: Millis,
         /// Largest current that the main sensor reads, either way.
         current_range: Amps,
         /// Largest current that the second sensor reads, either way.
@@ -74,6 +76,8 @@ impl Pack {
             capacity: Coulombs::from_milliamp_hours(milliamp_hours),
             one_c,
             nominal: Volts::from_milli(millivolts),
+            // Common practice, no source: ask the fuse's maker.
+            stands_twice: Millis::from_seconds(10),
             current_range: one_c.scaled(Ratio::percent(600)),
             current_check_range: one_c.scaled(Ratio::percent(600)).max(Amps::from_milli(2_500_000)),
             resistance: ResistanceFacts::for_capacity(milliamp_hours),

@@ -16,12 +16,17 @@ section! {
         least_step: Amps,
         /// How long the mean before the step is taken.
         before: Millis,
+        /// A current that moves for longer than this makes no step.
+        longest_move: Millis,
         /// From the end of the current's movement to the start of the window after it.
         settle: Millis,
         /// How long the mean after the step is taken.
         after: Millis,
         /// The most the current may move inside a window, as a fraction of the step.
         steady: Ratio,
+        /// A pack whose median is further than this factor from `expected` is judged against that bound instead: otherwise a fault of all cells
+        /// at once would hide itself.
+        median_within: u8,
         /// Steps in a row in which the cells must move against the current before its sign is accused. Common practice, no source.
         against: u8,
         /// Where the cells together show less of a step than this part of what the pack shows, their median is not trusted: half of them may
@@ -43,9 +48,12 @@ impl ResistanceFacts {
             excess_of_expected: Ratio::percent(25),
             least_step: Amps::from_milli(milliamp_hours).scaled(Ratio::percent(30)),
             before: Millis(50),
+            // Common practice, no source.
+            longest_move: Millis(500),
             settle: Millis(100),
             after: Millis(100),
             steady: Ratio::percent(5),
+            median_within: 2,
             against: 3,
             accounted: Ratio::percent(75),
         }

@@ -13,6 +13,8 @@ section! {
         fall_window: Millis,
         /// The voltages at the beginning and the end of each half are means over so long, which is what their noise asks for.
         fall_mean: Millis,
+        /// A window counts for no more than so many times what its lesser half shows.
+        most_of_lesser: Ratio,
         /// The least leak that is called a short, as a part of the capacity in an hour. Where the curve is steep, a fall counts only from what
         /// this leak makes of it.
         least_leak: Ratio,
@@ -30,6 +32,8 @@ impl RestRules {
             settled: 2,
             fall_window: Millis::from_seconds(3_600),
             fall_mean: Millis::from_seconds(600),
+            // One half has at least a quarter of what both make.
+            most_of_lesser: Ratio::percent(400),
             // A cell that empties itself in four days. It makes less than 5 mV an hour from 15 to 90 % of the charge, and 29 mV at 99 %.
             least_leak: Ratio::percent(1),
             steep: Volts::from_milli(3),

@@ -26,7 +26,7 @@ rules! {
         let full = times(faults.cell_over_voltage.trip, pack.cells());
         let meter = sensing.cell_error + sensing.cell_error;
         let around = sensing.voltage_error + sensing.voltage_error;
-        let dead = sequence.touch_limit.min(pack.nominal.scaled(Ratio::percent(25)));
+        let dead = sequence.live_above(pack.nominal);
         let (cold_end, hot_end) = table_ends(sensing.curve);
     }
 
@@ -51,6 +51,8 @@ rules! {
     "pack.widest_current_range": pack.widest_current_range() => MoreThan sequence.breaking_limit, "what the contactors may break",
         beside "a breaking limit" sequence.breaking_limit; "one sensor must tell a current that they break from one that the fuse clears";
     "pack.tick": pack.tick => MoreThan Millis::ZERO, "0"; "time must pass";
+    "pack.stands_twice": pack.stands_twice => MoreThan Millis::ZERO, "0"; "a fuse stands twice its rated current for a while";
+    "pack.stands_twice": pack.stands_twice => AtMost Millis::from_seconds(60), "1 min"; "then its heat is no sum any more";
     "pack.oldest_age": pack.oldest_age => AtLeast pack.tick, "a tick", beside "a tick" pack.tick; "else nothing would ever be believed";
 
     "pack.resistance.expected": pack.resistance.expected => MoreThan Milliohms::ZERO, "0"; "a cell resists";
@@ -68,6 +70,8 @@ rules! {
     "pack.resistance.before": pack.resistance.before => AtLeast ticks(2), "two ticks", beside "a tick" pack.tick; "a mean of one reading is none";
     "pack.resistance.before": pack.resistance.before => AtMost ticks(LONGEST_WINDOW), "200 ticks", beside "a tick" pack.tick; "the window ends there: its sums fit no more";
     "pack.resistance.settle": pack.resistance.settle => AtLeast pack.tick, "a tick", beside "a tick" pack.tick; "the first reading after the step still holds some of it";
+    "pack.resistance.longest_move": pack.resistance.longest_move => AtLeast pack.tick, "a tick", beside "a tick" pack.tick; "no load steps within a reading";
+    "pack.resistance.median_within": pack.resistance.median_within => AtLeast 1_u8, "1"; "a healthy pack is as expected";
     "pack.resistance.after": pack.resistance.after => AtLeast ticks(2), "two ticks", beside "a tick" pack.tick; "a mean of one reading is none";
     "pack.resistance.after": pack.resistance.after => AtMost ticks(LONGEST_WINDOW), "200 ticks", beside "a tick" pack.tick; "the window ends there: its sums fit no more";
 
@@ -78,6 +82,10 @@ rules! {
     "sensing.current_offset_learnt": sensing.current_offset_learnt => AtLeast Amps::ZERO, "0"; "an error is an amount";
     "sensing.current_offset_learnt": sensing.current_offset_learnt => AtMost sensing.current_offset, "the offset before",
         beside "an offset before learning" sensing.current_offset; "learning makes it smaller";
+    "sensing.learning": sensing.learning => AtLeast Millis::from_seconds(1), "1 s"; "noise is no offset";
+    "sensing.unseen": sensing.unseen => AtLeast pack.oldest_age, "the oldest age", beside "an oldest age" pack.oldest_age; "what is still believed was seen";
+    "sensing.range_end": sensing.range_end => AtLeast Ratio::percent(90), "90 %"; "what a sensor reads must be used";
+    "sensing.range_end": sensing.range_end => AtMost Ratio::ONE, "the whole"; "no reading lies beyond its range";
     "sensing.current_gain": sensing.current_gain => AtLeast Ratio::ZERO, "0"; "an error is an amount";
     "sensing.current_gain": sensing.current_gain => LessThan Ratio::percent(50), "50 %"; "the bound of the current's error is linear up to there";
     "sensing.temperature_error": sensing.temperature_error => AtLeast Celsius::ZERO, "0"; "an error is an amount";
@@ -89,6 +97,10 @@ rules! {
         beside "a temperature error" sensing.temperature_error; "an error is no jump";
     "sensing.stray": sensing.stray => MoreThan sensing.temperature_error + sensing.temperature_error, "the errors of two sensors",
         beside "a temperature error" sensing.temperature_error; "two sensors may err either way";
+    "sensing.stray_back": sensing.stray_back => MoreThan Ratio::ZERO, "0"; "else the doubt never ends";
+    "sensing.stray_back": sensing.stray_back => LessThan Ratio::ONE, "the whole"; "noise around the limit must not end what it began";
+    "sensing.warmer_by_work": sensing.warmer_by_work => AtLeast Ratio::ZERO, "0"; "work cools nothing";
+    "sensing.doubted_after_jump": sensing.doubted_after_jump => AtLeast 3_u8, "3"; "the fault is told by two readings of a second, and holds that long";
     "sensing.frozen": sensing.frozen => MoreThan Celsius::ZERO, "0"; "neighbours that stand still prove nothing";
     "sensing.frozen_window": sensing.frozen_window => AtLeast Millis::from_seconds(2), "2 s"; "neighbours are compared once a second";
     "sensing.blind_margin": sensing.blind_margin => AtLeast sensing.temperature_error, "the temperature error",
@@ -102,14 +114,22 @@ rules! {
     "charge.bleed": charge.bleed => MoreThan Amps::ZERO, "0"; "a bleed resistor draws current";
     "charge.bleed_tolerance": charge.bleed_tolerance => AtLeast Ratio::ZERO, "0"; "an error is an amount";
     "charge.bleed_tolerance": charge.bleed_tolerance => LessThan Ratio::ONE, "the whole"; "bleeding takes charge out";
-    "charge.rest_warm": charge.rest_warm => AtLeast Millis::from_seconds(10), "10 s"; "rest is judged in blocks of that length";
+    "charge.rest_warm": charge.rest_warm => AtLeast charge.still_mean, "`still_mean`", beside "a mean" charge.still_mean; "rest is judged in blocks of that length";
     "charge.rest_cold": charge.rest_cold => AtLeast charge.rest_warm, "the rest when warm", beside "a rest when warm" charge.rest_warm; "relaxation is slower in the cold";
+    "charge.rest_cold_by": charge.rest_cold_by => MoreThan Celsius::ZERO, "0"; "the rest grows with the cold";
+    "charge.still_mean": charge.still_mean => AtLeast Millis::from_seconds(1), "1 s"; "noise is no load";
+    "charge.compare_again": charge.compare_again => AtLeast charge.still_mean, "`still_mean`", beside "a mean" charge.still_mean; "rest is judged in blocks of that length";
     "charge.curve_error": charge.curve_error => AtLeast Volts::ZERO, "0"; "an error is an amount";
     "charge.curve_error_ends": charge.curve_error_ends => AtLeast Volts::ZERO, "0"; "an error is an amount";
     "charge.curve_spread": charge.curve_spread => AtLeast Volts::ZERO, "0"; "an error is an amount";
     "charge.curve_spread": charge.curve_spread => AtMost charge.curve_error, "the curve's error", beside "a curve error" charge.curve_error; "it is what of that error does not cancel";
     "charge.entropy": charge.entropy => AtLeast Volts::ZERO, "0"; "an error is an amount";
     "charge.hysteresis": charge.hysteresis => AtLeast Volts::ZERO, "0"; "an error is an amount";
+    "charge.one_way": charge.one_way => MoreThan charge.one_way_back, "`one_way_back`", beside "a way back" charge.one_way_back; "what goes back as far holds no side";
+    "charge.one_way_back": charge.one_way_back => AtLeast Ratio::ZERO, "0"; "a charge that went back is an amount";
+    "charge.shared": charge.shared => AtLeast charge.one_way, "`one_way`", beside "one way" charge.one_way; "both ways wash out less than one";
+    "charge.beyond": charge.beyond => AtLeast Ratio::ZERO, "0"; "a full cell may be full";
+    "charge.beyond": charge.beyond => AtMost Ratio::percent(10), "10 %"; "more harms it";
     "charge.relaxation": charge.relaxation => AtLeast Volts::ZERO, "0"; "an error is an amount";
     "charge.still_resistance": charge.still_resistance => AtLeast pack.resistance.expected, "what a load step shows",
         beside "an expected resistance" pack.resistance.expected; "a current that flows on drops more than a step";
@@ -118,6 +138,7 @@ rules! {
     "rest.fall_mean": rest.fall_mean => AtLeast Millis::from_seconds(60), "1 min"; "noise of 0.5 mV must not be a fall of millivolts an hour";
     "rest.fall_window": rest.fall_window => AtLeast rest.fall_mean.times(4), "four times `fall_mean`", beside "a mean" rest.fall_mean; "a mean at either end of both halves";
     "rest.fall_window": rest.fall_window => AtMost Millis::from_seconds(86_400), "a day"; "a short must be found";
+    "rest.most_of_lesser": rest.most_of_lesser => AtLeast Ratio::ONE, "1"; "a half is no more than the whole";
     "rest.least_leak": rest.least_leak => MoreThan Ratio::ZERO, "0"; "near full any leak would be a short";
     "rest.least_leak": rest.least_leak => AtMost Ratio::percent(20), "20 %"; "a short that empties a cell in five hours is one";
     "rest.steep": rest.steep => MoreThan Volts::ZERO, "0"; "on the plateau a voltage says nothing of charge";
@@ -148,6 +169,8 @@ rules! {
         beside "an over-temperature limit" faults.over_temperature.trip; "what runs away is found before it is hot";
 
     "cooling.window": cooling.window => AtLeast Millis::from_seconds(60), "1 min"; "a pack warms and cools slowly";
+    "cooling.window": cooling.window => AtLeast Millis::from_seconds(2).times(cooling.mean), "twice `mean`, in seconds", beside "a mean" cooling.mean; "a mean at either end";
+    "cooling.mean": cooling.mean => AtLeast 1_u8, "1"; "a mean is one of readings";
     "cooling.hot_from": cooling.hot_from => LessThan faults.over_temperature_far.trip, "the over-temperature limit, second step",
         beside "an over-temperature limit" faults.over_temperature_far.trip; "else it is never watched";
     "cooling.hot_from": cooling.hot_from => AtLeast cooling.surroundings + Celsius::from_milli(5_000), "5 °C above `surroundings`",
@@ -164,6 +187,8 @@ rules! {
         beside "a voltage error" sensing.voltage_error; "pack and link are two readings";
     "sequence.end_fraction": sequence.end_fraction => AtMost Ratio::percent(10), "10 %"; "a making life of contactors is stated after a precharge of 90 %";
     "sequence.end_volts": sequence.end_volts => AtLeast around, "two readings' error", beside "a voltage error" sensing.voltage_error; "pack and link are two readings";
+    "sequence.least_rise": sequence.least_rise => MoreThan Ratio::ZERO, "0"; "else nothing ever stalls";
+    "sequence.least_rise": sequence.least_rise => LessThan sequence.end_fraction, "`end_fraction`", beside "an end fraction" sequence.end_fraction; "a healthy link rises by more until it is there";
     "sequence.end_ratio": sequence.end_ratio() => MoreThan Ratio::ONE - sequence.end_fraction, "the whole less `end_fraction`",
         beside "an end fraction" sequence.end_fraction; "the two resistors divide: below that precharge never ends";
     "sequence.shortage": sequence.shortage(full) => LessThan sequence.end_volts, "`end_volts`",
@@ -178,6 +203,8 @@ rules! {
         beside "a pull-in" sequence.pull_in; "else no positive contactor ever closes";
     "sequence.step_deadline": sequence.step_deadline => MoreThan proof_of_opening(full, c), "the time an opened positive needs to show",
         beside "a release" sequence.release; "else every contactor that opens is welded";
+    "sequence.differs_for": sequence.differs_for => AtLeast pack.tick, "a tick", beside "a tick" pack.tick; "time is counted in ticks";
+    "sequence.differs_for": sequence.differs_for => AtMost sequence.step_deadline, "the deadline of a step", beside "a deadline" sequence.step_deadline; "a contactor that fell open must be found";
     "sequence.switching_limit": sequence.switching_limit => MoreThan sensing.current_offset, "the current's offset",
         beside "an offset" sensing.current_offset; "no current must read as one that may be switched";
     "sequence.breaking_limit": sequence.breaking_limit => AtLeast limits.discharge, "the discharge current", beside "a discharge limit" limits.discharge; "what may flow must be breakable";
@@ -185,7 +212,9 @@ rules! {
     "sequence.grace": sequence.grace => AtLeast sequence.supply_grace, "the grace with a low supply", beside "a grace with a low supply" sequence.supply_grace; "a low supply leaves less time";
     "sequence.touch_limit": sequence.touch_limit => MoreThan Volts::ZERO, "0"; "a link is never at nothing";
     "sequence.touch_limit": sequence.touch_limit => AtMost Volts::from_milli(60_000), "60 V"; "direct voltage above that is hazardous (ISO 6469-3, voltage class B)";
-    "sequence.left_when_dead": sequence.left_when_dead(full) => LessThan dead, "`touch_limit` and a quarter of the pack",
+    "sequence.live_fraction": sequence.live_fraction => MoreThan Ratio::ZERO, "0"; "a link is never at nothing";
+    "sequence.live_fraction": sequence.live_fraction => LessThan Ratio::ONE, "the whole"; "a link on the pack is live";
+    "sequence.left_when_dead": sequence.left_when_dead(full) => LessThan dead, "`touch_limit` and `live_fraction` of the pack",
         beside "a full pack" full; "the bleed-down must have emptied the link by then";
     "sequence.supply_for_closing": sequence.supply_for_closing => AtLeast faults.supply_low.release, "the release limit of supply low",
         beside "a supply that recovers" faults.supply_low.release; "else contactors close and open again";
@@ -255,7 +284,8 @@ rules! {
         beside "an over-current limit" faults.over_current_charge.trip; "what is allowed must not trip";
     "limits.discharge": limits.discharge => AtMost faults.over_current_discharge.release, "the release limit of over-current",
         beside "an over-current limit" faults.over_current_discharge.trip; "what is allowed must not trip";
-    "limits.ahead": limits.ahead => AtLeast Millis::from_seconds(1), "1 s"; "a load follows a limit within 200 ms";
+    "limits.ahead": limits.ahead => AtLeast limits.follows.times(5), "five times `follows`", beside "a time to follow" limits.follows; "a load must have followed by then";
+    "limits.follows": limits.follows => AtLeast pack.tick, "a tick", beside "a tick" pack.tick; "no load follows before it is told";
     "limits.margin": limits.margin => AtLeast sensing.cell_error, "the cell voltage error", beside "a cell voltage error" sensing.cell_error; "else an error alone reaches the fault";
     "limits.resistance": limits.resistance => AtLeast pack.resistance.expected, "what a load step shows",
         beside "an expected resistance" pack.resistance.expected; "polarisation grows with time";
@@ -294,6 +324,9 @@ rules! {
 
     "limits.overrun": limits.overrun => MoreThan Ratio::ZERO, "0"; "no load follows exactly";
     "limits.overrun": limits.overrun => LessThan limits.overrun_far, "`overrun_far`", beside "a second step" limits.overrun_far; "a warning comes first";
+
+    "limits.overrun_back": limits.overrun_back => MoreThan Ratio::ZERO, "0"; "else the fault never ends";
+    "limits.overrun_back": limits.overrun_back => LessThan Ratio::ONE, "the whole"; "noise around the limit must not end what it began";
 
     "balance.stuck_after": balance.stuck_after => AtLeast 1_u8, "1"; "a fault rests on an observation";
     "balance.stuck_after": balance.stuck_after => AtMost 3_u8, "3"; "no more are counted";

@@ -21,6 +21,12 @@ section! {
         current_offset: Amps,
         /// Worst idle offset that is left after it was learnt with the contactors proven open.
         current_offset_learnt: Amps,
+        /// It is learnt as a mean over so long.
+        learning: Millis,
+        /// What flowed unseen for longer than this may have been a load.
+        unseen: Millis,
+        /// A reading of the current stands at the end of its range from this part of it on: converters stop a step or two short.
+        range_end: Ratio,
         /// A current of no more than this is no load: a rest goes on, and below it nothing counts as charging.
         calm: Amps,
         /// A reading of this amount flows through something, whatever the offset.
@@ -41,6 +47,16 @@ section! {
         jump: Celsius,
         /// A difference this large to the neighbours' median is doubted.
         stray: Celsius,
+        /// A reading that was stray has come back inside this part of that.
+        stray_back: Ratio,
+        /// For so long after a load work shows unevenly in the temperatures ...
+        work_shows: Millis,
+        /// ... and a sensor may be warmer than its neighbours by this part of `stray` besides.
+        warmer_by_work: Ratio,
+        /// Seconds for which a reading that jumped is doubted.
+        doubted_after_jump: u8,
+        /// Seconds for which one that came back from a rail is doubted: its input filter still charges.
+        doubted_after_rail: u8,
         /// Neighbours that move this far while a reading stays identical make it frozen.
         frozen: Celsius,
         /// The time over which they may move.
@@ -143,6 +159,10 @@ impl Sensing {
             // Common practice, no source; half as much again as the offset where that is more.
             flows: pack.one_c.scaled(Ratio::percent(3)).max(Amps::from_milli(3_000)),
             current_offset_learnt: pack.one_c.scaled(Ratio::from_milli(1)),
+            // Common practice, no source, as are the next two.
+            learning: Millis::from_seconds(10),
+            unseen: Millis::from_seconds(1),
+            range_end: Ratio::from_milli(999),
             current_gain: Ratio::from_milli(5),
             temperature_error: Celsius::from_milli(2_000),
             time_base: Ratio::from_bits(7), // 100 ppm
@@ -151,6 +171,12 @@ impl Sensing {
             rail: Ratio::percent(1),
             jump: Celsius::from_milli(5_000),
             stray: Celsius::from_milli(15_000),
+            // Common practice, no source, down to the doubt after a rail.
+            stray_back: Ratio::percent(80),
+            work_shows: Millis::from_seconds(600),
+            warmer_by_work: Ratio::from_milli(333),
+            doubted_after_jump: 60,
+            doubted_after_rail: 2,
             frozen: Celsius::from_milli(3_000),
             frozen_window: Millis::from_seconds(600),
             // Common practice, no source; the way back is that of every limit of a temperature.

@@ -25,10 +25,14 @@ section! {
         end_volts: Volts,
         /// No rise for so long after the coil: flat.
         flat_after: Millis,
+        /// A link that rises by less than this part of the pack in a time constant, and is not charged yet, stalls.
+        least_rise: Ratio,
         /// Precharge must be over after so many time constants.
         time_constants: u8,
         /// A step that expects a change has so long for it.
         step_deadline: Millis,
+        /// While all is closed, pack and link must differ for so long until a contactor counts as open.
+        differs_for: Millis,
         /// Contactors may be opened below this current.
         switching_limit: Amps,
         /// How long OpenSoon waits for the current to fall.
@@ -41,6 +45,8 @@ section! {
         fuse_wait: Millis,
         /// Touch limit of the link.
         touch_limit: Volts,
+        /// A pack that never reaches the touch limit is live above this part of its nominal voltage.
+        live_fraction: Ratio,
         /// The link must be below the touch limit so long after opening.
         dead_after: Millis,
         /// Closing needs at least this auxiliary supply.
@@ -89,14 +95,18 @@ impl SequenceFacts {
             end_fraction: Ratio::percent(5),
             end_volts: Volts::from_milli(20_000),
             flat_after: Millis(100),
+            // A healthy one still rises by 3 % or more. Common practice, no source, as are the next two.
+            least_rise: Ratio::percent(2),
             time_constants: 6,
             step_deadline: Millis(500),
+            differs_for: Millis(50),
             switching_limit: Amps::from_milli(10_000),
             grace: Millis(2_000),
             supply_grace: Millis(200),
             breaking_limit: Amps::from_milli(2_000_000),
             fuse_wait: Millis(1_000),
             touch_limit: Volts::from_milli(60_000),
+            live_fraction: Ratio::percent(25),
             dead_after: Millis(5_000),
             supply_for_closing: Volts::from_milli(10_000),
             supply_at_pull_in: Volts::from_milli(7_000),
@@ -136,6 +146,12 @@ impl SequenceFacts {
     #[must_use]
     pub fn shortage(&self, pack: Volts) -> Volts {
         pack.scaled(Ratio::ONE - self.end_ratio())
+    }
+
+    /// Above this the link of a pack is live: `touch_limit`, or `live_fraction` of the pack where that is less.
+    #[must_use]
+    pub fn live_above(&self, nominal: Volts) -> Volts {
+        self.touch_limit.min(nominal.scaled(self.live_fraction))
     }
 
     /// What is left of this pack voltage at the link when it must be dead: `V · e^(−t / (R_d · C))`, with t `dead_after`.

@@ -31,10 +31,6 @@ use crate::decision::CellSet;
 use crate::each::Each;
 use crate::units::{Amps, Coulombs, Millis, Ratio};
 
-/// How far beyond full and empty a cell may be taken without being harmed at once, as a part of its capacity. Common practice,
-/// no source; without it a count that ends at full would be wrong for a cell that is a little overfull.
-const BEYOND: Ratio = Ratio::percent(2);
-
 /// What each cell misses, and the count that they share.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Count<const CELLS: usize> {
@@ -104,7 +100,7 @@ impl<const CELLS: usize> Count<CELLS> {
     /// Nothing is known: each cell may be full, empty or between.
     pub(super) fn new(config: &Config) -> Self {
         let capacity_most = config.pack.capacity.scaled(config.charge.capacity_most);
-        let beyond = config.pack.capacity.scaled(BEYOND);
+        let beyond = config.pack.capacity.scaled(config.charge.beyond);
         let anything = Interval { low: -beyond, high: capacity_most + beyond };
         let mut count = Self {
             capacity_least: config.pack.capacity.scaled(config.charge.capacity_least),

@@ -37,9 +37,6 @@ use crate::sense::Believed;
 use crate::units::{Celsius, Coulombs, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Witness};
 
-/// All cells are compared again after so much more rest. Common practice, no source.
-const AGAIN: Millis = Millis::from_seconds(600);
-
 /// Where a comparison of all cells stands.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Comparison<const CELLS: usize> {
@@ -109,8 +106,7 @@ impl<const CELLS: usize> Comparison<CELLS> {
         witness: &mut W,
     ) -> bool {
         let Moment { believed, current, bleeding, beside_wire, config } = moment;
-        let facts = (&config.pack, config.sensing.calm);
-        self.history.follow(&bleeding.perhaps, current.map(|current| current.amps), moved, facts);
+        self.history.follow(&bleeding.perhaps, current.map(|current| current.amps), moved, config);
         let rested = rest.rested();
         if rested < config.charge.rest_warm {
             (self.turn, self.begun) = (None, None);
@@ -123,7 +119,7 @@ impl<const CELLS: usize> Comparison<CELLS> {
         if rested < needed {
             return false;
         }
-        let due = self.begun.is_none_or(|begun| rested - begun >= AGAIN);
+        let due = self.begun.is_none_or(|begun| rested - begun >= config.charge.compare_again);
         if self.turn.is_none() && due {
             self.begun = Some(rested);
             self.turn = Some(0);

@@ -24,9 +24,6 @@ use crate::frame::Turning;
 use crate::sense::Temperatures;
 use crate::units::{Celsius, Millis};
 
-/// A mean is taken of so many readings, one a second: a tenth of a degree of noise becomes a fiftieth, of falls of a third.
-const READINGS: u8 = 30;
-
 /// Readings are taken once in so long.
 const EVERY: Millis = Millis::from_seconds(1);
 
@@ -40,11 +37,11 @@ struct Mean {
 impl Mean {
     const EMPTY: Self = Self { sum: 0, readings: 0 };
 
-    /// Takes one reading; the mean, once there are enough.
-    fn take(&mut self, celsius: Celsius) -> Option<Celsius> {
+    /// Takes one reading; the mean, once there are so many.
+    fn take(&mut self, celsius: Celsius, of: u8) -> Option<Celsius> {
         self.sum = self.sum.saturating_add(i64::from(celsius.bits()));
         self.readings = self.readings.saturating_add(1);
-        let mean = self.sum.checked_div(i64::from(READINGS)).filter(|_| self.readings >= READINGS);
+        let mean = self.sum.checked_div(i64::from(of)).filter(|_| self.readings >= of);
         mean.map(Celsius::from_wide)
     }
 }
@@ -131,12 +128,12 @@ impl Cooled {
         let rules = &config.cooling;
         self.time = self.time + elapsed;
         self.since = self.since + elapsed;
-        let taking = EVERY.times(READINGS);
+        let taking = EVERY.times(rules.mean);
         if self.since < EVERY || (self.began.is_some() && self.time + taking < rules.window) {
             return;
         }
         self.since = Millis::ZERO;
-        let Some(mean) = self.mean.take(celsius) else { return };
+        let Some(mean) = self.mean.take(celsius, rules.mean) else { return };
         if let Some(began) = self.began {
             self.responds = Some(began - mean >= (began - rules.surroundings).scaled(rules.least_fall));
         }

@@ -51,9 +51,6 @@ const MOST_READINGS: u16 = 1_000;
 const APART: u32 = 2;
 const WARM: u32 = 9;
 
-/// A window counts for no more than so many times what its lesser half shows.
-const MOST_OF_LESSER: Ratio = Ratio::percent(400);
-
 /// A fall is told for so long.
 const HOUR: i64 = 3_600_000;
 
@@ -265,6 +262,7 @@ impl<const CELLS: usize> Falling<CELLS> {
                     relaxation: begun.relaxation,
                     typical_warmed: warmed,
                     entropy: config.charge.entropy,
+                    most_of_lesser: config.rest.most_of_lesser,
                 };
                 self.judge(block, &window, temperatures, config);
                 self.begin(block, relaxation, temperatures, config);
@@ -351,6 +349,7 @@ struct Window {
     relaxation: Volts,
     typical_warmed: Celsius,
     entropy: Volts,
+    most_of_lesser: Ratio,
 }
 
 impl Window {
@@ -364,7 +363,7 @@ impl Window {
         let lesser = an_hour(first, one).min(an_hour(second, other));
         Fall {
             cell,
-            an_hour: an_hour(first + second, one + other).min(lesser.scaled(MOST_OF_LESSER)),
+            an_hour: an_hour(first + second, one + other).min(lesser.scaled(self.most_of_lesser)),
             explained: an_hour(self.relaxation + entropy, one + other),
             least,
         }

@@ -5,10 +5,10 @@
 //!
 //! ```text
 //! h ← max(0, h + (I² − I²rated) · dt)          in A²s
-//! budget = (2² − 1) · I²rated · 10 s           ten seconds at twice the rated current, which is 1C
+//! budget = (2² − 1) · I²rated · t              t at twice the rated current, which is 1C
 //! ```
 //!
-//! So 1.5C lasts 3 / (2.25 − 1) · 10 s = 24 s, and 3C lasts 3.75 s. Common practice, no source: ask the fuse's maker.
+//! With the usual ten seconds 1.5C lasts 3 / (2.25 − 1) · 10 s = 24 s, and 3C lasts 3.75 s.
 //!
 //! A current that was not seen never cools: the budget stands still while the reading is missing, and a gap between frames cools
 //! only as far as a frame may be credited. It warms by all of it.
@@ -17,7 +17,9 @@ use crate::config::Pack;
 use crate::units::{Amps, Millis, Ratio};
 
 /// The budget as a multiple of the rated current squared, in milliseconds.
-const BUDGET: i64 = (2 * 2 - 1) * 10_000;
+fn budget(pack: &Pack) -> i64 {
+    i64::from(pack.stands_twice.0).saturating_mul(2 * 2 - 1)
+}
 
 /// Used heat, as an exact sum in 2⁻¹⁶ A²ms.
 #[derive(Clone, Debug, PartialEq)]
@@ -40,7 +42,7 @@ impl Heat {
         }
         self.sum = self.sum.saturating_add(above.saturating_mul(i64::from(time.0))).max(0);
         // Both set down by 16 bits, so that the quotient in bits fits: an error below a millionth of a budget of 1 A.
-        let budget = rated.saturating_mul(BUDGET) >> 16;
+        let budget = rated.saturating_mul(budget(pack)) >> 16;
         self.used = self.sum.checked_div(budget).map_or(Ratio::MAX, Ratio::from_wide);
     }
 
@@ -54,7 +56,7 @@ impl Heat {
 pub(crate) fn lasts(amps: Amps, pack: &Pack) -> Millis {
     let rated = squared(pack.one_c);
     let above = squared(amps).saturating_sub(rated);
-    match rated.saturating_mul(BUDGET).checked_div(above) {
+    match rated.saturating_mul(budget(pack)).checked_div(above) {
         Some(time) if above > 0 => Millis(u32::try_from(time).unwrap_or(u32::MAX)),
         Some(_) | None => Millis::MAX,
     }

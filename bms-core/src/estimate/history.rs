@@ -17,20 +17,9 @@
 //! may have been anything.
 
 use super::Interval;
-use crate::config::Pack;
+use crate::config::Config;
 use crate::decision::CellSet;
 use crate::units::{Amps, Coulombs, Ratio};
-
-/// After so much charge in one direction, as a part of the capacity, hysteresis holds the voltage on that side, whatever it was before.
-/// Common practice, no source.
-const ONE_WAY: Ratio = Ratio::percent(5);
-
-/// So much may go the other way within that, and again after it. Common practice, no source.
-const BACK: Ratio = Ratio::from_milli(5);
-
-/// After so much charge has gone through the pack, as a part of its capacity, every cell's hysteresis is that of the pack's own
-/// history: `e^(−5)` of a difference is left. Common practice, no source.
-const SHARED: Ratio = Ratio::percent(10);
 
 /// On which side of its open-circuit voltage a cell is held.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
@@ -54,7 +43,7 @@ pub(super) struct History<const CELLS: usize> {
 /// Charge that goes one way.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct OneWay {
-    /// The least that went this way, up to `ONE_WAY`.
+    /// The least that went this way, up to `charge.one_way`.
     forth: Coulombs,
     /// The most that went the other way meanwhile.
     back: Coulombs,
@@ -66,12 +55,13 @@ impl OneWay {
     const UNKNOWN: Self = Self { forth: Coulombs::ZERO, back: Coulombs::ZERO, holds: false };
 
     /// Takes what went this way at the least; less than nothing may have gone back.
-    fn take(&mut self, least: Coulombs, capacity: Coulombs) {
+    fn take(&mut self, least: Coulombs, config: &Config) {
+        let part = |of: Ratio| config.pack.capacity.scaled(of);
         self.forth = self.forth + least.max(Coulombs::ZERO);
         self.back = self.back + (-least).max(Coulombs::ZERO);
-        if self.back > capacity.scaled(BACK) {
+        if self.back > part(config.charge.one_way_back) {
             *self = Self::UNKNOWN;
-        } else if self.forth >= capacity.scaled(ONE_WAY) {
+        } else if self.forth >= part(config.charge.one_way) {
             *self = Self { holds: true, ..Self::UNKNOWN };
         }
     }
@@ -112,18 +102,18 @@ impl<const CELLS: usize> History<CELLS> {
         bleeding: &CellSet<CELLS>,
         amps: Option<Amps>,
         moved: Interval,
-        (pack, calm): (&Pack, Amps),
+        config: &Config,
     ) {
         if bleeding.is_empty() {
-            self.charged.take(moved.low, pack.capacity);
-            self.discharged.take(-moved.high, pack.capacity);
-            self.share(moved.low.max(-moved.high).max(Coulombs::ZERO), pack.capacity);
+            self.charged.take(moved.low, config);
+            self.discharged.take(-moved.high, config);
+            self.share(moved.low.max(-moved.high).max(Coulombs::ZERO), config);
         } else {
             bleeding.iter().for_each(|cell| self.own.insert(cell));
             self.throughput = Coulombs::ZERO;
             (self.charged, self.discharged) = (OneWay::UNKNOWN, OneWay::UNKNOWN);
         }
-        let amps = amps.unwrap_or(Amps::ZERO);
+        let (amps, calm) = (amps.unwrap_or(Amps::ZERO), config.sensing.calm);
         if amps > calm {
             self.discharged = OneWay::UNKNOWN;
         } else if amps < -calm {
@@ -132,12 +122,12 @@ impl<const CELLS: usize> History<CELLS> {
     }
 
     /// So much, at the least, has gone through every cell, either way.
-    fn share(&mut self, moved: Coulombs, capacity: Coulombs) {
+    fn share(&mut self, moved: Coulombs, config: &Config) {
         if self.own.is_empty() {
             return;
         }
         self.throughput = self.throughput + moved;
-        if self.throughput >= capacity.scaled(SHARED) {
+        if self.throughput >= config.pack.capacity.scaled(config.charge.shared) {
             self.own = CellSet::EMPTY;
         }
     }
@@ -146,7 +136,6 @@ impl<const CELLS: usize> History<CELLS> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::config::Config;
     use crate::units::Millis;
     use proptest::{collection::vec, prelude::*};
 
@@ -154,13 +143,13 @@ mod tests {
 
     /// A history that is fed by currents in mA, each off by so many mA at the most, for so many seconds. The pack holds 100 Ah.
     struct Bench {
-        pack: Pack,
+        config: Config,
         history: History<CELLS>,
     }
 
     impl Bench {
         fn new() -> Self {
-            Self { pack: Config::crane().pack, history: History::new() }
+            Self { config: Config::crane(), history: History::new() }
         }
 
         fn run(&mut self, milliamps: i32, error: i32, seconds: u32) -> Option<Side> {
@@ -168,7 +157,7 @@ mod tests {
             let moved = Interval { low: over(milliamps - error), high: over(milliamps + error) };
             for _ in 0..seconds {
                 let amps = Some(Amps::from_milli(milliamps));
-                self.history.follow(&CellSet::EMPTY, amps, moved, (&self.pack, self.pack.rate(5)));
+                self.history.follow(&CellSet::EMPTY, amps, moved, &self.config);
             }
             self.history.held()
         }
@@ -213,7 +202,7 @@ mod tests {
         assert_eq!(bench.run(50_000, 0, 725), Some(Side::Above));
         let mut bleeding = CellSet::EMPTY;
         bleeding.insert(3);
-        bench.history.follow(&bleeding, None, Interval::default(), (&bench.pack, bench.pack.rate(5)));
+        bench.history.follow(&bleeding, None, Interval::default(), &bench.config);
         assert!(bench.history.is_own(3) && !bench.history.is_own(4));
         assert_eq!(bench.run(50_000, 0, 719), None);
         assert_eq!(bench.run(50_000, 0, 2), Some(Side::Above));

@@ -30,15 +30,8 @@ use crate::sense::{Believed, ModuleRange, Temperatures};
 use crate::units::{Amps, Celsius, Milliohms, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Witness};
 
-/// A current that has not settled after so long is not a step. Common practice, no source.
-const LONGEST_MOVE: Millis = Millis(500);
-
 /// A window takes no more samples than this, so that sums of them fit.
 const MOST_SAMPLES: u8 = 200;
-
-/// A pack whose median is further than this factor from what is configured is judged against that bound instead: otherwise a
-/// fault of all cells at once would hide itself.
-const MEDIAN_BAND: i64 = 2;
 
 /// What is kept of one step for each cell: excess less its part that scales with what is expected, in 1/256 mΩ.
 type Kept = i16;
@@ -211,7 +204,7 @@ impl<const CELLS: usize> Steps<CELLS> {
                     // Around where it has come to rest: its last approach would otherwise use up the band, and noise the rest.
                     self.phase = Phase::Settled { around: amps };
                     self.begin_window();
-                } else if since > LONGEST_MOVE + facts.settle {
+                } else if since > facts.longest_move + facts.settle {
                     self.break_off(Discarded::CurrentMoved, amps - self.before.mean(), witness);
                 } else {
                     self.phase = Phase::Moving { around, still, since };
@@ -361,7 +354,9 @@ impl<const CELLS: usize> Steps<CELLS> {
     ) {
         let facts = &config.pack.resistance;
         let usual = i64::from(facts.expected.bits());
-        let typical = i64::from(median).max(usual / MEDIAN_BAND).min(usual.saturating_mul(MEDIAN_BAND));
+        let within = i64::from(facts.median_within);
+        let least = usual.checked_div(within).unwrap_or(usual);
+        let typical = i64::from(median).max(least).min(usual.saturating_mul(within).max(least));
         let typical = Milliohms::from_wide(typical);
         let mut factors = ByModule::new(temperatures, config, Ratio::ONE, middle);
         let mut cell = 0_u8;

@@ -11,12 +11,6 @@ use super::{Moment, StringCurrent};
 use crate::config::ChargeFacts;
 use crate::units::{Celsius, Coulombs, Millis, Ratio, Volts};
 
-/// The current is averaged over so long before it is judged: noise of the sensor is not a load. Common practice, no source.
-const BLOCK: Millis = Millis::from_seconds(10);
-
-/// Below the reference temperature by this, the longest rest is needed.
-const COLD_BY: Celsius = Celsius::from_milli(50_000);
-
 /// Time at rest, judged block by block.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Rest {
@@ -36,12 +30,15 @@ impl Rest {
         &mut self,
         moment: &Moment<'_, CELLS, THERMISTORS>,
     ) {
-        let (Some(current), believed) = (&moment.current, moment.believed) else { return };
+        let (Some(current), believed, config) = (&moment.current, moment.believed, moment.config) else {
+            return;
+        };
         let credit = if current.proven { believed.elapsed } else { believed.credit };
-        self.take(current, credit, believed.current.is_some_and(|reading| reading.calm > Millis::ZERO));
+        let calm = believed.current.is_some_and(|reading| reading.calm > Millis::ZERO);
+        self.take(current, credit, calm, config.charge.still_mean);
     }
 
-    fn take(&mut self, current: &StringCurrent, credit: Millis, calm: bool) {
+    fn take(&mut self, current: &StringCurrent, credit: Millis, calm: bool, mean: Millis) {
         if !calm && !current.proven {
             *self = Self::NONE;
             return;
@@ -49,7 +46,7 @@ impl Rest {
         self.moved = self.moved + current.amps.over(credit);
         self.credible = self.credible + current.error.over(credit);
         self.time = self.time + credit;
-        if self.time >= BLOCK {
+        if self.time >= mean {
             let still = self.moved.abs() <= self.credible;
             let rested = if still { self.rested + self.time } else { Millis::ZERO };
             *self = Self { rested, ..Self::NONE };
@@ -64,8 +61,9 @@ impl Rest {
 
 /// The rest that is needed at this temperature.
 pub(super) fn needed(coldest: Option<Celsius>, facts: &ChargeFacts) -> Millis {
-    let below = coldest.map_or(COLD_BY, |coldest| facts.curve_temperature - coldest);
-    let depth = below.held_between(Celsius::ZERO, COLD_BY).fraction_of(COLD_BY).unwrap_or(Ratio::ONE);
+    let by = facts.rest_cold_by;
+    let below = coldest.map_or(by, |coldest| facts.curve_temperature - coldest);
+    let depth = below.held_between(Celsius::ZERO, by).fraction_of(by).unwrap_or(Ratio::ONE);
     let more = u64::from((facts.rest_cold - facts.rest_warm).0)
         .saturating_mul(u64::try_from(depth.bits()).unwrap_or(0))
         >> 16;
@@ -84,11 +82,13 @@ mod tests {
     use super::*;
     use crate::config::Config;
 
+    const MEAN: Millis = Millis::from_seconds(10);
+
     fn after(rest: &mut Rest, milliamps: i32, ticks: u32) -> Millis {
         let reading = super::super::tests::reading(milliamps);
         let current = StringCurrent { amps: reading.amps, error: reading.error, proven: false };
         for _ in 0..ticks {
-            rest.take(&current, Millis(10), reading.calm > Millis::ZERO);
+            rest.take(&current, Millis(10), reading.calm > Millis::ZERO, MEAN);
         }
         rest.rested()
     }
@@ -98,7 +98,7 @@ mod tests {
         let mut rest = Rest::NONE;
         let none =
             StringCurrent { amps: crate::units::Amps::ZERO, error: crate::units::Amps::ZERO, proven: true };
-        rest.take(&none, Millis(20_000), false);
+        rest.take(&none, Millis(20_000), false, MEAN);
         assert_eq!(rest.rested(), Millis(20_000));
     }
 

@@ -146,8 +146,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
         match seen.findings.link_after_opening {
             None => Sight::UNKNOWN,
             Some(link) => {
-                // A pack of 51 V never exceeds 60 V: a quarter of the pack counts where that is less.
-                let trip = limit.trip.min(link.quarter_of_pack);
+                // A pack of 51 V never exceeds 60 V: a part of the pack counts where that is less.
+                let trip = limit.trip.min(link.part_of_pack);
                 let release = limit.release.min(trip);
                 Limit::<Volts>::between(Place::Link, Some(link.volts), trip, release)
             }

@@ -76,7 +76,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
                 let beyond = |end: Amps, other: Amps| {
                     if end > Amps::ZERO { other > end } else { other < end }
                 };
-                let check_ends = at_end(check, seen.config.pack.current_check_range);
+                let check_ends = at_end(check, seen.config.pack.current_check_range, &seen.config.sensing);
                 let agree = main.at_end && beyond(main.raw, check) || check_ends && beyond(check, main.raw);
                 Some(if agree { Amps::ZERO } else { (check - main.raw).abs() })
             }
@@ -123,7 +123,7 @@ impl<const CELLS: usize, const THERMISTORS: usize, const FAR: bool> Watch<CELLS,
         let share = given.scaled(if FAR { rules.overrun_far } else { rules.overrun });
         let excess = current.amps.abs() - given;
         let (trip, release) = if share > limit.trip {
-            (share, share.scaled(Ratio::percent(90)))
+            (share, share.scaled(rules.overrun_back))
         } else {
             (limit.trip, limit.release)
         };

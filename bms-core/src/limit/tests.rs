@@ -168,9 +168,9 @@ fn smoothing_is_told_with_what_it_moves_towards() {
 fn the_load_has_its_time_to_follow() {
     let mut limiter = Limiter::new();
     let high = CurrentLimits { charge: amps(50_000), discharge: amps(300_000) };
-    (0..100).for_each(|_| limiter.give(high, Millis(10)));
+    (0..100).for_each(|_| limiter.give(high, Millis(10), Millis(200)));
     for tick in 1..=60 {
-        limiter.give(CurrentLimits::NONE, Millis(10));
+        limiter.give(CurrentLimits::NONE, Millis(10), Millis(200));
         let due = limiter.due();
         if tick <= 20 {
             assert_eq!(due, high, "after {tick} ticks");
@@ -243,7 +243,7 @@ proptest! {
                 charge: limiter.smoothed(Side::Charge, &situation, &rules, &mut ()),
                 discharge: limiter.smoothed(Side::Discharge, &situation, &rules, &mut ()),
             };
-            limiter.give(given, Millis(10));
+            limiter.give(given, Millis(10), Millis(200));
             for (was, now, rating) in [
                 (before.charge, given.charge, rules.charge),
                 (before.discharge, given.discharge, rules.discharge),

@@ -24,8 +24,8 @@
 //! A reading at the end of the sensor's range says only "at least this": its error is then the whole range.
 
 use super::Standstill;
-use crate::config::Config;
-use crate::units::{Amps, Millis, Ratio};
+use crate::config::{Config, Sensing};
+use crate::units::{Amps, Millis};
 use crate::witness::{Evidence, Witness};
 
 /// The main current channel.
@@ -45,15 +45,9 @@ pub(crate) struct CurrentReading {
     pub(crate) calm: Millis,
 }
 
-/// How long the offset is averaged. Common practice, no source.
-const LEARNING: Millis = Millis::from_seconds(10);
-
-/// A reading this near to the end of the range stands at it: converters stop a step or two short. Common practice, no source.
-const END: Ratio = Ratio::from_milli(999);
-
 /// Whether a reading stands at an end of its channel's range: the true current may be more.
-pub(crate) fn at_end(raw: Amps, range: Amps) -> bool {
-    raw.abs() >= range.scaled(END)
+pub(crate) fn at_end(raw: Amps, range: Amps, sensing: &Sensing) -> bool {
+    raw.abs() >= range.scaled(sensing.range_end)
 }
 
 /// What is kept of the channel from frame to frame.
@@ -69,9 +63,6 @@ pub(super) struct CurrentChannel {
     unseen: Millis,
     since_load: Millis,
 }
-
-/// What flowed unseen for longer than this may have been a load. Common practice, no source.
-const UNSEEN: Millis = Millis::from_seconds(1);
 
 impl CurrentChannel {
     pub(super) const NEW: Self = Self {
@@ -103,7 +94,7 @@ impl CurrentChannel {
             self.forget();
             return None;
         };
-        if self.unseen + (gap - credit) > UNSEEN {
+        if self.unseen + (gap - credit) > config.sensing.unseen {
             self.calm = Millis::ZERO;
         }
         self.unseen = Millis::ZERO;
@@ -118,7 +109,7 @@ impl CurrentChannel {
             self.since_load = Millis::ZERO;
         }
         let range = config.pack.current_range;
-        let at_end = at_end(raw, range);
+        let at_end = at_end(raw, range, &config.sensing);
         let error = if at_end { range } else { self.error(amps, config) };
         let unlearnt = if self.offset.is_some() { Amps::ZERO } else { config.sensing.current_offset };
         Some(CurrentReading { amps, raw, unlearnt, error, at_end, calm: self.calm })
@@ -145,7 +136,7 @@ impl CurrentChannel {
         self.sum_bits = self.sum_bits.saturating_add(i64::from(raw.bits()));
         self.readings = self.readings.saturating_add(1);
         self.averaged = self.averaged + credit;
-        if self.averaged < LEARNING {
+        if self.averaged < config.sensing.learning {
             return;
         }
         let mean = Amps::from_wide(self.sum_bits.checked_div(i64::from(self.readings)).unwrap_or(0));

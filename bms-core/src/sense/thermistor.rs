@@ -108,9 +108,6 @@ pub enum Doubt {
 /// How often a reading is judged against time and neighbours.
 const SECOND: Millis = Millis(1_000);
 
-/// Seconds for which a reading that came back from a rail is doubted: its input filter still charges. Common practice, no source.
-const DOUBTED_AFTER_RAIL: u8 = 2;
-
 /// Fast seconds in a row that make a climb: one alone is a jump.
 const CLIMB: u8 = 2;
 
@@ -173,8 +170,9 @@ impl Track {
     }
 
     /// Forgets what a reading at a rail makes worthless.
-    fn interrupted(&mut self) {
-        *self = Self { ratio: self.ratio, sum: None, doubted: DOUBTED_AFTER_RAIL, ..Self::NEW };
+    fn interrupted(&mut self, config: &Config) {
+        *self =
+            Self { ratio: self.ratio, sum: None, doubted: config.sensing.doubted_after_rail, ..Self::NEW };
     }
 }
 
@@ -278,7 +276,7 @@ impl<const THERMISTORS: usize> Thermistors<THERMISTORS> {
                     witness.tell(|| Evidence::Doubted { thermistor: place, doubt: rail, reads });
                 }
                 let (held, climbing) = (*reading, track.climbing);
-                track.interrupted();
+                track.interrupted(config);
                 *reading = SensorReading { celsius: reads, doubt: Some(rail), ..SensorReading::default() };
                 if rail == Doubt::ClimbedToRail {
                     track.climbing = climbing;

@@ -20,7 +20,7 @@ pub(crate) struct LinkLeft {
     /// What it reads.
     pub(crate) volts: Volts,
     /// A quarter of the pack: the limit for a pack that never exceeds the touch limit.
-    pub(crate) quarter_of_pack: Volts,
+    pub(crate) part_of_pack: Volts,
 }
 
 /// What the contactor sequence concludes from the voltages in one tick; `None` where nothing can be judged in this tick, so that

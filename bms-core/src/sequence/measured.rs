@@ -107,7 +107,7 @@ impl Measured {
         let bounds = |amps: Amps, at_end| (amps.abs(), if at_end { Amps::MAX } else { amps.abs() });
         let main = self.current.map(|current| bounds(current.amps, current.at_end));
         let range = config.pack.current_check_range;
-        let check = self.current_check.map(|amps| bounds(amps, at_end(amps, range)));
+        let check = self.current_check.map(|amps| bounds(amps, at_end(amps, range, &config.sensing)));
         let Some(either) = main.or(check) else { return Millis::ZERO };
         let (main, check) = (main.unwrap_or(either), check.unwrap_or(either));
         let (limit, disagree) = (config.sequence.breaking_limit, config.faults.current_sensors_disagree);

@@ -37,12 +37,9 @@ use crate::frame::{Asked, Contact, Feedback, PackVoltages, Wanted};
 use crate::units::{Millis, Ratio, Volts};
 use crate::witness::{Act, Evidence, Refusal, Unseparable, Witness};
 
-/// Pack and link must differ for so long until a closed contactor counts as open. Common practice, no source.
-const DIFFERENCE_DWELL: Millis = Millis(50);
-
 /// Below this the link is dead.
 pub(super) fn dead_below(config: &Checked) -> Volts {
-    config.sequence.touch_limit.min(config.pack.nominal.scaled(Ratio::percent(25)))
+    config.sequence.live_above(config.pack.nominal)
 }
 
 /// The fall of the link that tells an open positive from a welded precharge.
@@ -125,7 +122,7 @@ impl Sequence {
         let broken = Some(Finding::broken(apart, most));
         if !differs {
             (findings.negative_stuck_open, findings.positive_stuck_open) = (kept, kept);
-        } else if self.differed >= DIFFERENCE_DWELL {
+        } else if self.differed >= config.sequence.differs_for {
             let lifted = place_of_link(&seen, config).is_some_and(|place| place >= Ratio::percent(50));
             if lifted {
                 findings.negative_stuck_open = broken;

@@ -132,9 +132,6 @@ pub(super) fn load_at(link: Volts, pack: Volts, config: &Checked) -> Option<Ohms
     Some(Ohms(u32::try_from(ohms).unwrap_or(u32::MAX)))
 }
 
-/// Least rise over one time constant, as a fraction of the pack.
-const LEAST_RISE: Ratio = Ratio::percent(2);
-
 /// What one look at the link yields.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Verdict {
@@ -296,8 +293,12 @@ impl Start {
         if since >= constant && may_close(both, config) {
             return Verdict::Charged { within: end_limit(seen.pack, config), after: since };
         }
-        if rise < LEAST_RISE && seen.link < end {
-            return failed(Failure::Stalled, seen.link, seen.link + seen.pack.scaled(LEAST_RISE - rise));
+        if rise < config.sequence.least_rise && seen.link < end {
+            return failed(
+                Failure::Stalled,
+                seen.link,
+                seen.link + seen.pack.scaled(config.sequence.least_rise - rise),
+            );
         }
         let most = constant.0.saturating_mul(u32::from(config.sequence.time_constants));
         if since.0 >= most {
@@ -341,7 +342,7 @@ impl Start {
             Next::Twice if since.0 >= constant.0.saturating_mul(2) => {
                 self.next = Next::Done;
                 let slowest = self.expected(seen, Millis(since.0 / 3), constant, config);
-                (rise >= LEAST_RISE && self.climbs(seen, rise) && seen.link < slowest)
+                (rise >= config.sequence.least_rise && self.climbs(seen, rise) && seen.link < slowest)
                     .then(|| failed(Failure::TooSlow, seen.link, slowest))
             }
             Next::Half | Next::Whole | Next::Twice | Next::Done => None,

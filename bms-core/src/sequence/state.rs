@@ -12,7 +12,7 @@ use crate::decision::{Coil, Coils, FaultSummary};
 use crate::fault::{Fault, Reaction};
 use crate::frame::{Asked, Contact, Contactor, Feedback, Wanted};
 use crate::sense::Believed;
-use crate::units::{Millis, Ratio, Volts};
+use crate::units::{Millis, Volts};
 use crate::witness::{Act, Evidence, Refusal, Unseparable, Witness};
 
 /// Time since each coil was last switched.
@@ -222,7 +222,10 @@ impl Sequence {
         findings.link_after_opening = now
             .link()
             .filter(|_| self.coils == Coils::NONE && self.apart >= config.sequence.dead_after)
-            .map(|volts| LinkLeft { volts, quarter_of_pack: config.pack.nominal.scaled(Ratio::percent(25)) });
+            .map(|volts| LinkLeft {
+                volts,
+                part_of_pack: config.pack.nominal.scaled(config.sequence.live_fraction),
+            });
         findings
     }
 

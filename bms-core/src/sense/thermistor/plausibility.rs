@@ -3,22 +3,10 @@
 use super::{Doubt, HOTTEST, SECOND, SensorReading, Thermistors, Track};
 use crate::config::{Config, Sensing};
 use crate::each::Each;
-use crate::units::{Celsius, CelsiusPerSecond, Millis, Ratio};
+use crate::units::{Celsius, CelsiusPerSecond, Millis};
 
 /// A second that took longer than this had a gap: what lies on both sides of it is not compared as one second.
 pub(super) const GAP: Millis = Millis(1_500);
-
-/// Seconds for which a reading that jumped is doubted. Common practice, no source.
-const DOUBTED_AFTER_JUMP: u8 = 60;
-
-/// Work shows unevenly in the temperatures for so long. Common practice, no source.
-const WARM_FROM_WORK: Millis = Millis::from_seconds(600);
-
-/// How much warmer than the limit a sensor may be after work, as a fraction of that limit. Common practice, no source.
-const WARMER_BY_WORK: Ratio = Ratio::from_milli(333);
-
-/// A stray reading has come back when it is inside this part of the limit.
-const BACK_INSIDE: Ratio = Ratio::percent(80);
 
 /// Most sensors of one module that speak for it to its neighbours.
 const SPEAKERS: usize = 5;
@@ -28,8 +16,8 @@ type Neighbourhood = heapless::Vec<i32, { 3 * SPEAKERS }>;
 
 impl<const THERMISTORS: usize> Thermistors<THERMISTORS> {
     pub(super) fn compare(&mut self, since_load: Millis, config: &Config) {
-        let warmer = if since_load <= WARM_FROM_WORK {
-            config.sensing.stray.scaled(WARMER_BY_WORK)
+        let warmer = if since_load <= config.sensing.work_shows {
+            config.sensing.stray.scaled(config.sensing.warmer_by_work)
         } else {
             Celsius::ZERO
         };
@@ -64,7 +52,7 @@ impl Track {
             (Some(_) | None, Some(_) | None) => Celsius::ZERO,
         };
         self.doubted = if reading.change.abs() >= jump {
-            DOUBTED_AFTER_JUMP
+            config.sensing.doubted_after_jump
         } else if !gap && self.is_away(reading.celsius, jump) {
             // Either the jump starts here or the reading before was the wild one: a second decides.
             self.doubted.saturating_sub(1).max(1)
@@ -115,7 +103,7 @@ impl Track {
         let difference = denied(reading.celsius - median, partner.map(|partner| reading.celsius - partner));
         reading.astray =
             if difference > Celsius::ZERO { (difference - warmer).max(Celsius::ZERO) } else { difference };
-        let limit = if self.stray { sensing.stray.scaled(BACK_INSIDE) } else { sensing.stray };
+        let limit = if self.stray { sensing.stray.scaled(sensing.stray_back) } else { sensing.stray };
         self.stray = reading.astray.abs() >= limit;
 
         let (lowest, highest) = self.neighbours.unwrap_or((median, median));
