@@ -80,8 +80,34 @@ fn a_key_that_looks_like_none_is_met_with_all() {
     assert_data_eq!(
         line("title =", "colour =\"red\"\ntitle ="),
         str![
-            "joint.toml:2: colour: no such key here; accepted are schema, title, story, pack, seed, duration_s, tick_ms, start, surroundings, duty, act, defect, repair, rest, limits, expect"
+            "joint.toml:2: colour: no such key here; accepted are schema, title, story, pack, seed, duration_s, tick_ms, start, surroundings, duty, act, defect, repair, rest, safe, limits, expect"
         ]
+    );
+}
+
+#[test]
+fn a_bound_of_truth_is_checked_like_a_limit() {
+    let safe = |keys: &str| line("[rest]", &format!("[safe]\n{keys}\n[rest]"));
+    assert_data_eq!(
+        safe("cell_celcius = 65"),
+        str!["joint.toml:32: safe.cell_celcius: no such key here; did you mean cell_celsius?"]
+    );
+    // Usual is 70 °C.
+    assert_data_eq!(
+        safe("cell_celsius = 650"),
+        str!["joint.toml:32: safe.cell_celsius = 650: accepted is a number from 17.5 to 280 °C"]
+    );
+    assert_data_eq!(
+        safe("cell_celsius = \"hot\""),
+        str![[r#"joint.toml:32: safe.cell_celsius = "hot": accepted is a number from 17.5 to 280 °C"#]]
+    );
+    assert_data_eq!(
+        safe("cell_low_volts = 4"),
+        str!["joint.toml:32: safe.cell_low_volts = 4: accepted is less than cell_high_volts"]
+    );
+    assert_data_eq!(
+        safe("cell_high_volts = 1.5"),
+        str!["joint.toml:32: safe.cell_high_volts = 1.5: accepted is more than cell_low_volts"]
     );
 }
 

@@ -3,16 +3,15 @@
 //! A value of the right type is held against its bounds in `check`. One of another type never gets there: what can be said of it
 //! follows from the key and from what stands beside it, in the same words and with the same bounds.
 
-use super::Pack;
 use super::check::{
     CELSIUS, DURATION_SECONDS, MOST_PHASES, MOST_RATE, MOST_SECONDS, MOST_SEED, REST_SECONDS, TICK_MS,
     USUAL_TICK_MS,
 };
 use super::error::Accepted;
 use super::file::severity_key;
-use super::limits;
 use super::place::{Path, Source};
 use super::start::{COUNTED_PERCENT, WORN_PERCENT};
+use super::{Pack, limits, safe};
 use crate::defect::{Kind, Spells};
 use bms_core::Fault;
 
@@ -23,6 +22,7 @@ pub(super) fn at(source: &Source<'_>, path: &Path) -> Accepted {
     match (keys.as_slice(), key) {
         (["defect", _], key) => severity(source, path, key).unwrap_or_else(|| by_key(source, key)),
         (["limits", fault, "trip" | "release"], _) => limit(source, fault),
+        (["safe", key], _) => bound(source, key),
         (["expect", "within_s", _], _) => seconds(0.0),
         (["start", "cell" | "contactor"], _) => Accepted::Said("a list of tables, each under [[…]]"),
         _ => by_key(source, key),
@@ -41,6 +41,13 @@ fn limit(source: &Source<'_>, fault: &str) -> Accepted {
     let fault = Fault::ALL.into_iter().find(|known| known.key() == fault);
     let tick_ms = source.whole_at(&Path::TOP.key("tick_ms")).unwrap_or(USUAL_TICK_MS);
     match fault.zip(pack(source)).and_then(|(fault, pack)| limits::range(fault, pack, tick_ms)) {
+        Some((low, high, unit)) => Accepted::Number { low, high, unit },
+        None => Accepted::Said("a number"),
+    }
+}
+
+fn bound(source: &Source<'_>, key: &str) -> Accepted {
+    match pack(source).and_then(|pack| safe::range(key, pack)) {
         Some((low, high, unit)) => Accepted::Number { low, high, unit },
         None => Accepted::Said("a number"),
     }
@@ -82,7 +89,7 @@ fn by_key(source: &Source<'_>, key: &str) -> Accepted {
         "surroundings" | "duty" | "act" | "defect" | "repair" => {
             Accepted::Said("a list of tables, each under [[…]]")
         }
-        "start" | "rest" | "limits" | "expect" => Accepted::Said("a table, under […]"),
+        "start" | "rest" | "safe" | "limits" | "expect" => Accepted::Said("a table, under […]"),
         "within_s" => Accepted::Said("a table of fault names and seconds"),
         "charge_percent" => number((0.0, 100.0), "%"),
         "worn_percent" => number(WORN_PERCENT, "%"),

@@ -5,7 +5,7 @@ use super::duty::{Phase, Surrounding, Work};
 use super::error::{Accepted, CaseError, Problem};
 use super::file::{ActTable, CaseFile, DutyTable, ExpectTable, PhaseTable};
 use super::place::{Path, Source};
-use super::{Bound, Case, Expect, Pack, Start, defects, limits, repairs, start};
+use super::{Bound, Case, Expect, Pack, Start, defects, limits, repairs, safe, start};
 use crate::defect::PlaceKind;
 use bms_core::frame::{Clearance, Contactor, Replaced};
 use bms_core::{Fault, Step};
@@ -69,6 +69,7 @@ pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, Case
         repairs: repairs::checked(source, &file.repair, pack, duration_seconds)?,
         config: limits::configuration(source, &limits, pack, tick_ms)?,
         later_limits: Vec::new(),
+        safe: safe::bounds(source, &file.safe, pack)?,
         limits,
         expect: file
             .expect

@@ -30,6 +30,8 @@ pub(super) struct CaseFile {
     pub(super) repair: Vec<RepairTable>,
     pub(super) rest: Option<RestTable>,
     #[serde(default)]
+    pub(super) safe: BTreeMap<String, f64>,
+    #[serde(default)]
     pub(super) limits: BTreeMap<String, LimitTable>,
     pub(super) expect: Option<ExpectTable>,
 }

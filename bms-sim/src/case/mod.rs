@@ -78,6 +78,9 @@
 //! [rest]                          # optional: larger steps while the contactors stand and nothing is asked of the pack
 //! step_s = 10
 //!
+//! [safe]                          # optional: what truth may be before it is dangerous: see below
+//! cell_celsius = 65
+//!
 //! [limits.cell_over_voltage]      # optional: the firmware's limits by fault, in the unit that `list faults` prints
 //! trip = 3.70
 //! dwell_ms = 1000                 # and release, release_dwell_ms
@@ -96,6 +99,13 @@
 //! ```
 //!
 //! A limit is accepted between a quarter and four times of the usual one, and within what its sensor can read.
+//!
+//! # What is safe
+//!
+//! The [bounds of truth](crate::world::truth::SafeBounds), by which a pack is dangerous or not whatever the firmware makes of it:
+//! `cell_low_volts`, `cell_high_volts`, `cell_celsius`, `frozen_celsius`, `frozen_charge_amps`, `plated_ampere_hours`,
+//! `reacted_percent`, `joint_watts`, `joint_celsius`, `link_volts`, `link_s`, `closing_volts`, `opening_amps`, `resistor_celsius`,
+//! `insulation_ohms_a_volt`. Each is accepted between a quarter and four times of the usual one, but for `frozen_celsius`.
 //!
 //! # Places and severities of defects
 //!
@@ -132,6 +142,7 @@ mod limits;
 mod pack;
 mod place;
 mod repairs;
+mod safe;
 mod start;
 
 pub use act::{Act, Ask};
@@ -150,6 +161,8 @@ pub use start::{CellStart, ContactorStart, Start, StartError};
 
 use crate::defect::Defect;
 use crate::world::load::Demand;
+use crate::world::spec::PackSpec;
+use crate::world::truth::SafeBounds;
 use bms_core::frame::Asked;
 use bms_core::{Config, Fault, Step};
 use serde::ser::SerializeSeq;
@@ -190,6 +203,8 @@ pub struct Case {
     pub defects: Vec<Defect>,
     /// What the workshop mends, in order of time.
     pub repairs: Vec<Repaired>,
+    /// What truth may be and still be safe.
+    pub safe: SafeBounds,
     /// Changed limits of the firmware.
     pub limits: Vec<LimitChange>,
     /// What must come out, if the case says so.
@@ -267,6 +282,12 @@ impl Case {
     /// When something in it is not accepted.
     pub fn parse(text: &str, name: &str) -> Result<Self, CaseError> {
         file::parse(text, name, check::checked)
+    }
+
+    /// What is bolted into its pack, and what it takes for safe.
+    #[must_use]
+    pub fn spec(&self) -> PackSpec {
+        PackSpec { safe: self.safe, ..self.pack.spec() }
     }
 
     /// What the crane does at an instant, in seconds from the start: a pure function of time. Parked before the first and after the

@@ -105,7 +105,7 @@ impl Case {
     pub fn world<const CELLS: usize, const THERMISTORS: usize>(
         &self,
     ) -> Result<World<CELLS, THERMISTORS>, StartError> {
-        let spec = self.pack.spec();
+        let spec = self.spec();
         let initial = Initial { charge: self.start.charge, celsius: self.start.celsius };
         let mut world = World::new(&spec, self.seed, initial)?;
         for different in &self.start.cells {

@@ -136,6 +136,19 @@ fn a_contactor_begins_as_worn_as_it_says() {
     assert_eq!(core.wear().bits(), [0, 1 << 26, 3 << 27]);
 }
 
+/// What a case takes for safe decides what is dangerous in it, and no more: the pack is the same.
+#[test]
+fn a_case_may_take_more_or_less_for_safe() {
+    let [usual, strict] = ["", "[safe]\ncell_celsius = 17.5\nreacted_percent = 2\n"].map(with);
+    let worlds = [&usual, &strict].map(|case| case.world::<16, 8>().expect("counts fit"));
+    let [found, dangerous] = worlds.each_ref().map(|world| world.spec().safe.first_breach(&world.truth()));
+    assert_eq!(found, None);
+    let breach = dangerous.expect("18 °C are more than 17.5 °C");
+    assert_eq!((breach.bound, breach.limit), (crate::world::truth::Bound::CellHot, 17.5));
+    assert!((strict.safe.reacted - 0.02).abs() < 1e-12);
+    assert_eq!(PackSpec { safe: usual.safe, ..worlds[1].spec().clone() }, *worlds[0].spec());
+}
+
 /// The check value of CRC-32/ISO-HDLC, as its catalogue prints it.
 #[test]
 fn the_digest_is_the_published_checksum() {

@@ -11,7 +11,6 @@ use crate::explain::sound::Sound;
 use crate::explain::words;
 use crate::run::Loop;
 use crate::world::Actuators;
-use crate::world::truth::SafeBounds;
 use bms_core::fault::{FaultSet, Reaction};
 use bms_core::{Fault, Frame, Step};
 use std::sync::Arc;
@@ -73,7 +72,7 @@ impl Twin {
     pub(super) fn row(&self, subject: Subject, severity: f64) -> Result<Row, Trouble> {
         let defect = subject.defect(severity, self.onset_seconds);
         let mut played = self.play(defect)?;
-        let bounds = SafeBounds::of(played.world.spec());
+        let bounds = played.world.spec().safe;
         let sensors = played.world.spec().sensors.clone();
         let (mut known, mut faults) = (FaultSet::EMPTY, Vec::new());
         let (mut departed, mut passed) = (Departed::default(), None);

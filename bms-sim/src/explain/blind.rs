@@ -20,7 +20,6 @@ use crate::world::World;
 use crate::world::probe::Supposed;
 use crate::world::spec::PackSpec;
 use crate::world::thermistor;
-use crate::world::truth::SafeBounds;
 use bms_core::Config;
 use bms_core::Frame;
 
@@ -66,7 +65,7 @@ pub fn look<const CELLS: usize, const THERMISTORS: usize>(
     world: &World<CELLS, THERMISTORS>,
     config: &Config,
 ) -> Option<Blind> {
-    let (bounds, spec, limits) = (SafeBounds::of(world.spec()), world.spec(), &config.faults);
+    let (bounds, spec, limits) = (&world.spec().safe, world.spec(), &config.faults);
     let milli = |thousandths: i32| f64::from(thousandths) / 1_000.0;
     let charge = milli(limits.over_current_charge.trip.milli());
     let discharge = milli(limits.over_current_discharge.trip.milli());

@@ -11,7 +11,7 @@ use super::verdict::{Driven, FIRST_LOOK_SECONDS, LOOKS_APART_SECONDS, Verdict, d
 use crate::case::{Case, StartError};
 use crate::defect::Defect;
 use crate::world::World;
-use crate::world::truth::{Breach, SafeBounds};
+use crate::world::truth::Breach;
 
 /// A sound pack under its duty, from the start to half an hour after an onset.
 #[derive(Clone, Debug)]
@@ -34,7 +34,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Sound<CELLS, THERMISTORS> {
         let going = going_on(&case.without_defects(), onset_seconds);
         let driven: Vec<Driven> = driven::<CELLS, THERMISTORS>(&going)?.collect();
         let mut world: World<CELLS, THERMISTORS> = going.world()?;
-        let bounds = SafeBounds::of(world.spec());
+        let bounds = world.spec().safe;
         let mut next_look = onset_seconds + FIRST_LOOK_SECONDS;
         let (mut onset, mut looks, mut passed) = (None, Vec::new(), None);
         for Driven { seconds, step_seconds, actuators } in &driven {

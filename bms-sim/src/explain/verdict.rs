@@ -17,7 +17,7 @@ use super::blind::{self, Blind};
 use crate::case::{Ask, Case, StartError};
 use crate::recording::Recording;
 use crate::run::Loop;
-use crate::world::truth::{Bound, Breach, SafeBounds};
+use crate::world::truth::{Bound, Breach};
 use crate::world::{Actuators, World};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
@@ -108,7 +108,7 @@ impl Verdict {
         driven: impl Iterator<Item = Driven>,
     ) -> Result<Self, StartError> {
         let mut world: World<CELLS, THERMISTORS> = going.world()?;
-        let bounds = SafeBounds::of(world.spec());
+        let bounds = world.spec().safe;
         let mut verdict = Self { passed, without_reactions: None, blind: None };
         let mut next_look = first_onset(going) + FIRST_LOOK_SECONDS;
         for Driven { seconds, step_seconds, actuators } in driven {

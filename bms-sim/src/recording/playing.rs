@@ -28,7 +28,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Playing<CELLS, THERMISTORS> {
     pub(super) fn begin(case: &Arc<Case>) -> Result<Self, StartError> {
         let now = Loop::new(case)?;
         Ok(Self {
-            bounds: SafeBounds::of(now.world.spec()),
+            bounds: now.world.spec().safe,
             now,
             recorder: Recorder::new(case.config()),
             breach: None,

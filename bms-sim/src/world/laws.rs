@@ -259,7 +259,7 @@ fn the_link_is_down_after_the_closed_form_time() {
 #[test]
 fn closing_onto_an_empty_link_welds_and_the_bounds_say_so() {
     let mut world = crane(0.6, 25.0);
-    let bounds = super::truth::SafeBounds::of(world.spec());
+    let bounds = world.spec().safe;
     assert_eq!(bounds.first_breach(&world.truth()), None);
     let rash = Actuators { coils: [true, false, true], ..FREE };
     run(&mut world, 0.2, &rash, &Demand { outside_celsius: 25.0, ..Demand::default() });
@@ -314,7 +314,7 @@ fn a_turning_motor_keeps_the_link_live() {
     run(&mut world, 5.0, &Actuators::OFF, &Demand { outside_celsius: 25.0, ..Demand::default() });
     // e^(−5/8) · 0.9 · 307 V = 148 V, less the motor's own drop.
     assert!((world.bus.link_volts - 148.0).abs() < 3.0, "{}", world.bus.link_volts);
-    let bounds = super::truth::SafeBounds::of(world.spec());
+    let bounds = world.spec().safe;
     run(&mut world, 0.5, &Actuators::OFF, &Demand { outside_celsius: 25.0, ..Demand::default() });
     assert_eq!(bounds.first_breach(&world.truth()).unwrap().bound, super::truth::Bound::LinkLive);
 }

@@ -3,7 +3,7 @@
 use super::cell::Flow;
 use super::load::Demand;
 use super::spec::PackSpec;
-use super::truth::{Bound, SafeBounds};
+use super::truth::Bound;
 use super::{Actuators, Initial, World};
 use crate::defect::{Defect, Kind};
 use bms_core::Frame;
@@ -238,7 +238,7 @@ fn a_cell_the_wrong_way_round_counts_against_the_string() {
     assert_eq!(frame(&reversed).cells.value.0[20].milli(), -300);
     let truth = reversed.truth();
     assert_eq!((truth.volts_low.place, truth.volts_high.place), (20, sound.truth().volts_high.place));
-    let breach = SafeBounds::of(reversed.spec()).first_breach(&truth).unwrap();
+    let breach = reversed.spec().safe.first_breach(&truth).unwrap();
     assert_eq!((breach.bound, breach.place), (Bound::CellReversed, Some(20)));
 
     let before = sound.cells.coulombs(20);

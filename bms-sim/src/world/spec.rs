@@ -4,6 +4,7 @@
 //! are invented for the two packs of the demonstration scenario, of the size that data sheets print; where a figure
 //! follows a source, the source stands beside it, and all others are common practice, no source.
 
+use super::truth::SafeBounds;
 use core::ops::Range;
 
 /// One cell, nominal; single cells scatter around it.
@@ -278,6 +279,8 @@ pub struct PackSpec {
     pub supply: SupplySpec,
     /// Sensors.
     pub sensors: SensorSpec,
+    /// What it takes for safe.
+    pub safe: SafeBounds,
 }
 
 /// Coulombs of an ampere-hour.
@@ -290,6 +293,21 @@ impl PackSpec {
     /// contacts.
     #[must_use]
     pub fn crane() -> Self {
+        let bus = BusSpec {
+            cable_ohms: 14e-3,
+            precharge_ohms: 50.0,
+            precharge_joules_per_kelvin: 12.0,
+            precharge_watts_per_kelvin: 0.4,
+            precharge_rated_celsius: 250.0,
+            precharge_burns_celsius: 450.0,
+            link_farads: 1e-3,
+            link_loss_per_kelvin: 0.2 / 50.0,
+            bleed_down_ohms: 2_500.0,
+            divider_ohms: 1e6,
+            insulation: InsulationSpec::measured_with(150_000.0),
+            contactor: ContactorSpec::breaking(2_000.0, 64.0),
+            fuse: FuseSpec::scaled(1.0),
+        };
         Self {
             cells: 96,
             cells_below_fuse: 48,
@@ -298,21 +316,8 @@ impl PackSpec {
             cell: CellSpec::of_ampere_hours(100.0),
             joint_ohms: 50e-6,
             heat: HeatSpec::of_ampere_hours(100.0, 12.0),
-            bus: BusSpec {
-                cable_ohms: 14e-3,
-                precharge_ohms: 50.0,
-                precharge_joules_per_kelvin: 12.0,
-                precharge_watts_per_kelvin: 0.4,
-                precharge_rated_celsius: 250.0,
-                precharge_burns_celsius: 450.0,
-                link_farads: 1e-3,
-                link_loss_per_kelvin: 0.2 / 50.0,
-                bleed_down_ohms: 2_500.0,
-                divider_ohms: 1e6,
-                insulation: InsulationSpec::measured_with(150_000.0),
-                contactor: ContactorSpec::breaking(2_000.0, 64.0),
-                fuse: FuseSpec::scaled(1.0),
-            },
+            safe: SafeBounds::usual(96, 100.0, &bus),
+            bus,
             load: LoadSpec {
                 follow_seconds: 0.04,
                 over_voltage: 420.0,
@@ -328,6 +333,21 @@ impl PackSpec {
     /// The trainer's pack: 16 cells of 20 Ah, 51 V nominal, 4 modules of 4 cells with 2 thermistors each.
     #[must_use]
     pub fn trainer() -> Self {
+        let bus = BusSpec {
+            cable_ohms: 8e-3,
+            precharge_ohms: 10.0,
+            precharge_joules_per_kelvin: 2.0,
+            precharge_watts_per_kelvin: 0.08,
+            precharge_rated_celsius: 250.0,
+            precharge_burns_celsius: 450.0,
+            link_farads: 5e-3,
+            link_loss_per_kelvin: 0.2 / 50.0,
+            bleed_down_ohms: 500.0,
+            divider_ohms: 1e6,
+            insulation: InsulationSpec::measured_with(25_000.0),
+            contactor: ContactorSpec::breaking(1_000.0, 10.6),
+            fuse: FuseSpec::scaled(0.2),
+        };
         Self {
             cells: 16,
             cells_below_fuse: 8,
@@ -336,21 +356,8 @@ impl PackSpec {
             cell: CellSpec::of_ampere_hours(20.0),
             joint_ohms: 100e-6,
             heat: HeatSpec::of_ampere_hours(20.0, 4.0),
-            bus: BusSpec {
-                cable_ohms: 8e-3,
-                precharge_ohms: 10.0,
-                precharge_joules_per_kelvin: 2.0,
-                precharge_watts_per_kelvin: 0.08,
-                precharge_rated_celsius: 250.0,
-                precharge_burns_celsius: 450.0,
-                link_farads: 5e-3,
-                link_loss_per_kelvin: 0.2 / 50.0,
-                bleed_down_ohms: 500.0,
-                divider_ohms: 1e6,
-                insulation: InsulationSpec::measured_with(25_000.0),
-                contactor: ContactorSpec::breaking(1_000.0, 10.6),
-                fuse: FuseSpec::scaled(0.2),
-            },
+            safe: SafeBounds::usual(16, 20.0, &bus),
+            bus,
             load: LoadSpec {
                 follow_seconds: 0.04,
                 over_voltage: 72.0,
@@ -561,38 +568,4 @@ impl SensorSpec {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use bms_core::Config;
-
-    /// 307 V / 87 mΩ = 3.5 kA: the dead short that the design reckons with.
-    #[test]
-    fn the_crane_pack_has_87_milliohms() {
-        let spec = PackSpec::crane();
-        let path = 96.0 * (spec.cell.ohms + spec.joint_ohms)
-            + spec.bus.cable_ohms
-            + 2.0 * spec.bus.contactor.contact_ohms;
-        assert!((path - 0.087).abs() < 1e-9, "{path}");
-    }
-
-    /// What the firmware is told of its sensors is what they are: a reading at the end of its range means that more may flow.
-    #[test]
-    fn the_current_sensors_end_where_the_firmware_is_told() {
-        let packs = [(PackSpec::crane(), Config::crane()), (PackSpec::trainer(), Config::trainer())];
-        for (spec, config) in packs {
-            let told = [config.pack.current_range, config.pack.current_check_range];
-            let fitted = [spec.sensors.current.range, spec.sensors.current_check.range];
-            for (told, fitted) in told.into_iter().zip(fitted) {
-                assert!((f64::from(told.milli()) / 1_000.0 - fitted).abs() < 1e-3, "{told} {fitted}");
-            }
-        }
-    }
-
-    #[test]
-    fn thermistors_sit_inside_their_modules() {
-        let spec = PackSpec::crane();
-        let seats: Vec<_> = (0..16).map(|thermistor| spec.cell_of_thermistor(thermistor)).collect();
-        assert_eq!(seats[..4], [3, 9, 15, 21]);
-        assert!(seats.iter().enumerate().all(|(place, cell)| spec.module_of(*cell) == place / 2));
-    }
-}
+mod tests;

@@ -1,7 +1,7 @@
 //! What only the world knows: true charge, core temperatures, welds, energies; and the bounds within which all is safe.
 //!
 //! [`Truth`] is gathered from a world for recording and verdict; [`SafeBounds::first_breach`] says whether something
-//! real (not a reading) is out of bounds. Default bounds: cell 2.0…3.8 V and never reversed, core of a cell below 70
+//! real (not a reading) is out of bounds. The bounds are a fact of the pack ([`PackSpec::safe`](super::spec::PackSpec::safe)), which a case may change. Default bounds: cell 2.0…3.8 V and never reversed, core of a cell below 70
 //! °C, no charge above 0.05C below 0 °C and no more plated than 0.1 % of the capacity (plating does not heal), no more than 1 % of what
 //! can react reacted (such a cell vents), joint below 15 W as a mean over a minute and below
 //! 100 °C, link below 60 V 5 s after opening, no closing above the precharge end limit (5 % or 20 V, whichever is
@@ -13,7 +13,8 @@ use super::World;
 use super::bus::{Moved, NEGATIVE, POSITIVE, PRECHARGE};
 use super::deviation::CONTACTORS;
 use super::ocv::Curve;
-use super::spec::{COULOMBS_AN_AMPERE_HOUR, PackSpec};
+use super::spec::{BusSpec, COULOMBS_AN_AMPERE_HOUR};
+use serde::Serialize;
 
 /// The least or the greatest of many, with its place (counted from 0).
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -153,7 +154,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
 }
 
 /// The bounds of what is safe.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct SafeBounds {
     /// Least voltage of a cell in volts.
     pub cell_low_volts: f64,
@@ -161,7 +162,9 @@ pub struct SafeBounds {
     pub cell_high_volts: f64,
     /// Most temperature inside a cell in °C.
     pub cell_celsius: f64,
-    /// Most current into the pack while a cell is below 0 °C, in amperes.
+    /// A cell below this is frozen, in °C ...
+    pub frozen_celsius: f64,
+    /// ... and may not be charged with more than this, in amperes.
     pub frozen_charge_amps: f64,
     /// Most charge that may plate in a cell, in ampere-hours.
     pub plated_ampere_hours: f64,
@@ -254,15 +257,15 @@ pub struct Breach {
 }
 
 impl SafeBounds {
-    /// The default bounds of a pack.
+    /// The default bounds of so many cells of this size between these contactors.
     #[must_use]
-    pub fn of(spec: &PackSpec) -> Self {
-        let ampere_hours = spec.cell.capacity_coulombs / super::spec::COULOMBS_AN_AMPERE_HOUR;
-        let nominal_volts = 3.2 * f64::from(u32::try_from(spec.cells).unwrap_or(u32::MAX));
+    pub fn usual(cells: u32, ampere_hours: f64, bus: &BusSpec) -> Self {
+        let nominal_volts = 3.2 * f64::from(cells);
         Self {
             cell_low_volts: 2.0,
             cell_high_volts: 3.8,
             cell_celsius: 70.0,
+            frozen_celsius: 0.0,
             frozen_charge_amps: 0.05 * ampere_hours,
             plated_ampere_hours: 0.001 * ampere_hours,
             reacted: 0.01,
@@ -271,8 +274,8 @@ impl SafeBounds {
             link_volts: 60.0,
             link_seconds: 5.0,
             closing_volts: (0.05 * nominal_volts).min(20.0),
-            opening_amps: spec.bus.contactor.breaking_limit_amps,
-            resistor_celsius: spec.bus.precharge_rated_celsius,
+            opening_amps: bus.contactor.breaking_limit_amps,
+            resistor_celsius: bus.precharge_rated_celsius,
             insulation_ohms_a_volt: 100.0,
         }
     }
@@ -281,7 +284,7 @@ impl SafeBounds {
     #[must_use]
     pub fn first_breach(&self, truth: &Truth) -> Option<Breach> {
         let at = |extreme: Extreme| (extreme.value, Some(extreme.place));
-        let frozen = if truth.celsius_low.value < 0.0 { truth.string_amps } else { 0.0 };
+        let frozen = if truth.celsius_low.value < self.frozen_celsius { truth.string_amps } else { 0.0 };
         let live = if truth.apart_seconds > self.link_seconds { truth.link_volts } else { 0.0 };
         let below = [
             (Bound::CellReversed, at(truth.volts_low), 0.0),

@@ -2,7 +2,6 @@
 
 use crate::case::{Case, StartError};
 use crate::run::Loop;
-use crate::world::truth::SafeBounds;
 use bms_core::fault::{Fault, Reaction};
 use bms_core::frame::Wanted;
 use bms_core::{Decision, Witness};
@@ -41,7 +40,7 @@ pub fn replayed<const CELLS: usize, const THERMISTORS: usize>(
     witness: &mut impl Witness,
 ) -> Result<Option<Came>, StartError> {
     let mut now = Loop::<CELLS, THERMISTORS>::new(case)?;
-    let bounds = SafeBounds::of(now.world.spec());
+    let bounds = now.world.spec().safe;
     let mut connected = false;
     while !now.over() && now.at_ms < until_ms {
         let this = Came { tick: now.tick, seconds: now.seconds() };

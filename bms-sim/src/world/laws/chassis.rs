@@ -1,12 +1,12 @@
 //! Leaks to the chassis, seen at the whole pack.
 
 use super::*;
-use crate::world::truth::{Bound, SafeBounds};
+use crate::world::truth::Bound;
 
 /// Both poles to the chassis as shares of the pack's voltage, and the breached bound, settled with the contactors open, then closed.
 fn open_and_closed(kind: Option<(Kind, usize)>) -> [([f64; 2], Option<Bound>); 2] {
     let mut world = crane(0.6, 15.0);
-    let bounds = SafeBounds::of(world.spec());
+    let bounds = world.spec().safe;
     if let Some((kind, place)) = kind {
         world.inject(Defect::usual(kind, place, 0.0)).unwrap();
     }

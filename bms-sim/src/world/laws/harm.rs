@@ -1,7 +1,7 @@
 //! Laws of what a cell never gets over, in the whole pack.
 
 use super::super::spec::PackSpec;
-use super::super::truth::{Bound, SafeBounds};
+use super::super::truth::Bound;
 use super::super::{Actuators, Initial, World};
 use super::{Crane, FREE, crane};
 use crate::defect::{Defect, Kind};
@@ -39,7 +39,7 @@ fn a_cell_runs_away_and_no_heat_is_lost() {
         for _ in 0..steps {
             world.step(dt, &Actuators::OFF, &demand(0.0, 25.0));
             peak = peak.max(world.cells.celsius[30]);
-            let breach = SafeBounds::of(world.spec()).first_breach(&world.truth());
+            let breach = world.spec().safe.first_breach(&world.truth());
             vents =
                 vents.or(breach.filter(|breach| breach.bound == Bound::CellHot).map(|breach| breach.seconds));
         }
@@ -120,13 +120,13 @@ fn charging_while_frozen_plates_for_good() {
     assert!(missing.abs() < 1.0 + 1e-4 * after.scale, "{missing} J");
 
     let harm = world.cells.harm.clone();
-    let breach = SafeBounds::of(world.spec()).first_breach(&world.truth()).unwrap();
+    let breach = world.spec().safe.first_breach(&world.truth()).unwrap();
     assert_eq!(breach.bound, Bound::ChargedFrozen);
     for _ in 0..600 {
         world.step(10.0, &Actuators::OFF, &demand(0.0, 25.0));
     }
     assert_eq!(world.cells.harm, harm);
-    let breach = SafeBounds::of(world.spec()).first_breach(&world.truth()).unwrap();
+    let breach = world.spec().safe.first_breach(&world.truth()).unwrap();
     assert_eq!((breach.bound, breach.place), (Bound::CellPlated, Some(harm.most_plated().place)));
 }
 

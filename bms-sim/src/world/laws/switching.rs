@@ -1,7 +1,7 @@
 //! Contactors, fuse, disconnects and short circuits, seen at the whole pack.
 
 use super::*;
-use crate::world::truth::{Bound, SafeBounds};
+use crate::world::truth::Bound;
 use bms_core::frame::Contact;
 
 fn at(celsius: f64) -> Demand {
@@ -162,7 +162,7 @@ fn a_turning_motor_lifts_the_link_above_the_pack() {
     run(&mut world, 0.1, &Actuators { coils: [true, false, false], ..FREE }, &at(25.0));
     assert!(world.bus.link_volts > world.bus.pack_volts + 50.0, "{}", world.bus.link_volts);
     run(&mut world, 0.1, &closed, &at(25.0));
-    let breach = SafeBounds::of(world.spec()).first_breach(&world.truth()).unwrap();
+    let breach = world.spec().safe.first_breach(&world.truth()).unwrap();
     assert_eq!(breach.bound, Bound::ClosedOntoDifference);
 }
 
