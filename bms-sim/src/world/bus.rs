@@ -211,6 +211,18 @@ impl Bus {
         self.insulation.weaker_ohms(self.pairs(), hold, &deviations.chassis_leaks, string)
     }
 
+    /// What leaks to the chassis draw from each of these cells, in amperes.
+    #[must_use]
+    pub fn leak_amps<const CELLS: usize, const THERMISTORS: usize>(
+        &self,
+        deviations: &Deviations<CELLS, THERMISTORS>,
+        cell_volts: &[f64; CELLS],
+    ) -> [f64; CELLS] {
+        let joined = self.made(POSITIVE, &deviations.contactors);
+        let (leaks, string) = (&deviations.chassis_leaks, &deviations.string_siemens);
+        self.insulation.drawn_amps((self.pairs(), joined), leaks, string, cell_volts)
+    }
+
     /// Stands at rest with this pack voltage since long, all open and sound, the link empty.
     pub fn stand(&mut self, pack_volts: f64) {
         self.pack_volts = pack_volts;

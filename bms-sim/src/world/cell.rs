@@ -1,12 +1,13 @@
 //! The cells: charge, polarisation, hysteresis, voltage and heat, each cell a column of plain arrays.
 //!
 //! ```text
-//! ds/dt = i / Q                                    i = share (I − G e), what goes through the cell; positive charges
+//! ds/dt = i / Q                                    i = share (I − L − G e), what goes through the cell; positive charges
 //! τₖ dvₖ/dt = Rₖ f g i − vₖ            k = 1, 2    exact for i held over the step: vₖ ← aₖ vₖ + (1 − aₖ) Rₖ f g i, aₖ = e^(−dt/τₖ)
 //! dh/dt = (γ |i| / Q) (M sign(i) − h)              one-state hysteresis, moves with charge throughput only
 //! e = U(s) + (T − 25 °C) U'(s) + v₁ + v₂ + h
-//! V = share (e + I R) + I R_joint                  R = R₀ f g + R_added; the joint inside the taps
+//! V = share (e + (I − L) R) + I R_joint            R = R₀ f g + R_added; the joint inside the taps
 //! share = 1 / (1 + R G)                            Kirchhoff; G is the conductance across the cell: bleed resistor, leak, short
+//!                                                  L is what leaks to the chassis take from it: see `insulation`
 //! f = exp(E (1/T − 1/298.15 K))                    Arrhenius, E = 20 kJ/mol / gas constant
 //! g = g(s)                                         rise at low charge
 //! heat = i² R + v₁² / R₁ f g + v₂² / R₂ f g + i h + i T U'(s)
@@ -90,6 +91,8 @@ pub struct Cells<const CELLS: usize> {
     bleed_siemens: [f64; CELLS],
     /// The leak's part of both together.
     leak_part: [f64; CELLS],
+    /// What leaks to the chassis draw from each cell, in amperes.
+    chassis_amps: [f64; CELLS],
     sound_leak_siemens: f64,
     bleed_joules: f64,
     /// Charge that left all cells beside the string, in coulombs.
@@ -183,6 +186,7 @@ impl<const CELLS: usize> Cells<CELLS> {
             leak_siemens: [0.0; CELLS],
             bleed_siemens: [0.0; CELLS],
             leak_part: [1.0; CELLS],
+            chassis_amps: [0.0; CELLS],
             sound_leak_siemens: 1.0 / spec.cell.leak_ohms,
             bleed_joules: 0.0,
             beside_coulombs: 0.0,
@@ -287,13 +291,13 @@ impl<const CELLS: usize> Cells<CELLS> {
             + slow * self.slow_volts[cell] * self.slow_volts[cell] * self.slow_half_siemens[cell]
     }
 
-    /// Energy that the bleed resistors have turned into heat outside the cells, in joules.
+    /// Energy that bleed resistors and leaks to the chassis have turned into heat outside the cells, in joules.
     #[must_use]
     pub fn bleed_joules(&self) -> f64 {
         self.bleed_joules
     }
 
-    /// Charge that bleed resistors and leaks have taken from all cells together up to the last refresh, in coulombs.
+    /// Charge that bleed resistors and leaks of either kind have taken from all cells together up to the last refresh, in coulombs.
     #[must_use]
     pub fn beside_coulombs(&self) -> f64 {
         self.beside_coulombs
@@ -313,7 +317,7 @@ impl<const CELLS: usize> Cells<CELLS> {
                 (share * share * squared + correction, share * share * mean_squared + correction);
             let through = share * coulombs - beside * seconds;
             let (ohms, siemens) = (self.own_ohms[cell], self.leak_siemens[cell] + self.bleed_siemens[cell]);
-            let volts = self.open_volts[cell] * (1.0 + ohms * siemens);
+            let volts = self.open_volts[cell] * (1.0 + ohms * siemens) + ohms * self.chassis_amps[cell];
             let pair_ohms = self.fast_gain[cell] * per_taken[0] + self.slow_gain[cell] * per_taken[1];
             let piece = curve.at(self.charge[cell]);
             let entropy = piece.entropy_level + piece.entropy_slope * self.charge[cell];
@@ -321,7 +325,9 @@ impl<const CELLS: usize> Cells<CELLS> {
             let left = coulombs - through;
             let left_joules =
                 volts * left + ohms * (share * self.throughput.squared - beside * coulombs - squared);
-            let leaks = self.leak_part[cell];
+            // All of it left at the same voltage: what the chassis took is no heat of the cell, nor of its bleed resistor.
+            let beside_cell = left - self.chassis_amps[cell] * seconds;
+            let leaks = if left == 0.0 { 1.0 } else { self.leak_part[cell] * beside_cell / left };
             self.bleed_joules += (1.0 - leaks) * left_joules;
             self.beside_coulombs += left;
             *joules = leaks * left_joules
@@ -333,6 +339,11 @@ impl<const CELLS: usize> Cells<CELLS> {
             self.relaxed_joules[cell] = self.pair_joules(cell);
         }
         self.throughput = Throughput::default();
+    }
+
+    /// From the next [`Cells::refresh`] on, leaks to the chassis draw this from each cell, in amperes.
+    pub fn leak_to_chassis(&mut self, amps: &[f64; CELLS]) {
+        self.chassis_amps = *amps;
     }
 
     /// Renews what changes slowly, for steps of `dt` seconds.
@@ -375,10 +386,11 @@ impl<const CELLS: usize> Cells<CELLS> {
             let resting = self.level[cell]
                 + self.slope[cell] * self.charge[cell]
                 + (self.fast_volts[cell] + self.slow_volts[cell] + self.hysteresis_volts[cell]);
-            self.beside_amps[cell] = share * resting * siemens;
-            self.level[cell] *= share;
+            let chassis = self.chassis_amps[cell];
+            self.beside_amps[cell] = share * (resting * siemens + chassis);
+            self.level[cell] = share * (self.level[cell] - ohms * chassis);
             self.slope[cell] *= share;
-            self.open_volts[cell] = share * resting;
+            self.open_volts[cell] = share * (resting - ohms * chassis);
         }
     }
 

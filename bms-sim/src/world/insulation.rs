@@ -25,9 +25,16 @@
 //! the link, `η = ∓(V − u)/2`, and one exponential is left. Both are exact for inputs held over a piece of a tick; of inputs that move
 //! in it, their mean is held.
 //!
-//! Not modelled: leak currents are not taken from the cells, and fuse, disconnect and cells lie where they do without a capacitance of
-//! their own. The worst leaks that can be injected, 2 kΩ at both poles, would take 307 V / 4 kΩ = 77 mA: 0.08 % of the charge of
-//! 100 Ah in an hour, and 51 V / 4 kΩ = 13 mA of 20 Ah as much.
+//! One leak has no way back but sound insulation and meters: it draws a tenth of a milliampere. Two of them draw from the cells that lie
+//! between: a cell gives what flows out of the string above it, in the lower half what flows in below it, which is the same as long as
+//! the fuse joins the halves:
+//!
+//! ```text
+//! L(cell) = Σ g (v − chassis) over the leaks above the cell        v of the node that the leak hangs on, B+ included
+//! ```
+//!
+//! 2 kΩ at both poles of 317 V take 79 mA: 0.08 % of 100 Ah an hour. Not modelled: what the leaks move while the capacitors charge, some
+//! 0.1 mC at each change; the drop of that current in the joints; and a capacitance of fuse, disconnect and cells themselves.
 
 use super::spec::{BusSpec, InsulationSpec};
 use bms_core::frame::ToChassis;
@@ -194,6 +201,41 @@ impl Insulation {
             }
         }
         1.0 / positive.max(negative)
+    }
+
+    /// What leaks beyond sound insulation draw from each cell, in amperes: positive ones discharge it. A leak on the load's side counts at
+    /// B+ while the positive contactor joins it.
+    #[must_use]
+    pub fn drawn_amps<const CELLS: usize>(
+        &self,
+        (pairs, joined): (Pairs, bool),
+        leaks: &Leaks,
+        string_siemens: &[f64; CELLS],
+        cell_volts: &[f64; CELLS],
+    ) -> [f64; CELLS] {
+        let mut drawn = [0.0; CELLS];
+        let positive = leaks.positive + if joined { leaks.load_positive } else { 0.0 };
+        let sound = [positive, leaks.negative].iter().chain(string_siemens).all(|siemens| *siemens <= 0.0);
+        if sound {
+            return drawn;
+        }
+        // Either half hangs on its own pole; the fuse lies in the middle, and the node below it belongs to the lower half.
+        let own = 1.0 / self.spec.pack_ohms + 1.0 / self.spec.meter_ohms;
+        let middle = CELLS / 2;
+        let (to_negative, to_positive) = (self.negative_volts(pairs), self.positive_volts(pairs));
+        let (mut below, mut inward) = (0.0, (own + leaks.negative) * to_negative);
+        for cell in 0..middle {
+            drawn[cell] = inward;
+            below += cell_volts[cell];
+            inward -= string_siemens[cell] * (below - to_negative);
+        }
+        let (mut above, mut outward) = (0.0, (own + positive) * to_positive);
+        for cell in (middle..CELLS).rev() {
+            outward += string_siemens[cell] * (to_positive - above);
+            drawn[cell] = outward;
+            above += cell_volts[cell];
+        }
+        drawn
     }
 
     /// Lets it settle over a piece of a tick in which nothing switches, at the end of which the poles stand as given.

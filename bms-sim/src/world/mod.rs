@@ -442,6 +442,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         if bleeding != self.slow.bleeding {
             self.adapt_cells(bleeding);
         }
+        self.cells.leak_to_chassis(&self.bus.leak_amps(&self.deviations, &self.cells.volts));
         self.cells.refresh(dt, curve, &self.deviations);
         let joints = self.deviations.joint_ohms.iter().map(|added| self.spec.joint_ohms + added).sum();
         self.slow = Slow {

@@ -99,6 +99,47 @@ fn two_leaks_look_like_a_weld_to_the_cross_voltages() {
     assert!(world.truth().made == [false; 3]);
 }
 
+/// Ohm: two leaks draw from the cells between them what their node's voltage drives through both, one leak draws what sound insulation and
+/// meters let back (317 V through some 1.4 MΩ: 0.2 mA). For ten hours at 60 % charge, in mAh beside the sound twin. Between B+ and B−: all
+/// cells, 317 V / 4 kΩ = 79 mA. Between the node above cell 72 and B−: 238 V / 4 kΩ = 59 mA from cells 1 to 72. Between those above 24 and
+/// 36, one on each side of the middle of the lower half: 12 cells, 39.6 V / 4 kΩ = 9.9 mA.
+#[test]
+fn two_leaks_draw_from_the_cells_between_them() {
+    let lost = |leaks: &[(Kind, usize)]| {
+        let mut world = crane(0.6, 15.0);
+        for (kind, place) in leaks {
+            world.inject(Defect { severity: 2.0, ..Defect::usual(*kind, *place, 0.0) }).unwrap();
+        }
+        let demand = Demand { outside_celsius: 15.0, ..Demand::default() };
+        let before = world.energy();
+        for _ in 0..3_600 {
+            world.step(10.0, &Actuators::OFF, &demand);
+        }
+        let after = world.energy();
+        // Of up to 317 V · 79 mA · 10 h = 0.9 MJ, within 1e-4.
+        let missing = (after.stored - before.stored) - (after.received - before.received);
+        assert!(missing.abs() < 90.0, "{missing} J in {leaks:?}");
+        core::array::from_fn::<f64, 96, _>(|cell| world.cells.coulombs(cell) / 3.6)
+    };
+    let sound = lost(&[]);
+    for (leaks, drawn, amps) in [
+        (&[(Kind::LeakPositive, 0), (Kind::LeakNegative, 0)][..], 0..96, 79.2),
+        (&[(Kind::LeakAlongString, 71), (Kind::LeakNegative, 0)], 0..72, 59.4),
+        (&[(Kind::LeakAlongString, 35), (Kind::LeakAlongString, 23)], 24..36, 9.9),
+        (&[(Kind::LeakPositive, 0)], 0..0, 0.0),
+    ] {
+        let found = lost(leaks);
+        for (cell, (sound, found)) in sound.iter().zip(found).enumerate() {
+            let expected = if drawn.contains(&cell) { 10.0 * amps } else { 0.0 };
+            let took = sound - found;
+            assert!(
+                (took - expected).abs() < 0.01 * expected + 3.0,
+                "cell {cell}: {took} mAh for {expected} in {leaks:?}"
+            );
+        }
+    }
+}
+
 /// A precharge contactor that closes onto an open resistor holds nothing: the link floats on.
 #[test]
 fn an_open_resistor_leaves_the_link_floating() {
