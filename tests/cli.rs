@@ -150,6 +150,7 @@ fn every_verb_has_a_document() {
     // Its line in `bms-core/src/fault/list.rs`.
     let open = open.expect("the fault is in the list");
     assert_eq!((&open["dwell_seconds"], &open["reaction"]), (&0.2.into(), &"Report".into()));
+    assert_eq!((&open["release_dwell_seconds"], &open["clearing"]), (&1.0.into(), &"at the panel".into()));
 }
 
 /// What the list says of a defect is enough to write it: the keys with the names and the bounds printed make a case that is accepted,
@@ -308,6 +309,19 @@ fn without_arguments_a_case_is_played_and_the_way_on_is_shown() {
 fn the_lists_are_printed() {
     let faults = call("list faults");
     assert!(faults.code == Some(0) && faults.out.contains("\nthermistor_open "), "{}", faults.out);
+    // Each with its limit, dwell and reaction, what it means, and how it ends.
+    for fault in bms_core::Fault::ALL {
+        let mut lines = faults.out.lines().skip_while(|line| !line.starts_with(&format!("{} ", fault.key())));
+        let [first, meaning, ends] = [(); 3].map(|()| lines.next().unwrap_or_default());
+        assert!(
+            ["Report", "Derate", "OpenSoon", "OpenNow"].iter().any(|word| first.ends_with(word)),
+            "{first}"
+        );
+        assert!(
+            meaning.contains(fault.meaning()) && ends.contains("gone ") && ends.contains("cleared "),
+            "{ends}"
+        );
+    }
     let defects = call("list defects");
     assert!(defects.code == Some(0) && defects.out.contains("\nadded_resistance "), "{}", defects.out);
 }

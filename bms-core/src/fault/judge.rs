@@ -55,6 +55,8 @@ pub struct Shown {
     pub release: Option<Quantity>,
     /// The dwell until confirmed.
     pub dwell: Millis,
+    /// The time within the release limit after which the condition is gone.
+    pub release_dwell: Millis,
     /// What is done.
     pub reaction: Reaction,
     /// Who may clear it.
@@ -141,6 +143,7 @@ impl<Q: Watched> Limit<Q> {
             trip: self.trip.shown(),
             release: self.release.shown(),
             dwell: self.dwell,
+            release_dwell: self.release_dwell,
             reaction: self.reaction,
             clearing: self.clearing,
         }

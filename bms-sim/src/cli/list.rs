@@ -8,6 +8,7 @@ use crate::recording::file::GENERATOR;
 use crate::recording::values::Values;
 use crate::repair::Work;
 use bms_core::Fault;
+use bms_core::fault::{Reaction, Shown};
 use bms_core::witness::Quantity;
 use serde::Serialize;
 
@@ -57,9 +58,29 @@ fn faults() -> String {
         let limit = shown.trip.map_or_else(|| "by its own rule".to_owned(), words::quantity);
         let (key, name, dwell) = (fault.key(), fault.words(), words::dwell(shown.dwell));
         let reaction = words::reaction(shown.reaction);
-        let meaning = fault.meaning();
-        lines + &format!("{key:<26} {name:<42} {limit:>16}  {dwell:<14} {reaction}\n    {meaning}\n")
+        let (meaning, ends) = (fault.meaning(), ends(&shown));
+        lines
+            + &format!(
+                "{key:<26} {name:<42} {limit:>16}  {dwell:<14} {reaction}\n    {meaning}\n    {ends}\n"
+            )
     })
+}
+
+/// How a fault ends: what its condition must be for how long, and whether it ends with that.
+fn ends(shown: &Shown) -> String {
+    let back = shown.release.map_or_else(
+        || "when its own rule says".to_owned(),
+        |limit| format!("at {}", words::quantity(limit)),
+    );
+    let (for_time, clearing) = (words::duration(shown.release_dwell), words::clearing(shown.clearing));
+    match shown.reaction {
+        Reaction::Report | Reaction::Derate => {
+            format!("gone {back} for {for_time}, and ends then; its record is cleared {clearing}")
+        }
+        Reaction::OpenSoon | Reaction::OpenNow => {
+            format!("gone {back} for {for_time}, and holds until cleared {clearing}")
+        }
+    }
 }
 
 /// As a case file writes them: below each kind what it changes, then the keys that it takes.
@@ -126,7 +147,9 @@ impl FaultsShown {
             }
             values
                 .and("dwell", Quantity::Millis(shown.dwell))
+                .and("release_dwell", Quantity::Millis(shown.release_dwell))
                 .with("reaction", words::reaction(shown.reaction))
+                .with("clearing", words::clearing(shown.clearing))
         };
         Self { schema: 1, generator: GENERATOR, pack: PACK, faults: Fault::ALL.map(of).to_vec() }
     }

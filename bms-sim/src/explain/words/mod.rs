@@ -31,7 +31,7 @@ pub use distance::{distance, distances_heading, distances_not_asked};
 pub use evidence::{assessment, because, by_hand, evidence, fault_stage, load_steps, refusal};
 pub use healthy::{accused_falsely, false_alarm, near_misses, sound_packs_worked};
 pub use judged::judged;
-pub use names::{coils, contactor, part, reaction, rule, stage, step};
+pub use names::{clearing, coils, contactor, part, reaction, rule, stage, step};
 pub use numbers::{
     amp_hours, amps, celsius, clock, duration, dwell, milliohms, ohms, percent, place, quantity, seconds,
     volts,

@@ -111,7 +111,8 @@ pub const fn rule(rule: LimitRule) -> &'static str {
 }
 
 /// Who may clear a fault.
-pub(super) const fn clearing(clearing: Clearing) -> &'static str {
+#[must_use]
+pub const fn clearing(clearing: Clearing) -> &'static str {
     match clearing {
         Clearing::AtPanel => "at the panel",
         Clearing::AtService => "by the workshop only",
