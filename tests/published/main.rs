@@ -1,9 +1,12 @@
 //! Figures that others have published, held against both crates together: one file a field, and each test names its source. Tables lie
 //! in `data`.
 //!
-//! Beside the code, against the same sources, stand: the Steinhart–Hart form of the thermistor and its moisture path (2), the pulse
-//! of an RC cell and the worked 3.7 V example (2), the OCV function and its lines (2), lumped heating, cooling and the thermistor's lag
-//! (3), the Philox words and normal moments (2), the melting curve (1), 50 mA for a day (1), charge and energy laws (2).
+//! Beside the code stand others, each with its source. In the world: precharge, a load and a turning motor, a short and the fuse (`bus`,
+//! `ngspice` and a resistor maker), the chassis with and without the link (`insulation`, `ngspice` and UN R100), a pulse, a worked example and
+//! a hard short (`cell`, `ngspice` and `SciPy`), runaway (`harm`, `SciPy`), sheets of contactors (`contactor`), a cell's sheet and Arrhenius
+//! (`ocv`), the Steinhart–Hart form (`thermistor`), the words of the generator (`noise`). In the core: the formula of UN R100
+//! (`insulation`), the closed form of precharge and its printed fractions, the making life of a sheet (`sequence`), tables and coefficients
+//! of two thermistors (`sense`), a cell's sheet and Arrhenius (`estimate`), the catalogue of checksums (`config`).
 #![allow(
     clippy::cast_precision_loss,
     clippy::cast_possible_truncation,
@@ -12,8 +15,10 @@
 )]
 
 mod cells;
+mod circuits;
 mod contactors;
 mod heat;
+mod insulation;
 mod limits;
 mod records;
 mod statistics;

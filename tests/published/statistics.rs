@@ -82,6 +82,26 @@ fn three_in_a_row_of_even_chances() {
 }
 
 #[test]
+fn five_in_a_row_of_nine_in_ten() {
+    waits_as_feller_says(-1.281_551_6, (0.9, 5.0), 10_000);
+}
+
+#[test]
+fn two_in_a_row_of_one_in_twenty() {
+    waits_as_feller_says(1.644_853_6, (0.05, 2.0), 6_000);
+}
+
+#[test]
+fn five_in_a_row_below_one_sigma() {
+    waits_as_feller_says(-1.0, (0.841_344_746_1, 5.0), 10_000);
+}
+
+#[test]
+fn eight_in_a_row_of_nineteen_in_twenty() {
+    waits_as_feller_says(-1.644_853_6, (0.95, 8.0), 10_000);
+}
+
+#[test]
 fn one_beyond_two_sigma() {
     waits_as_feller_says(2.0, (0.022_750_131_9, 1.0), 20_000);
 }
@@ -109,9 +129,18 @@ fn the_sensors_noise_has_normal_tails() {
 #[test]
 fn the_greatest_of_many_stands_as_high_as_computed() {
     for (of, mean, sigma) in [
+        (2, 0.564_19, 0.825_65),
+        (3, 0.846_28, 0.747_98),
+        (5, 1.162_96, 0.668_98),
+        (8, 1.423_60, 0.610_65),
+        (10, 1.538_75, 0.586_81),
         (12, 1.629_23, 0.568_89),
         (16, 1.765_99, 0.543_15),
+        (20, 1.867_48, 0.525_07),
         (24, 1.947_67, 0.511_38),
+        (32, 2.069_67, 0.491_55),
+        (48, 2.233_12, 0.466_76),
+        (64, 2.343_73, 0.451_09),
         (96, 2.492_97, 0.431_29),
     ] {
         let (noise, ticks) = (Noise::new(11), 10_000_u32);

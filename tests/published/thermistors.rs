@@ -89,3 +89,49 @@ fn a_broken_wire_is_no_temperature() {
         }
     }
 }
+
+/// Codes of an ideal 12-bit converter, 4095 · R / (R + 10 kΩ), of the maker's table and of the other class (computed, unrounded): read back
+/// within what half a code and the firmware's curve may be off.
+#[test]
+fn the_codes_of_a_converter_are_read_back() {
+    for (celsius, code) in [
+        (-40.0, 3_890.281),
+        (-20.0, 3_570.699),
+        (0.0, 2_997.910),
+        (10.0, 2_631.088),
+        (25.0, 2_047.500),
+        (40.0, 1_507.322),
+        (45.0, 1_348.705),
+        (50.0, 1_202.642),
+        (60.0, 949.597),
+        (80.0, 585.401),
+        (85.0, 518.893),
+        (100.0, 363.113),
+        (125.0, 206.480),
+    ] {
+        near(firmware_reads(ThermistorCurve::B3435, f64::round(code) / 4_095.0), celsius, 0.2, "°C");
+        near(thermistor::ratio(celsius, 0.0, 10_000.0) * 4_095.0 / code, 1.0, 2e-3, "of the code");
+    }
+}
+
+/// Ohm: a rail at 1 % of the reference is 101 Ω beside 10 kΩ, one at 99 % is 990 kΩ. Next to it on either side.
+#[test]
+fn a_rail_is_where_the_divider_puts_it() {
+    for (ohms, expected) in [
+        (98.0, Some(Fault::ThermistorShorted)),
+        (104.0, None),
+        (960e3, None),
+        (1_020e3, Some(Fault::ThermistorOpen)),
+    ] {
+        let mut core = Controller::<16, 8>::new(Config::trainer().fit().expect("the default is valid"));
+        let ratio: f64 = ohms / (ohms + 10_000.0);
+        for tick in 0..100 {
+            let mut frame = Frame::empty(Instant(tick * 10));
+            frame.thermistors = Part::fresh(Each::all(Ratio::from_bits((ratio * 65_536.0).round() as i32)));
+            core.tick(&frame, &mut ());
+        }
+        for fault in [Fault::ThermistorOpen, Fault::ThermistorShorted] {
+            assert_eq!(core.faults().confirmed.holds(fault), expected == Some(fault), "{ohms} Ω: {fault:?}");
+        }
+    }
+}
