@@ -6,6 +6,7 @@
 //! beside the recording, which never changes. [`Recording::snapshots_cost`] says what the snapshots cost.
 
 pub mod branch;
+pub mod column;
 mod digest;
 pub mod file;
 mod playing;

@@ -8,11 +8,10 @@ use super::read::Mark;
 use super::{FileError, GENERATOR, SCHEMA, hexadecimal};
 use crate::case::{Case, StartError};
 use crate::recording::digest::Digest;
-use crate::recording::signals::{self, Signals};
+use crate::recording::signals::{self, Moment, Signals};
 use crate::recording::values::EventShown;
 use crate::recording::{Event, Follow, Recording, play_to};
 use crate::run::Loop;
-use bms_core::Frame;
 use mcap::records::{MessageHeader, Metadata};
 use mcap::{Attachment, Compression, McapError, WriteOptions, Writer};
 use serde::Serialize;
@@ -150,31 +149,30 @@ struct Following<'a, const CELLS: usize, const THERMISTORS: usize> {
     next_complete_seconds: f64,
 }
 
-/// A tick of which only the beginning is known; with its frame when signals are due.
+/// A tick of which only the beginning is known; with the pack as it is measured when signals are due.
 struct Begun<const CELLS: usize, const THERMISTORS: usize> {
-    tick: u64,
     at_ms: u64,
-    frame: Option<Frame<CELLS, THERMISTORS>>,
+    shown: Option<Loop<CELLS, THERMISTORS>>,
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Follow<CELLS, THERMISTORS>
     for Following<'_, CELLS, THERMISTORS>
 {
     fn before(&mut self, now: &Loop<CELLS, THERMISTORS>) {
-        let frame = (now.at_ms >= self.next_signals_ms).then(|| now.frame());
-        self.begun = Some(Begun { tick: now.tick, at_ms: now.at_ms, frame });
+        let shown = (now.at_ms >= self.next_signals_ms).then(|| now.clone());
+        self.begun = Some(Begun { at_ms: now.at_ms, shown });
     }
 
     fn after(&mut self, now: &Loop<CELLS, THERMISTORS>, events: &[Event], digest: &Digest) {
-        let (Some(Begun { tick, at_ms, frame }), Some(decision)) = (self.begun.take(), now.decision) else {
+        let (Some(Begun { at_ms, shown }), Some(decision)) = (self.begun.take(), now.decision) else {
             return;
         };
         for event in events {
             self.writing.attempt(|messages| messages.event(at_ms, event));
         }
-        if let Some(frame) = frame {
+        if let Some(before) = shown {
             self.next_signals_ms = (at_ms / SIGNALS_MS + 1) * SIGNALS_MS;
-            let signals = Signals::of(tick, at_ms, &frame, &decision, now);
+            let signals = Signals::of(&Moment::of(&before, &before.frame(), &decision, now));
             self.writing.attempt(|messages| messages.message(messages.signals, at_ms, &signals));
         }
         if at_ms >= self.next_digest_ms || now.over() {
@@ -230,7 +228,7 @@ impl Messages {
             let schema = to.add_schema(name.trim_start_matches('/'), "jsonschema", schema.as_bytes())?;
             to.add_channel(schema, name, "json", &BTreeMap::new()).map(Topic)
         };
-        let (events, signals) = (topic("/events", EVENTS_SCHEMA)?, topic("/signals", signals::SCHEMA)?);
+        let (events, signals) = (topic("/events", EVENTS_SCHEMA)?, topic("/signals", &signals::schema())?);
         let decisions = topic("/decisions", DECISIONS_SCHEMA)?;
         let mut messages =
             Self { to, sequence: 0, events, signals, decisions, case: Arc::clone(case), sentence };
