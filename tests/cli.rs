@@ -459,6 +459,8 @@ fn a_killed_process_leaves_a_recording_of_what_it_played() {
     child.kill().expect("it still runs");
     child.wait().expect("it ends");
     assert!(!folder.path().join("it.mcap").exists());
+    let ran = ended(&mut command(folder.path(), "why it.mcap"));
+    assert!(ran.code == Some(3) && ran.err.ends_with("; did you mean it.mcap.part?\n"), "{}", ran.err);
     let ran = ended(&mut command(folder.path(), "why it.mcap.part"));
     assert_eq!(ran.code, Some(0), "{}", ran.err);
     assert!(ran.out.contains("The recording goes to ") && ran.out.contains("cut short there"), "{}", ran.out);

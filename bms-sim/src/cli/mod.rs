@@ -239,8 +239,13 @@ fn from_file(path: &Path) -> Result<Result<Case, CaseError>, Ended> {
     Ok(Case::read(path))
 }
 
-/// The case file in the same folder whose name is most like that of a file that is not there.
+/// What was probably meant by the name of a file that is not there: the recording of a run that was killed, or the case file in the same
+/// folder whose name is most like it.
 fn likely(path: &Path) -> Option<PathBuf> {
+    let part = file::unfinished(path);
+    if part.is_file() {
+        return Some(part);
+    }
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
     let entries = std::fs::read_dir(folder.unwrap_or(Path::new("."))).ok()?;
     let names = entries.filter_map(|entry| entry.ok()?.file_name().into_string().ok());

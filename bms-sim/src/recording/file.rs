@@ -14,7 +14,17 @@
 //! | metadata `end` | `ticks` and `decisions_digest` at the end, also of a run that was interrupted; missing when the file was cut short |
 //!
 //! Messages are JSON with a JSON Schema for each channel; their time stamps count nanoseconds from the start. Metadata and case stand
-//! first, so that a file that was cut short still says what it is of: it is then played to its last `/decisions` message.
+//! first, so that a file that was cut short still says what it is of: it is then played to its last whole block, that is to the last
+//! `/decisions` message, and every verb says how far that is.
+//!
+//! ```text
+//! block = 1 s of the run, or one step of a rest
+//!         a thousandth of a case that is longer than 1000 s: many small blocks make a large file
+//! ```
+//!
+//! A block is a chunk of the container, or a few when much happens. A process that is killed, at whatever moment, loses less than one
+//! block of what it had played. What the system itself had not yet put on the disk can be lost with the machine's power: then the file
+//! ends at some earlier block, and is read just as well.
 //!
 //! A file is written while its case is played, as `FILE.part`, and renamed when it is complete ([`Writing`]). Nothing is overwritten
 //! unless that is asked for, and that is settled before the run begins.
@@ -22,7 +32,7 @@
 mod read;
 mod write;
 
-pub use write::{Sentence, Writing};
+pub use write::{Sentence, Writing, unfinished};
 
 use super::{Recording, play_to};
 use crate::case::{Case, CaseError, StartError};

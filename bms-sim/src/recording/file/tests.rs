@@ -234,3 +234,30 @@ fn damage_is_told_with_file_and_place() {
     let offset = name - 4 - 16 - 9;
     assert!(error.contains(&format!("run.mcap: damaged at offset {offset}: check sum ")), "{error}");
 }
+
+/// Wherever a file is cut, all of it up to the last whole block counts. Where blocks end is asked of the public reader, which steps from
+/// record to record.
+#[test]
+fn nothing_before_the_last_whole_block_is_lost() {
+    let (_folder, path, _) = recorded();
+    let bytes = std::fs::read(&path).unwrap();
+    // Where each chunk ends, and the ticks that it vouches for: none at the start, then those up to the tick of each whole second, and all.
+    let summary = mcap::Summary::read(&bytes).unwrap().unwrap();
+    let end = |chunk: &mcap::records::ChunkIndex| {
+        usize::try_from(chunk.chunk_start_offset + chunk.chunk_length).unwrap()
+    };
+    let mut ends: Vec<usize> = summary.chunk_indexes.iter().map(end).collect();
+    ends.sort_unstable();
+    let blocks: Vec<(usize, u64)> = ends.into_iter().zip([0, 101, 201, 301, 401, 501, 600]).collect();
+    assert_eq!(blocks.len(), 7);
+    let mut cuts: Vec<usize> = (mcap::MAGIC.len()..bytes.len() - 1).step_by(13).collect();
+    cuts.extend(blocks.iter().flat_map(|(end, _)| [end - 1, *end, end + 1]));
+    let mut told = std::collections::BTreeSet::new();
+    for cut in cuts {
+        let contents = Contents::gather(&bytes[..cut]).unwrap();
+        let last = blocks.iter().rfind(|(end, _)| *end <= cut).map(|(_, ticks)| *ticks);
+        assert_eq!(contents.last.map(|mark| mark.ticks), last, "{cut} of {} bytes", bytes.len());
+        told.insert(last);
+    }
+    assert_eq!(told.len(), 8);
+}

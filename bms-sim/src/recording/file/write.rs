@@ -1,8 +1,8 @@
 //! # Writing a run while it is played
 //!
-//! What is heard goes to `FILE.part` and is complete there after each second of the run (of a case longer than a thousand seconds: after
-//! each thousandth, since many small chunks make a large file), so that a process that is killed leaves a file that is played as far
-//! as it goes. When the run is over, or was interrupted, the file gets its own name.
+//! What is heard goes to `FILE.part` block by block, and a block is handed to the system as soon as it is whole, so that a process that is
+//! killed leaves a file that is played as far as it goes. How long a block is: see [the file](super). When the run is over, or was
+//! interrupted, the file is put on the disk and gets its own name.
 
 use super::read::Mark;
 use super::{FileError, GENERATOR, SCHEMA, hexadecimal};
@@ -58,7 +58,7 @@ impl Writing {
         if path.exists() && !force {
             return Err(FileError::Exists { file: file() });
         }
-        let part = aside(path);
+        let part = unfinished(path);
         let mut options = File::options();
         options.write(true).create(true).truncate(true).create_new(!force);
         let to = options.open(&part).map_err(|source| match source.kind() {
@@ -126,7 +126,8 @@ impl Writing {
 }
 
 /// Where a file stands until it is complete.
-fn aside(path: &Path) -> PathBuf {
+#[must_use]
+pub fn unfinished(path: &Path) -> PathBuf {
     let mut part = path.as_os_str().to_owned();
     part.push(".part");
     part.into()
@@ -204,8 +205,12 @@ struct Messages {
 impl Messages {
     /// Of which case it is, and that nothing was played yet.
     fn begin(to: BufWriter<File>, case: &Arc<Case>, sentence: Sentence) -> Result<Self, McapError> {
-        // Chunks of a second are too small to share among threads.
-        let options = WriteOptions::new().compression(Some(Compression::Zstd)).compression_threads(0);
+        // Chunks of a second are too small to share among threads. A chunk is put together in memory and only ever added to the file, not
+        // written with a length that is filled in later: so what a kill leaves is the beginning of the whole file.
+        let options = WriteOptions::new()
+            .compression(Some(Compression::Zstd))
+            .compression_threads(0)
+            .disable_seeking(true);
         let mut to = options.library(GENERATOR).create(to)?;
         to.write_metadata(&metadata(
             "run",
