@@ -410,6 +410,19 @@ fn an_existing_recording_is_refused_before_anything_is_played() {
     assert_eq!(ended(&mut command(folder.path(), "why mine.mcap")).code, Some(0));
 }
 
+#[test]
+fn a_report_is_written_over_nothing_unless_asked_for() {
+    let folder = folder();
+    let path = folder.path().join("mine.html");
+    std::fs::write(&path, "dear diary").expect("a file can be written");
+    let ran = ended(&mut command(folder.path(), "report endless.toml --to mine.html"));
+    let error = "error: mine.html: exists already; accepted is a new name, or --force to write over it\n";
+    assert_eq!((ran.code, ran.err.as_str()), (Some(2), error));
+    let ran = ended(&mut command(folder.path(), "report still.toml --to mine.html --force"));
+    assert_eq!((ran.code, ran.err.as_str()), (Some(0), "written to mine.html\n"));
+    assert!(std::fs::read_to_string(&path).expect("it is there").starts_with("<!DOCTYPE html>"));
+}
+
 /// Starts a call that would take minutes and waits until it says how far it is.
 fn begun(folder: &Path, line: &str) -> (Child, BufReader<std::process::ChildStderr>) {
     let mut child = command(folder, line).spawn().expect("the program starts");

@@ -15,6 +15,7 @@
 //! | --- | --- |
 //! | `run`, `why` | what [`document`](crate::explain::document) describes, both the same but for `distances`; `why --not` and `why --against` what separates two, described there too |
 //! | `step` | not one document but one a line, for each stop and each answer: see [`stop`](crate::explain::stop) |
+//! | `export` | no document but tables: see [`export`](crate::recording::export) |
 //! | `check` | `accepted`: true; `case`: as there. What is not accepted is said on stderr alone, with exit code 2 |
 //! | `list faults` | `pack`: whose default limits they are; `faults`: a list in the firmware's order, each with `key`, `name`, `meaning`, `trip_…` and `release_…` (left out where the fault is found by its own rule), `dwell_seconds`, `reaction` |
 //! | `list defects` | `defects`: a list, each with `kind`, `name`, `changes`, `place`, `severity`, and `grows`: whether `ramp_s` is accepted |
@@ -24,8 +25,10 @@
 //! | `place` | `key` and, where places have names, `names`; `null` where there is only one place |
 //! | `severity` | `key`, `unit`, `least`, `most`, `usual`; `null` where the defect is only present or absent |
 
+mod aside;
 mod check;
 mod dictionary;
+mod export;
 mod false_alarms;
 mod interrupt;
 mod list;
@@ -85,6 +88,9 @@ enum Verb {
     /// Writes one HTML file with what happened, why, and pictures. Example: report examples/cases/loose-joint.toml --to joint.html
     #[command(after_help = words::CAUTIONS)]
     Report(report::ReportOf),
+    /// Writes everything that was measured, true and decided in each tick, and all that happened, as tables. Example: export examples/cases/loose-joint.toml --to joint.csv --every 0.1
+    #[command(after_help = words::CAUTIONS)]
+    Export(export::Export),
     /// Lists what the firmware can conclude, or what can be wrong with the pack. Example: list faults
     #[command(after_help = words::CAUTIONS)]
     List(list::List),
@@ -142,6 +148,7 @@ pub fn main() -> ExitCode {
         Some(Verb::Why(why)) => why.go(),
         Some(Verb::Step(step)) => step.go(),
         Some(Verb::Report(report)) => report.go(),
+        Some(Verb::Export(export)) => export.go(),
         Some(Verb::List(list)) => list.go(),
         Some(Verb::Check(check)) => check.go(),
         Some(Verb::Dictionary(dictionary)) => dictionary.go(),

@@ -27,6 +27,14 @@ impl Progress {
         Self::towards(case.duration_seconds, "s played", "{bar:30} {pos} of {len} s, {eta} left")
     }
 
+    /// Of a run of which so many seconds are written down.
+    pub(super) fn writing(seconds: f64, quiet: bool) -> Self {
+        if quiet {
+            return Self::Silent;
+        }
+        Self::towards(seconds, "s written", "{bar:30} {pos} of {len} s written, {eta} left")
+    }
+
     /// Of a survey with so many pieces, of which some are done.
     pub(super) fn counted(all: usize, done: usize, pieces: &'static str, quiet: bool) -> Self {
         if quiet {

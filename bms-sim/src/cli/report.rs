@@ -1,12 +1,14 @@
 //! `report`: one HTML file that says what happened and why, with pictures.
 
+use super::aside::Aside;
 use super::source::{Explains, Source};
 use super::why::LONG_TICKS;
-use super::{Ended, complain, show};
+use super::{Ended, complain, refuse, show};
 use crate::explain::{Account, distance};
 use crate::recording::Recording;
+use crate::recording::file::FileError;
 use crate::report::{self, ReportError};
-use std::io::{ErrorKind, Write as _};
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 /// What `report` takes.
@@ -25,40 +27,18 @@ pub(super) struct ReportOf {
 impl ReportOf {
     pub(super) fn go(&self) -> Ended {
         // Settled before the run begins.
-        match &self.to {
-            Some(path) if path.exists() && !self.force => taken(path),
-            _ => self.source.go(self),
-        }
+        let free = self.to.as_ref().map_or(Ok(()), |path| Aside::is_free(path, self.force));
+        free.map_or_else(|error| refuse(&error), |()| self.source.go(self))
     }
 
-    fn write(&self, path: &Path, html: &str) -> Ended {
-        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
-        let mut builder = tempfile::Builder::new();
-        // For whom the user's own files are readable, this one is too.
-        #[cfg(unix)]
-        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-        let written = builder.tempfile_in(folder.unwrap_or(Path::new("."))).and_then(|mut aside| {
-            aside.write_all(html.as_bytes())?;
-            let kept = if self.force { aside.persist(path) } else { aside.persist_noclobber(path) };
-            kept.map(|_| ()).map_err(|error| error.error)
-        });
-        match written {
-            Ok(()) => {
-                eprintln!("written to {}", path.display());
-                Ended::AsExpected
-            }
-            Err(error) if error.kind() == ErrorKind::AlreadyExists => taken(path),
-            Err(error) => {
-                complain(&format!("{}: {error}", path.display()));
-                Ended::NotWritten
-            }
-        }
+    fn write(&self, path: &Path, html: &str) -> Result<(), FileError> {
+        let aside = Aside::begin(path, self.force)?;
+        let written = aside.file().write_all(html.as_bytes());
+        written.map_err(|source| FileError::Unreachable { file: path.display().to_string(), source })?;
+        aside.keep()?;
+        eprintln!("written to {}", path.display());
+        Ok(())
     }
-}
-
-fn taken(path: &Path) -> Ended {
-    complain(&format!("{}: there is a file already; --force writes over it", path.display()));
-    Ended::NotWritten
 }
 
 fn made<const CELLS: usize, const THERMISTORS: usize>(
@@ -80,7 +60,9 @@ impl Explains for ReportOf {
     ) -> Result<Ended, Ended> {
         let made = self::made(&recording, complete);
         match (made, &self.to) {
-            (Ok(html), Some(path)) => Ok(self.write(path, &html)),
+            (Ok(html), Some(path)) => {
+                self.write(path, &html).map(|()| Ended::AsExpected).map_err(|error| refuse(&error))
+            }
             (Ok(html), None) => Ok(show(&html, Ended::AsExpected)),
             (Err(error), _) => {
                 complain(&error);

@@ -8,6 +8,7 @@
 pub mod branch;
 pub mod column;
 mod digest;
+pub mod export;
 pub mod file;
 mod playing;
 mod recorder;

@@ -109,6 +109,24 @@ impl Values {
             .time("dwell", seen.dwell)
     }
 
+    /// Where something is, as a word and, where there are several, a number or a name: `cell 37`.
+    pub(super) fn whereabouts(&self) -> Option<String> {
+        const PLACES: [&str; 7] = ["cell", "module", "thermistor", "contactor", "wire", "pole", "defect"];
+        let shown = |value: &Value| value.as_str().map_or_else(|| value.to_string(), str::to_owned);
+        let counted = PLACES.iter().find_map(|key| Some(format!("{key} {}", shown(self.0.get(*key)?))));
+        counted.or_else(|| self.0.get("place").map(shown))
+    }
+
+    /// What was seen, the limit that it was held against, and the unit of both as [`number`] names it.
+    pub(super) fn measured(&self) -> Option<(f64, Option<f64>, String)> {
+        let (unit, value) = self.0.iter().find_map(|(key, value)| {
+            let unit = key.strip_prefix("observed_").or_else(|| key.strip_prefix("value_"))?;
+            Some((unit.to_owned(), value.as_f64()?))
+        })?;
+        let limit = self.0.get(&format!("limit_{unit}")).and_then(Value::as_f64);
+        Some((value, limit, unit))
+    }
+
     /// A safe bound that truth passed.
     #[must_use]
     pub(crate) fn breached(self, breach: &Breach) -> Self {
@@ -124,14 +142,21 @@ impl Values {
     }
 }
 
+/// One JSON object.
+impl std::fmt::Display for Values {
+    fn fmt(&self, to: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(to, "{}", Value::Object(self.0.clone()))
+    }
+}
+
 /// One event, as files show it.
 #[derive(Clone, Debug, Serialize)]
 pub struct EventShown {
-    tick: u64,
-    seconds: f64,
-    kind: &'static str,
-    sentence: String,
-    values: Values,
+    pub(super) tick: u64,
+    pub(super) seconds: f64,
+    pub(super) kind: &'static str,
+    pub(super) sentence: String,
+    pub(super) values: Values,
 }
 
 impl EventShown {

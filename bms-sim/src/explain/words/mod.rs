@@ -36,7 +36,7 @@ pub use numbers::{
     amp_hours, amps, celsius, clock, duration, dwell, milliohms, ohms, percent, place, quantity, seconds,
     volts,
 };
-pub use recording::cut_short;
+pub use recording::{cut_short, ends_early};
 pub use report::{again, held, lanes_show, letters_of, run_shows, watched_shows};
 pub use story::{
     acted, balanced, confirmed, cooled, duty_begins, ends, left_out, nearest, nearest_heading,
