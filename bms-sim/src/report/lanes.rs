@@ -36,7 +36,7 @@ struct Span {
 
 /// The lanes of a run that ended at this time.
 fn lanes(events: &[Event], end: f64) -> Vec<Lane> {
-    let mut sequence = Lane { name: "contactor sequence".to_owned(), spans: Vec::new() };
+    let mut sequence = Lane { name: words::column::SEQUENCE.to_owned(), spans: Vec::new() };
     let mut faults: Vec<(Fault, Place, Lane)> = Vec::new();
     begin(&mut sequence, words::step(Step::Open), 0.0);
     for event in events {

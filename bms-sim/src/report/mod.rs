@@ -12,6 +12,7 @@ use crate::case::StartError;
 use crate::explain::chain::Chain;
 use crate::explain::distance::Answer;
 use crate::explain::words::glossary::{self, GLOSSARY, Piece};
+use crate::explain::words::{column, heading};
 use crate::explain::{Account, story, words};
 use crate::recording::signals::{self, Series, Signals, Watched};
 use crate::recording::{Recording, file};
@@ -121,15 +122,15 @@ impl Text {
             h1 { (case.title) }
             p { (self.say(&case.story)) }
             @if !recording.end.over() {
-                p { strong { (words::cut_short(recording.end.seconds(), case.duration_seconds, complete)) } }
+                p { strong { (self.say(&words::cut_short(recording.end.seconds(), case.duration_seconds, complete))) } }
             }
             div.verdict {
                 @for (place, sentence) in verdict.iter().enumerate() {
                     p { @if place == 0 { strong { (self.say(sentence)) } } @else { (self.say(sentence)) } }
                 }
             }
-            div.cautions { p { (words::CAUTIONS) } }
-            h2 { "What came out" }
+            div.cautions { p { (self.say(words::CAUTIONS)) } }
+            h2 { (heading::OUTCOME) }
             @for sentence in conclusion.iter().filter(|sentence| !verdict.contains(sentence)) {
                 p { (self.say(sentence)) }
             }
@@ -173,7 +174,7 @@ impl Text {
         let befores = std::iter::once(None).chain(chain.links.iter().map(|link| Some(link.seconds)));
         html! {
             table {
-                thead { tr { th.letter { "" } th { "time" } th { "after" } th { "what led to what" } } }
+                thead { tr { th.letter { "" } th { (column::TIME) } th { (column::AFTER) } th { (column::CHAIN) } } }
                 tbody {
                     @for ((link, mark), before) in chain.links.iter().zip(marks).zip(befores) {
                         tr {
@@ -207,8 +208,8 @@ impl Text {
             })
             .collect();
         html! {
-            h2 { "What would have changed it" }
-            @if answers.is_empty() { p { (words::distances_not_asked()) } }
+            h2 { (heading::DISTANCES) }
+            @if answers.is_empty() { p { (self.say(&words::distances_not_asked())) } }
             @for told in told { (told) }
         }
     }
@@ -235,7 +236,7 @@ impl Text {
         let shown = account.chains.first();
         let clock = Clock::of(recording.end.seconds());
         let marks = shown.map(|chain| clock.marks(chain)).unwrap_or_default();
-        let title = "The whole run";
+        let title = heading::RUN;
         let chart = Chart {
             title,
             description: &words::run_shows(),
@@ -248,7 +249,7 @@ impl Text {
         Ok(html! {
             h2 { (title) }
             figure {
-                (lanes::picture(&recording.events, recording.end.seconds(), clock, ("What held when", &lanes)))
+                (lanes::picture(&recording.events, recording.end.seconds(), clock, (heading::LANES, &lanes)))
                 figcaption { (self.say(&lanes)) }
             }
             @if let Some(svg) = svg {
@@ -256,7 +257,7 @@ impl Text {
                     (PreEscaped(svg))
                     figcaption {
                         (self.say(&words::run_shows()))
-                        @if let Some(chain) = shown { " " (words::letters_of(chain.fault)) }
+                        @if let Some(chain) = shown { " " (self.say(&words::letters_of(chain.fault))) }
                     }
                 }
             }
@@ -269,9 +270,9 @@ impl Text {
     ) -> Markup {
         let lines = story::lines(recording);
         html! {
-            h2 { "What happened" }
+            h2 { (heading::EVENTS) }
             table {
-                thead { tr { th { "time" } th { "what" } } }
+                thead { tr { th { (column::TIME) } th { (column::EVENT) } } }
                 tbody {
                     @for (clock, sentence) in &lines {
                         tr { td.time { (clock) } td { (self.say(sentence)) } }
@@ -290,7 +291,7 @@ impl Text {
         }
         told.sort_unstable();
         html! {
-            h2 { "The words" }
+            h2 { (heading::WORDS) }
             dl {
                 @for term in told.into_iter().map(|place| GLOSSARY[place]) {
                     dt id=(term.anchor()) { (term.term) }
@@ -321,7 +322,7 @@ impl Clock {
     }
 
     fn axis(self) -> String {
-        format!("time from the start, {}", self.unit)
+        words::time_axis(self.unit)
     }
 
     /// A letter for each link of a chain.
@@ -346,7 +347,7 @@ fn watched_picture(
 ) -> Result<Option<String>, DrawError> {
     let Some(first) = watched.first() else { return Ok(None) };
     let line = |name, of| clock.line(name, watched, |now| now.seconds, of);
-    let lines = vec![line("reading", |now| now.observed), line("limit", |now| now.limit)];
+    let lines = vec![line(column::READING, |now| now.observed), line(column::LIMIT, |now| now.limit)];
     let panes = vec![Pane { axis: first.unit.replace('_', " "), lines }];
     let (title, description, across) = (fault.words(), words::watched_shows(fault), clock.axis());
     Chart { title, description: &description, across: &across, panes, marks }.svg()
@@ -356,33 +357,40 @@ fn watched_picture(
 fn panes(signals: &[Signals], clock: Clock) -> Vec<Pane> {
     let line = |name, of| clock.line(name, signals, |now: &Signals| now.seconds, of);
     let pane = |axis: &str, lines| Pane { axis: axis.to_owned(), lines };
+    let [current, charge, discharge] = column::CURRENTS;
+    let [[highest, lowest], [of_pack, of_link], [warmest, coldest]] =
+        [column::CELLS_EACH, column::VOLTAGES_EACH, column::WARMTH_EACH];
     vec![
         pane(
-            "current, A",
+            column::CURRENT,
             vec![
-                line("current", |now| now.current_amps),
-                line("limit of charge", |now| now.charge_limit_amps),
-                line("limit of discharge", |now| -now.discharge_limit_amps),
+                line(current, |now| now.current_amps),
+                line(charge, |now| now.charge_limit_amps),
+                line(discharge, |now| -now.discharge_limit_amps),
             ],
         ),
         pane(
-            "cells, V",
-            vec![line("highest", |now| now.highest_cell_volts), line("lowest", |now| now.lowest_cell_volts)],
+            column::CELLS,
+            vec![line(highest, |now| now.highest_cell_volts), line(lowest, |now| now.lowest_cell_volts)],
         ),
-        pane("voltage, V", vec![line("pack", |now| now.pack_volts), line("link", |now| now.link_volts)]),
         pane(
-            "cells, °C",
+            column::VOLTAGES,
+            vec![line(of_pack, |now| now.pack_volts), line(of_link, |now| now.link_volts)],
+        ),
+        pane(
+            column::WARMTH,
             vec![
-                line("warmest", |now| now.true_warmest_cell_celsius),
-                line("coldest", |now| now.true_coldest_cell_celsius),
+                line(warmest, |now| now.true_warmest_cell_celsius),
+                line(coldest, |now| now.true_coldest_cell_celsius),
             ],
         ),
     ]
 }
 
+/// The names of files in it are none of the terms.
 fn again<const CELLS: usize, const THERMISTORS: usize>(recording: &Recording<CELLS, THERMISTORS>) -> Markup {
     html! {
-        h2 { "Run it again" }
+        h2 { (heading::AGAIN) }
         p { (words::again(&recording.case.name)) }
         pre { code { (recording.case.text) } }
     }
@@ -450,7 +458,8 @@ at_s = 1
             "Why thermistor open?",
             "the <a class=\"term\" href=\"#term-defect\">defect</a> begins",
             "Not critical",
-            words::CAUTIONS,
+            "A real pack is always live, also with its <a class=\"term\" href=\"#term-contactor\">contactors</a> open.",
+            "prove, test, prove",
             "kind = &quot;thermistor_open&quot;",
             "joint.toml",
         ];
