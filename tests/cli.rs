@@ -271,7 +271,7 @@ fn an_option_is_answered_with_place_value_and_what_is_accepted() {
     );
     assert_eq!(
         mistake("list qqq"),
-        (Some(2), "OF = qqq: not known here; accepted are faults, defects, repairs".to_owned())
+        (Some(2), "OF = qqq: not known here; accepted are faults, defects, repairs, words".to_owned())
     );
 }
 
@@ -285,6 +285,46 @@ fn an_unknown_fault_is_met_with_the_nearest_one_if_any_is_near() {
         mistake("why still.toml zzzz"),
         (Some(2), "FAULT = zzzz: not known here; accepted is a key that `list faults` prints".to_owned())
     );
+}
+
+/// Two faults: what separates them, as text and as a document, and what is accepted as the other one.
+#[test]
+fn why_this_and_not_that() {
+    let told = call("why -q wire.toml thermistor_open --not thermistor_shorted");
+    assert_eq!((told.code, told.err.as_str()), (Some(0), ""));
+    assert!(told.out.contains("Why thermistor open and not thermistor shorted?\n"), "{}", told.out);
+    assert!(told.out.contains("\nWhat separates them, first at 1."), "{}", told.out);
+    let document = json("why wire.toml thermistor_open --not thermistor_shorted --json");
+    assert_eq!(document["apart"][0]["looks"][1]["values"]["fault"], "thermistor_shorted");
+    let against = json("why wire.toml --against thermistor_open@4 --json");
+    assert_eq!(against["confirmed_here"], serde_json::json!(["thermistor_open"]));
+    let refused = |other: &str| mistake(&format!("why wire.toml thermistor_open --not {other}"));
+    assert_eq!(
+        refused("thermistor_shortd"),
+        (Some(2), "--not = thermistor_shortd: not known here; did you mean thermistor_shorted?".to_owned())
+    );
+    assert_eq!(
+        refused("xyz"),
+        (Some(2), "--not = xyz: not known here; accepted is a key that `list faults` prints".to_owned())
+    );
+    assert_eq!(
+        refused("thermistor_open"),
+        (
+            Some(2),
+            "--not = thermistor_open: accepted is another fault than the one that is asked about".to_owned()
+        )
+    );
+    assert_eq!(call("why wire.toml --not thermistor_open").code, Some(2));
+}
+
+/// Each word with what it means, as text and as a document.
+#[test]
+fn the_words_are_listed_with_what_they_mean() {
+    let listed = call("list words");
+    assert!(listed.out.contains("\ndwell\n    How long a limit"), "{}", listed.out);
+    let document = json("list words --json");
+    let words = document["words"].as_array().expect("a list");
+    assert!(words.iter().any(|word| word["word"] == "dwell" && word["means"].is_string()));
 }
 
 #[test]

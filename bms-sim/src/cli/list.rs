@@ -1,9 +1,10 @@
-//! `list`: what can be concluded, and what can be wrong. Made from the two lists themselves.
+//! `list`: what can be concluded, what can be wrong, and what the words mean. Made from the two lists themselves.
 
 use super::{Ended, show, show_json};
 use crate::case::{NEW_CELL, Pack, severity_key};
 use crate::defect::{Kind, PlaceKind};
 use crate::explain::words;
+use crate::explain::words::glossary::{GLOSSARY, Term};
 use crate::recording::file::GENERATOR;
 use crate::recording::values::Values;
 use crate::repair::Work;
@@ -31,6 +32,8 @@ enum Of {
     Defects,
     /// What a workshop can mend, with the keys that a case file takes
     Repairs,
+    /// The words that reports and explanations use, and what they mean
+    Words,
 }
 
 /// The pack whose limits are shown.
@@ -43,6 +46,8 @@ impl List {
             (Of::Faults, false) => show(&faults(), ended),
             (Of::Defects, false) => show(&defects(), ended),
             (Of::Repairs, false) => show(&repairs(), ended),
+            (Of::Words, false) => show(&glossary(), ended),
+            (Of::Words, true) => show_json(&WordsShown::new(), ended),
             (Of::Repairs, true) => show_json(&RepairsShown::new(), ended),
             (Of::Faults, true) => show_json(&FaultsShown::new(), ended),
             (Of::Defects, true) => show_json(&DefectsShown::new(), ended),
@@ -107,6 +112,11 @@ fn repairs() -> String {
     })
 }
 
+/// Each word, and below it what it means.
+fn glossary() -> String {
+    GLOSSARY.iter().fold(String::new(), |lines, term| lines + &format!("{}\n    {}\n", term.term, term.means))
+}
+
 /// The key of a place and what it accepts.
 fn place(kind: PlaceKind) -> Option<String> {
     let key = kind.key()?;
@@ -152,6 +162,27 @@ impl FaultsShown {
                 .with("clearing", words::clearing(shown.clearing))
         };
         Self { schema: 1, generator: GENERATOR, pack: PACK, faults: Fault::ALL.map(of).to_vec() }
+    }
+}
+
+#[derive(Serialize)]
+struct WordsShown {
+    schema: u32,
+    generator: &'static str,
+    words: Vec<WordShown>,
+}
+
+#[derive(Serialize)]
+struct WordShown {
+    word: &'static str,
+    forms: &'static [&'static str],
+    means: &'static str,
+}
+
+impl WordsShown {
+    fn new() -> Self {
+        let of = |term: &Term| WordShown { word: term.term, forms: term.forms, means: term.means };
+        Self { schema: 1, generator: GENERATOR, words: GLOSSARY.iter().map(of).collect() }
     }
 }
 

@@ -22,6 +22,7 @@
 //! | `dictionary` | `seed`; `entries`: a list, each with `defect`, `place` (from 0), `observation`, `rows` and `undetected`; `confusions`; see [`dictionary`](crate::dictionary) |
 //! | `false-alarms` | `seed`, `stories`, `hours`; `alarms`: a list of corner's number, corner, and what was Confirmed; `near_misses`: a list of fault and count |
 //! | `list repairs` | `repairs`: a list, each with `kind`, `name`, `does`, `place`, and `mends`: the defects that go with the old part |
+//! | `list words` | `words`: a list, each with `word`, `forms` (as sentences use it) and `means` |
 //! | `place` | `key` and, where places have names, `names`; `null` where there is only one place |
 //! | `severity` | `key`, `unit`, `least`, `most`, `usual`; `null` where the defect is only present or absent |
 
@@ -91,7 +92,7 @@ enum Verb {
     /// Writes everything that was measured, true and decided in each tick, and all that happened, as tables. Example: export examples/cases/loose-joint.toml --to joint.csv --every 0.1
     #[command(after_help = words::CAUTIONS)]
     Export(export::Export),
-    /// Lists what the firmware can conclude, or what can be wrong with the pack. Example: list faults
+    /// Lists what the firmware can conclude, what can be wrong with the pack, or what the words mean. Example: list faults
     #[command(after_help = words::CAUTIONS)]
     List(list::List),
     /// Checks a case file without playing it. Example: check examples/cases/welded-positive.toml

@@ -125,7 +125,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Session<CELLS, THERMISTORS> {
             Command::Here => true,
             Command::Show(shown) => return self.say(typed, self.shown(shown)),
             Command::Why(fault) => return self.say(typed, self.why(fault)?),
-            Command::Help => return self.say(typed, command::help()),
+            Command::Help(None) => return self.say(typed, command::help()),
+            Command::Help(Some(term)) => return self.say(typed, wrapped(&term.told(), WIDTH)),
             Command::Quit => return Ok(()),
             Command::Branch(ref change) => return self.branch(typed, change),
             Command::Work(work) => {

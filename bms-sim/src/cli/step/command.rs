@@ -2,6 +2,7 @@
 
 use crate::case::{Ask, Change, Work, nearest};
 use crate::defect::Kind;
+use crate::explain::words::glossary::{self, GLOSSARY, Term};
 use crate::recording::stepper::{Sought, Way};
 use bms_core::Fault;
 use bms_core::frame::{Clearance, Replaced};
@@ -31,8 +32,8 @@ pub(super) enum Command {
     Go(String),
     /// Two branches side by side.
     Compare(String, String),
-    /// What can be typed.
-    Help,
+    /// What can be typed, or what a word means.
+    Help(Option<Term>),
     /// Leave.
     Quit,
 }
@@ -143,7 +144,7 @@ pub(super) const ALL: [Entry; 22] = [
         takes: "ONE OTHER",
         does: "when two branches part, and what happened in one only",
     },
-    Entry { word: "help", takes: "", does: "lists all this" },
+    Entry { word: "help", takes: "[WORD]", does: "this list; or what a word means, as help dwell" },
     Entry { word: "quit", takes: "", does: "leaves; so does the end of the input" },
 ];
 
@@ -240,7 +241,7 @@ pub(super) fn parse(line: &str) -> Result<Option<Command>, Mistake> {
         "branches" => Command::Branches,
         "go" => Command::Go(given.name()?),
         "compare" => Command::Compare(given.name()?, given.name()?),
-        "help" => Command::Help,
+        "help" => given.help()?,
         "quit" => Command::Quit,
         word => match sought(word) {
             Some(sought) => Command::Next(sought, Way::On),
@@ -323,6 +324,17 @@ impl Given<'_> {
 }
 
 impl Given<'_> {
+    /// All commands, or a word of the glossary.
+    fn help(&mut self) -> Result<Command, Mistake> {
+        let typed = self.words.by_ref().collect::<Vec<_>>().join(" ");
+        if typed.is_empty() {
+            return Ok(Command::Help(None));
+        }
+        let terms: Vec<&str> = GLOSSARY.iter().map(|term| term.term).collect();
+        let found = glossary::explained(&typed).ok_or_else(|| Mistake::unknown(self.place, &typed, &terms));
+        found.map(|term| Command::Help(Some(term)))
+    }
+
     fn word(&mut self, accepted: &str) -> Result<&str, Mistake> {
         self.words.next().ok_or_else(|| Mistake::missing(self.place, accepted))
     }
@@ -429,7 +441,8 @@ pub(super) fn completions(line: &str) -> (usize, Vec<String>) {
     let begun = line.rfind(char::is_whitespace).map_or(0, |space| space + 1);
     let (before, typed) = line.split_at(begun);
     let known: Vec<&str> = match before.split_whitespace().collect::<Vec<_>>().as_slice() {
-        [] | ["help"] => ALL.map(|entry| entry.word).to_vec(),
+        [] => ALL.map(|entry| entry.word).to_vec(),
+        ["help"] => GLOSSARY.iter().map(|term| term.term).collect(),
         ["back"] => SOUGHT.map(|(word, _)| word).to_vec(),
         ["to"] => vec!["start", "end"],
         ["show"] => Shown::ALL.map(|(word, _)| word).to_vec(),
@@ -509,6 +522,19 @@ mod tests {
         assert_eq!(said("mend 0"), "mend = 0: accepted is a number of show defects");
         assert_eq!(said("duty hoyst"), "duty = hoyst: not known here; did you mean hoist?");
         assert_eq!(said("ask stop"), "ask = stop: not known here; accepted are close, open, clear, replace");
+    }
+
+    #[test]
+    fn a_word_is_explained_in_whatever_form_it_is_typed() {
+        let explained = |line: &str| match parse(line) {
+            Ok(Some(Command::Help(Some(term)))) => term.term,
+            other => panic!("{line}: {other:?}"),
+        };
+        assert_eq!(parse("help"), Ok(Some(Command::Help(None))));
+        assert_eq!(explained("help dwell"), "dwell");
+        assert_eq!(explained("help Near  Misses"), "near miss");
+        assert_eq!(explained("help opensoon"), "OpenSoon");
+        assert_eq!(said("help dwel"), "help = dwel: not known here; did you mean dwell?");
     }
 
     #[test]
