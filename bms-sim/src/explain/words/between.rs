@@ -75,7 +75,7 @@ fn of_one_defect(approaches: &[Approach; 2], case: &Case) -> Option<String> {
         format!("Both come of the same defect: {}.", defect(here))
     } else {
         format!(
-            "They come of two defects: {} of this, {}; {} of this, {}.",
+            "They come of two defects: the one of {} is {}; the one of {} is {}.",
             one.fault.words(),
             defect(here),
             other.fault.words(),

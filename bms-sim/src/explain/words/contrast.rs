@@ -24,7 +24,7 @@ pub fn contrast(contrast: &Contrast, case: &Case) -> String {
     }
     let more = played.differences.len().saturating_sub(MOST_DIFFERENCES);
     if more > 0 {
-        text += &format!("              and {more} more readings later\n");
+        text += &format!("              and {more} more later\n");
     }
     if let Some(apart) = played.acts_apart {
         text += &format!("From {} on the firmware acts differently.\n", clock(apart));
@@ -66,7 +66,7 @@ fn confirmed(faults: &[Fault]) -> String {
 pub(super) fn act(trial: Trial) -> String {
     match trial {
         Trial::LoadSteps(1) => "a load step (cleared, closed, hoisting for 8 s)".to_owned(),
-        Trial::LoadSteps(times) => format!("load steps (cleared, closed, hoisting for 8 s {times} times)"),
+        Trial::LoadSteps(times) => format!("load steps (cleared, closed, hoisting for 8 s, {times} times)"),
         Trial::Charge => "charging at the dock for ten minutes".to_owned(),
         Trial::Rest => "opening and half an hour of rest".to_owned(),
         Trial::Reclose => "opening and closing again".to_owned(),
@@ -119,14 +119,14 @@ pub fn reading(difference: &Difference) -> String {
             format!("by its tacho the fan {} here and {} there", said(here), said(there))
         }
         Channel::Age(of) => {
-            let old = |age: f64| {
+            let age = |age: f64| {
                 if age >= f64::from(u32::MAX) {
                     "never measured".to_owned()
                 } else {
                     format!("{} old", seconds(age / 1_000.0))
                 }
             };
-            format!("of the frame, {} are {} here and {} there", part(of), old(here), old(there))
+            format!("in the frame, {}: {} here, {} there", part(of), age(here), age(there))
         }
         Channel::Clock => {
             format!("the frame is dated {} here and {} there", clock(here / 1_000.0), clock(there / 1_000.0))

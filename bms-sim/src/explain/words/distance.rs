@@ -5,6 +5,7 @@ use super::world::defect_place;
 use crate::case::{Case, Knob};
 use crate::defect::Kind;
 use crate::explain::distance::{Answer, Came, Distance, Found, Measure, Outcome, Side};
+use bms_core::Fault;
 
 /// What the distances below it are about.
 #[must_use]
@@ -30,17 +31,22 @@ pub fn distances_not_asked() -> String {
 pub fn distance(answer: &Answer, distance: &Distance, case: &Case) -> String {
     let value = |value: f64| turned_to(distance.knob, value, case);
     let with = |side: &Side| format!("with {} {}", value(side.value), outcome(answer.outcome, side.came));
-    let name = format!("{}, {}", number(distance.knob, case), value(distance.stands));
+    let name = format!("{}, {}", number(distance.knob, case), stands(distance, case));
     match &distance.found {
         Found::Edge { same, other } => {
             let apart = other.value - distance.stands;
-            let way = if apart < 0.0 { "less" } else { "more" };
+            // Of a severity it counts how bad it is, whichever way.
+            let less = match distance.knob {
+                Knob::Severity(_) => other.value.abs() < distance.stands.abs(),
+                _ => apart < 0.0,
+            };
+            let way = if less { "less" } else { "more" };
             let apart = format!("{} {way}, {}", value(apart.abs()), multiple(distance, case));
             // What comes in the last tick would have come later too, had the story gone on.
             let last = case.duration_seconds - 1.5 * f64::from(case.config().pack.tick.0) / 1_000.0;
             let late =
                 [same, other].into_iter().filter_map(|side| side.came).any(|came| came.seconds >= last);
-            let end = if late { "; the story ends then" } else { "" };
+            let end = if late { "; only because the story ends then" } else { "" };
             format!("{name}: {}, {} ({apart}{end})", with(same), with(other))
         }
         Found::Nowhere { ends } if ends.is_empty() => {
@@ -50,6 +56,17 @@ pub fn distance(answer: &Answer, distance: &Distance, case: &Case) -> String {
             let ends: Vec<String> = ends.iter().map(with).collect();
             format!("{name}: does not decide; as far as it can be turned, {}", ends.join(", and "))
         }
+    }
+}
+
+/// Where a number stands in the case.
+fn stands(distance: &Distance, case: &Case) -> String {
+    match distance.knob {
+        Knob::Dwell(Fault::CellResistanceHigh | Fault::CellReadingFrozen) if distance.stands <= 0.0 => {
+            "none beside the three load steps it rests on".to_owned()
+        }
+        Knob::Dwell(_) if distance.stands <= 0.0 => "none".to_owned(),
+        knob => turned_to(knob, distance.stands, case),
     }
 }
 

@@ -278,10 +278,10 @@ pub fn evidence(evidence: &Evidence) -> String {
         ),
         Evidence::PartStale { part: name, age, oldest } => {
             if *age == Millis::MAX {
-                format!("the {} were never measured", part(*name))
+                format!("{}: never measured", part(*name))
             } else {
                 format!(
-                    "the {} are {} old, older than the {} that are believed",
+                    "{}: {} old, where at most {} are believed",
                     part(*name),
                     duration(*age),
                     duration(*oldest)
@@ -300,7 +300,7 @@ pub fn evidence(evidence: &Evidence) -> String {
             assessment(seen)
         ),
         Evidence::NearMiss(seen) => {
-            format!("near miss: {} healed within its {}", seen.fault.words(), duration(seen.dwell))
+            format!("near miss: {} healed within its dwell of {}", seen.fault.words(), duration(seen.dwell))
         }
         Evidence::Reacting { to, .. } => match to {
             Some((now, fault)) => {
@@ -313,10 +313,10 @@ pub fn evidence(evidence: &Evidence) -> String {
         }
         Evidence::Waits { step: at, since, deadline } => {
             if *deadline == Millis::MAX {
-                format!("contactors stay in {} since {}", step(*at), duration(*since))
+                format!("contactors have stood in {} for {}", step(*at), duration(*since))
             } else {
                 format!(
-                    "contactors wait in {} since {}, at most {}",
+                    "contactors have waited in {} for {} of at most {}",
                     step(*at),
                     duration(*since),
                     duration(*deadline)

@@ -20,6 +20,8 @@ mod numbers;
 mod quarantine;
 mod recording;
 mod report;
+#[cfg(test)]
+mod snapshots;
 pub mod stop;
 mod story;
 mod watched;

@@ -105,8 +105,8 @@ pub const fn rule(rule: LimitRule) -> &'static str {
         LimitRule::HeatBudget => "the heat budget of fuse and cable",
         LimitRule::Derate => "a fault that demands Derate",
         LimitRule::LostReading => "a reading that is missing",
-        LimitRule::NotClosed => "the contactors are not closed",
-        LimitRule::Smoothing => "a limit may only change so fast",
+        LimitRule::NotClosed => "contactors that are not closed",
+        LimitRule::Smoothing => "how fast a limit may change",
     }
 }
 

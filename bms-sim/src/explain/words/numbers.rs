@@ -156,6 +156,15 @@ pub(super) fn compared(one: Quantity, other: Quantity) -> (String, String, Optio
     if let (Quantity::Millis(Millis(a)), Quantity::Millis(Millis(b))) = (one, other) {
         return (quantity(one), quantity(other), Some(duration(Millis(a.abs_diff(b)))));
     }
+    if let (Quantity::Volts(a), Quantity::Volts(b)) = (one, other)
+        && a.milli().abs().max(b.milli().abs()) < 100
+    {
+        // Tenths of a millivolt.
+        let tenths = |volts: Volts| (i64::from(volts.bits()) * 10_000 + 0x8000) >> 16;
+        let (a, b) = (tenths(a), tenths(b));
+        let shown = |tenths: i64| format!("{} mV", placed(tenths, 1));
+        return (shown(a), shown(b), Some(shown((a - b).abs())));
+    }
     let digits = fine.min(coarse);
     let (a, b) = (rounded(a, digits), rounded(b, digits));
     let shown = |number: i64| format!("{} {unit}", placed(number, digits)).trim_end().to_owned();

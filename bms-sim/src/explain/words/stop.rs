@@ -121,13 +121,11 @@ pub fn current<const CELLS: usize, const THERMISTORS: usize>(
 /// What is believed of the charge, and what is true.
 #[must_use]
 pub fn charge((low, high): (Ratio, Ratio), (least, most): (f64, f64)) -> String {
-    format!(
-        "believed {} to {}; in truth {:.1} % to {:.1} %",
-        percent(low),
-        percent(high),
-        100.0 * least,
-        100.0 * most
-    )
+    let truth = format!("in truth {:.1} % to {:.1} %", 100.0 * least, 100.0 * most);
+    if low <= Ratio::ZERO && high >= Ratio::ONE {
+        return format!("nothing measured so far tells it; {truth}");
+    }
+    format!("by measurement {} to {}; {truth}", percent(low), percent(high))
 }
 
 /// No fault is anything but Clear.

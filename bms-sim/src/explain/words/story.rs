@@ -127,7 +127,7 @@ pub fn balanced(bled: usize, before_ah: f64, after_ah: f64) -> String {
 /// Heading of the faults that came near.
 #[must_use]
 pub fn nearest_heading() -> String {
-    "Nearest to a fault without one:".to_owned()
+    "Faults that came near without being Confirmed:".to_owned()
 }
 
 /// How near a fault came.

@@ -52,7 +52,7 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         }
         Fault::InsulationUnknown => "insulation from the chassis has not been found for".to_owned(),
         Fault::SenseWireOpen => format!("{at} moves its cells apart by"),
-        Fault::MeasurementsStale => "the oldest part of the frame is old by".to_owned(),
+        Fault::MeasurementsStale => "the oldest part of the frame has an age of".to_owned(),
         Fault::TickLate => "the newest frame came after the one before it by".to_owned(),
         Fault::InterlockIntermittent | Fault::InterlockIntermittentFar => {
             "short breaks of the interlock within its window:".to_owned()

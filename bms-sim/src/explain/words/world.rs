@@ -39,13 +39,13 @@ pub fn defect_place(kind: PlaceKind, place: usize) -> String {
 pub fn defect(defect: &Defect) -> String {
     let at = match (defect.kind.place(), defect_place(defect.kind.place(), defect.place)) {
         (PlaceKind::Pack, _) => String::new(),
-        (PlaceKind::Joint, place) => format!(" between {place}"),
+        (PlaceKind::Joint, place) => format!(", between {place}"),
         (_, place) => format!(" at {place}"),
     };
-    let severity = if defect.kind.unit().is_empty() {
-        String::new()
-    } else {
-        format!(", {} {}", defect.severity, defect.kind.unit())
+    let severity = match defect.kind.unit() {
+        "" => String::new(),
+        "1/min" => format!(", {} a minute", defect.severity),
+        unit => format!(", {} {unit}", defect.severity).replace('-', "−"),
     };
     let grows = match (defect.grows_seconds > 0.0, severity.is_empty()) {
         (false, _) => String::new(),
