@@ -150,3 +150,27 @@ fn a_run_killed_at_any_moment_loses_nothing_before_its_last_block() {
     }
     assert!(met >= 10 && cut >= 5, "{met} kills met a run, {cut} of them after its first block");
 }
+
+/// Killed as it began: the file is there, and empty or with the beginning of its first block.
+#[test]
+fn what_was_killed_before_its_first_block_is_said_to_be_so() {
+    let folder = tempfile::tempdir().expect("a folder for the test");
+    let folder = folder.path();
+    std::fs::write(folder.join("case.toml"), CASE).expect("a case can be written");
+    assert!(call(folder, "run -q case.toml --record whole.mcap").status.success());
+    let whole = std::fs::read(folder.join("whole.mcap")).expect("it is there");
+    for length in [0, 3, 8, 500] {
+        std::fs::write(folder.join("it.mcap.part"), &whole[..length]).expect("it can be written");
+        for verb in ["why", "step", "report", "export --to it.csv"] {
+            let ended = call(folder, &format!("{verb} it.mcap.part"));
+            let error = "error: it.mcap.part: was cut short before anything of its run was whole; accepted is an MCAP file as \
+written by run --record\n";
+            assert_eq!(ended.status.code(), Some(2), "{verb} of {length} bytes");
+            assert_eq!(
+                (ended.stdout.as_slice(), ended.stderr.as_slice()),
+                (&[][..], error.as_bytes()),
+                "{verb}"
+            );
+        }
+    }
+}

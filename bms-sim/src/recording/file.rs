@@ -100,6 +100,14 @@ over it"
         /// What is not there.
         missing: &'static str,
     },
+    /// It was cut short before anything of the run was in it.
+    #[error(
+        "{file}: was cut short before anything of its run was whole; accepted is an MCAP file as written by run --record"
+    )]
+    CutEarly {
+        /// The file.
+        file: String,
+    },
     /// Some entry has a value that makes no sense.
     #[error("{file}: {entry} = {found}: accepted is {accepted}")]
     NotAccepted {
@@ -165,11 +173,15 @@ over it"
     },
 }
 
-/// Whether a file begins as a recording does.
+/// Whether a file begins as a recording does, or is shorter than that beginning under the name of one: a run that is killed as it starts
+/// leaves an empty file.
 #[must_use]
 pub fn is_recording(path: &Path) -> bool {
-    let mut start = [0; mcap::MAGIC.len()];
-    File::open(path).and_then(|mut file| file.read_exact(&mut start)).is_ok() && start == mcap::MAGIC
+    let mut start = Vec::new();
+    let most = mcap::MAGIC.len() as u64;
+    let read = File::open(path).and_then(|file| file.take(most).read_to_end(&mut start)).is_ok();
+    let named = path.extension().is_some_and(|ending| ending == "mcap" || ending == "part");
+    read && (start == mcap::MAGIC || (named && mcap::MAGIC.starts_with(&start)))
 }
 
 /// What a file says about the run that it is of.
@@ -195,14 +207,16 @@ pub fn case_of(path: &Path) -> Result<Kept, FileError> {
     let file = path.display().to_string();
     let bytes =
         std::fs::read(path).map_err(|source| FileError::Unreachable { file: file.clone(), source })?;
+    if mcap::MAGIC.starts_with(&bytes) {
+        return Err(FileError::CutEarly { file });
+    }
     if !bytes.starts_with(mcap::MAGIC) {
         let found = bytes.iter().take(mcap::MAGIC.len()).copied();
         let found: String = found.flat_map(std::ascii::escape_default).map(char::from).collect();
-        let found = if found.is_empty() { "nothing".to_owned() } else { format!("\"{found}\"") };
-        return Err(FileError::NotRecording { file, found });
+        return Err(FileError::NotRecording { file, found: format!("\"{found}\"") });
     }
     match Contents::gather(&bytes) {
-        Ok(contents) => contents.kept(file),
+        Ok(contents) => contents.kept(file, bytes.ends_with(mcap::MAGIC)),
         Err(Damage { offset, what }) => Err(FileError::Damaged { file, offset, what }),
     }
 }
@@ -249,9 +263,12 @@ impl Kept {
 }
 
 impl Contents {
-    /// The run that the file is of.
-    fn kept(self, file: String) -> Result<Kept, FileError> {
-        let missing = |missing| FileError::Missing { file: file.clone(), missing };
+    /// The run that the file is of; `finished` unless it was cut short.
+    fn kept(self, file: String, finished: bool) -> Result<Kept, FileError> {
+        let missing = |missing| {
+            let file = file.clone();
+            if finished { FileError::Missing { file, missing } } else { FileError::CutEarly { file } }
+        };
         let run = self.run.ok_or_else(|| missing("metadata run"))?;
         let text = self.case.ok_or_else(|| missing("attachment case.toml"))?;
         let entry = |of: &Entries, key: &'static str| of.get(key).cloned().ok_or_else(|| missing(key));

@@ -3,7 +3,7 @@
 //! A recorder listens to the firmware and keeps what is rare: changes of stage, moves of the sequence, refusals, near misses;
 //! and of what is told every tick, the nearest each fault came to its limit. With a snapshot every so often any tick
 //! can be visited again: [`Recording::at`] takes the snapshot before it and plays on to it. From any tick a [`branch`] goes another way,
-//! beside the recording, which never changes. [`Recording::snapshots_cost`] says what the snapshots cost.
+//! beside the recording, which never changes. [`Recording::snapshots_cost`] says what the snapshots cost. [`export`] makes tables of it all.
 
 pub mod branch;
 pub mod column;
