@@ -505,22 +505,6 @@ fn nothing_is_said_of_progress_when_that_is_not_wanted() {
     }
 }
 
-#[test]
-fn a_killed_process_leaves_a_recording_of_what_it_played() {
-    let folder = folder();
-    let (mut child, _) = begun(folder.path(), "run endless.toml --record it.mcap");
-    child.kill().expect("it still runs");
-    child.wait().expect("it ends");
-    assert!(!folder.path().join("it.mcap").exists());
-    let ran = ended(&mut command(folder.path(), "why it.mcap"));
-    assert!(ran.code == Some(3) && ran.err.ends_with("; did you mean it.mcap.part?\n"), "{}", ran.err);
-    let ran = ended(&mut command(folder.path(), "why it.mcap.part"));
-    assert_eq!(ran.code, Some(0), "{}", ran.err);
-    assert!(ran.out.contains("The recording goes to ") && ran.out.contains("cut short there"), "{}", ran.out);
-    let ran = ended(&mut command(folder.path(), "run still.toml --record it.mcap"));
-    assert!(ran.code == Some(2) && ran.err.contains("it.mcap.part exists already"), "{}", ran.err);
-}
-
 #[cfg(unix)]
 #[test]
 fn an_interrupted_run_tells_and_records_what_it_played() {

@@ -151,9 +151,9 @@ fn a_run_killed_at_any_moment_loses_nothing_before_its_last_block() {
     assert!(met >= 10 && cut >= 5, "{met} kills met a run, {cut} of them after its first block");
 }
 
-/// Killed as it began: the file is there, and empty or with the beginning of its first block.
+/// Killed at half-time, or as it began: then the file is there, and empty or with the beginning of its first block.
 #[test]
-fn what_was_killed_before_its_first_block_is_said_to_be_so() {
+fn what_a_kill_left_is_said_to_be_so() {
     let folder = tempfile::tempdir().expect("a folder for the test");
     let folder = folder.path();
     std::fs::write(folder.join("case.toml"), CASE).expect("a case can be written");
@@ -173,4 +173,17 @@ written by run --record\n";
             );
         }
     }
+    std::fs::write(folder.join("it.mcap.part"), &whole[..whole.len() / 2]).expect("it can be written");
+    let said = |line: &str| {
+        let ended = call(folder, line);
+        let text = |bytes| String::from_utf8(bytes).expect("the program writes UTF-8");
+        (ended.status.code(), text(ended.stdout), text(ended.stderr))
+    };
+    let (code, out, err) = said("why -q it.mcap.part");
+    assert_eq!((code, err.as_str()), (Some(0), ""));
+    assert!(out.contains("The recording goes to ") && out.contains("cut short there"), "{out}");
+    let (code, _, err) = said("why it.mcap");
+    assert!(code == Some(3) && err.ends_with("; did you mean it.mcap.part?\n"), "{err}");
+    let (code, _, err) = said("run case.toml --record it.mcap");
+    assert!(code == Some(2) && err.contains("it.mcap.part exists already"), "{err}");
 }
