@@ -59,33 +59,7 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         }
         Fault::StringOpen => "of the sum of the cells, the pack's terminals are off by".to_owned(),
         Fault::ImpactSignal => "edges of the impact sensor within its window:".to_owned(),
-        Fault::CellOverVoltage
-        | Fault::CellOverVoltageFar
-        | Fault::CellUnderVoltage
-        | Fault::CellUnderVoltageFar
-        | Fault::CellDeeplyDischarged
-        | Fault::CellReversed
-        | Fault::OverTemperature
-        | Fault::OverTemperatureFar
-        | Fault::ChargingTooCold
-        | Fault::TooColdToWork
-        | Fault::ModuleWithoutSensor
-        | Fault::CoolingFailed
-        | Fault::BleedPathStuckOn
-        | Fault::BleedPathStuckOff
-        | Fault::PrechargeFlat
-        | Fault::PrechargeStalled
-        | Fault::PrechargeTooSlow
-        | Fault::PrechargeTooFast
-        | Fault::ClosingDifferenceLarge
-        | Fault::FeedbackImplausible
-        | Fault::ContactorStateUnknown
-        | Fault::LinkStaysLive
-        | Fault::SupplyLow
-        | Fault::InterlockOpen
-        | Fault::InterlockOpenAtLoad
-        | Fault::ServiceDisconnectOut
-        | Fault::AuxiliaryDisconnectPulled
-        | Fault::ConfigurationInvalid => format!("{at} shows"),
+        // Its place shows its value: nothing more has to be said.
+        _ => format!("{at} shows"),
     }
 }
