@@ -15,7 +15,7 @@ pub struct Observation {
 
 impl Observation {
     /// All of them.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 7] = [
         // Before anything closes: what a start must find, a start can find.
         Self {
             key: "start-and-stop",
@@ -24,8 +24,10 @@ impl Observation {
         },
         Self { key: "shift", onset_seconds: 30.0, text: include_str!("observations/shift.toml") },
         Self { key: "cold", onset_seconds: 30.0, text: include_str!("observations/cold.toml") },
+        Self { key: "hot", onset_seconds: 30.0, text: include_str!("observations/hot.toml") },
         Self { key: "top-up", onset_seconds: 30.0, text: include_str!("observations/top-up.toml") },
         Self { key: "rest", onset_seconds: 60.0, text: include_str!("observations/rest.toml") },
+        Self { key: "balancing", onset_seconds: 60.0, text: include_str!("observations/balancing.toml") },
     ];
 
     /// Its story on a sound pack, with this seed of noise and scatter.
