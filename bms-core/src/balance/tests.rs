@@ -13,7 +13,12 @@ fn at(milli_celsius: i32) -> Temperatures<8> {
     let celsius = Celsius::from_milli(milli_celsius);
     Temperatures {
         sensors: Each::all(SensorReading::default()),
-        modules: Each::all(ModuleRange { coldest: celsius, hottest: celsius, measured: true }),
+        modules: Each::all(ModuleRange {
+            coldest: celsius,
+            hottest: celsius,
+            likely: celsius,
+            measured: true,
+        }),
         hottest: Some((0, celsius)),
         coldest: Some((0, celsius)),
     }

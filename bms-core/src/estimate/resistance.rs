@@ -4,7 +4,7 @@
 //!
 //! ```text
 //! R = (V after − V before) / (I after − I before)                      in Ω; the pulse resistance of any cell test manual
-//! expected = median over the pack of R / f(T) · f(T of this cell)      f(T) = exp(E/R (1/T − 1/298.15 K)), E = 20 kJ/mol
+//! expected = median over the pack of R / f(T) · f(T of this cell)      f(T) = exp(E/R (1/T − 1/298.15 K)), E = 20 kJ/mol; T: likely
 //! excess = R − expected                                                in mΩ as measured
 //! ```
 //!
@@ -15,6 +15,9 @@
 //! The excess is judged as measured: brought to 25 °C, a joint's 2 mΩ would be divided by five in the freezer, and a joint does
 //! not grow in the cold. Voltage and current are not sampled at the same instant: a step whose current still moves in its window is
 //! thrown away. The beginning of a hoist is a step, and its end is another one.
+//!
+//! `T` is what the module's believed sensors make likely. A thermistor that reads far too warm in the cold would otherwise let little be
+//! expected of a sound cell beside it, and accuse it of what the cold does to all of them (see `sense::module`).
 //!
 //! One odd step proves nothing: each cell keeps its last three, and the weakest of them counts. What is kept says how the pack was,
 //! not how it is: once the workshop has been at it, it is void, and the next three steps decide.
@@ -27,7 +30,7 @@ use super::{Discarded, LoadStep};
 use crate::config::{Checked, Config, ResistanceFacts};
 use crate::each::Each;
 use crate::sense::{Believed, ModuleRange, Temperatures};
-use crate::units::{Amps, Celsius, Milliohms, Millis, Ratio, Volts};
+use crate::units::{Amps, Milliohms, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Witness};
 
 /// A window takes no more samples than this, so that sums of them fit.
@@ -331,7 +334,7 @@ impl<const CELLS: usize> Steps<CELLS> {
             let rise = sum.saturating_mul(before).saturating_sub(sum_before.saturating_mul(after));
             Milliohms::from_wide(rise.saturating_mul(reciprocal) >> 24)
         };
-        let mut factors = ByModule::new(temperatures, config, Ratio::ONE, middle);
+        let mut factors = ByModule::new(temperatures, config, Ratio::ONE, likely);
         for (sum, sum_before) in self.sums.iter_mut().zip(&mut self.before_sums) {
             let measured = resistance(i64::from(*sum), i64::from(*sum_before));
             *sum = measured.bits();
@@ -358,7 +361,7 @@ impl<const CELLS: usize> Steps<CELLS> {
         let least = usual.checked_div(within).unwrap_or(usual);
         let typical = i64::from(median).max(least).min(usual.saturating_mul(within).max(least));
         let typical = Milliohms::from_wide(typical);
-        let mut factors = ByModule::new(temperatures, config, Ratio::ONE, middle);
+        let mut factors = ByModule::new(temperatures, config, Ratio::ONE, likely);
         let mut cell = 0_u8;
         let (mut shown, mut worst) = (None, None);
         for (measured, last_three) in self.sums.iter().zip(&mut self.last_three) {
@@ -403,8 +406,7 @@ fn kept(above: Milliohms) -> Kept {
         .max(-Kept::MAX)
 }
 
-/// The factor of temperature in the middle of what is credible for a module.
-fn middle(range: &ModuleRange) -> Ratio {
-    let sum = i64::from(range.coldest.bits()).saturating_add(i64::from(range.hottest.bits()));
-    growth(Celsius::from_wide(sum >> 1))
+/// The factor of a module's likely temperature.
+fn likely(range: &ModuleRange) -> Ratio {
+    growth(range.likely)
 }

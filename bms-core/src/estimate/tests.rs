@@ -99,7 +99,8 @@ impl Bench {
         replaced: Option<u8>,
         heard: &mut Heard,
     ) {
-        let range = |celsius| ModuleRange { coldest: celsius, hottest: celsius, measured: true };
+        let range =
+            |celsius| ModuleRange { coldest: celsius, hottest: celsius, likely: celsius, measured: true };
         let mut modules = Each::all(range(self.celsius));
         for (module, celsius) in &self.modules {
             *modules.at_mut(*module).expect("the module exists") = range(*celsius);

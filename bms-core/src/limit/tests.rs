@@ -184,8 +184,18 @@ fn the_load_has_its_time_to_follow() {
 fn the_nearest_cell_is_found_where_modules_differ() {
     use crate::each::Each;
     let config = Config::trainer().check(16, 8).expect("the default is valid");
-    let warm = ModuleRange { coldest: celsius(5_000), hottest: celsius(5_000), measured: true };
-    let cold = ModuleRange { coldest: celsius(-20_000), hottest: celsius(-20_000), measured: true };
+    let warm = ModuleRange {
+        coldest: celsius(5_000),
+        hottest: celsius(5_000),
+        likely: celsius(5_000),
+        measured: true,
+    };
+    let cold = ModuleRange {
+        coldest: celsius(-20_000),
+        hottest: celsius(-20_000),
+        likely: celsius(-20_000),
+        measured: true,
+    };
     let temperatures = Temperatures::<8> {
         sensors: Each::all(crate::sense::SensorReading::default()),
         modules: Each([cold, warm, warm, warm, warm, warm, warm, warm]),

@@ -13,6 +13,10 @@
 //! - When no module has a believed sensor, the doubtful ones speak for all of them, with the margin. When even those are missing,
 //!   every module counts as hot as no work may make it, and as cold as the table goes: nothing may be charged, and the rule for lost
 //!   readings leaves a little discharge current, because a hoist must be able to set its load down.
+//!
+//! What is *expected* of a cell at its temperature asks for neither end but for what is likely: the middle of the believed sensors. A
+//! doubtful one has no part in it. Too warm it would accuse sound cells of what the cold does to them, too cold it would excuse bad ones.
+//! Without a believed sensor it is the coldest credible: a cell is accused only of what no cold explains.
 
 use super::curve::COLDEST;
 use super::thermistor::SensorReading;
@@ -27,21 +31,28 @@ pub(crate) struct ModuleRange {
     pub(crate) coldest: Celsius,
     /// Hottest that is credible: counts against hot limits.
     pub(crate) hottest: Celsius,
+    /// What its cells most likely have.
+    pub(crate) likely: Celsius,
     /// Whether a sensor of the module itself is believed.
     pub(crate) measured: bool,
 }
 
 impl ModuleRange {
     /// Holds nothing yet: taking any reading in makes it that reading.
-    const EMPTY: Self = Self { coldest: Celsius::MAX, hottest: Celsius::MIN, measured: false };
+    const EMPTY: Self = Self::between(Celsius::MAX, Celsius::MIN);
 
-    fn take(&mut self, other: Self) {
-        self.coldest = self.coldest.min(other.coldest);
-        self.hottest = self.hottest.max(other.hottest);
+    /// Where nothing is measured.
+    const fn between(coldest: Celsius, hottest: Celsius) -> Self {
+        Self { coldest, hottest, likely: coldest, measured: false }
+    }
+
+    fn take(&mut self, (coldest, hottest): (Celsius, Celsius)) {
+        self.coldest = self.coldest.min(coldest);
+        self.hottest = self.hottest.max(hottest);
     }
 
     fn widened(self, by: Celsius) -> Self {
-        Self { coldest: self.coldest - by, hottest: self.hottest + by, measured: false }
+        Self::between(self.coldest - by, self.hottest + by)
     }
 }
 
@@ -53,8 +64,8 @@ pub(super) fn ranges<const THERMISTORS: usize>(
 ) -> Each<ModuleRange, THERMISTORS> {
     let margin = config.sensing.blind_margin;
     let unmeasured = match extremes {
-        Some((coldest, hottest)) => ModuleRange { coldest, hottest, measured: false }.widened(margin),
-        None => ModuleRange { coldest: COLDEST, hottest: config.limits.hot_none, measured: false },
+        Some((coldest, hottest)) => ModuleRange::between(coldest, hottest).widened(margin),
+        None => ModuleRange::between(COLDEST, config.limits.hot_none),
     };
     let mut modules = Each::all(unmeasured);
     let per_module = usize::from(config.pack.thermistors_per_module);
@@ -62,16 +73,28 @@ pub(super) fn ranges<const THERMISTORS: usize>(
     let mut blind = false;
     for module in modules.iter_mut().take(usize::from(config.pack.modules)) {
         *module = ModuleRange::EMPTY;
+        let mut believed = ModuleRange::EMPTY;
         for sensor in rest.by_ref().take(per_module).filter(|sensor| !sensor.at_rail()) {
-            module.take(ModuleRange { coldest: sensor.celsius, hottest: sensor.celsius, measured: false });
-            module.measured |= sensor.doubt.is_none();
+            let reading = (sensor.celsius, sensor.celsius);
+            module.take(reading);
+            if sensor.doubt.is_none() {
+                believed.take(reading);
+                module.measured = true;
+            }
         }
+        module.likely = middle(&believed);
         blind |= !module.measured;
     }
     if blind {
         fill_blind(&mut modules, config, unmeasured);
+        let unmeasured = modules.iter_mut().filter(|module| !module.measured);
+        unmeasured.for_each(|module| module.likely = module.coldest);
     }
     modules
+}
+
+fn middle(range: &ModuleRange) -> Celsius {
+    Celsius::from_wide(i64::from(range.coldest.bits()).saturating_add(i64::from(range.hottest.bits())) >> 1)
 }
 
 /// Gives each blind module what its nearest measured neighbours on both sides make credible, besides its own doubtful readings.
@@ -84,7 +107,10 @@ fn fill_blind<const THERMISTORS: usize>(
     let count = usize::from(config.pack.modules);
     let none_measured = !modules.iter().take(count).any(|module| module.measured);
     if none_measured {
-        modules.iter_mut().take(count).for_each(|module| module.take(unmeasured));
+        modules
+            .iter_mut()
+            .take(count)
+            .for_each(|module| module.take((unmeasured.coldest, unmeasured.hottest)));
         return;
     }
     let margin = config.sensing.blind_margin;
@@ -94,7 +120,7 @@ fn fill_blind<const THERMISTORS: usize>(
         } else {
             *carried = carried.map(|neighbour| neighbour.widened(margin));
             if let Some(credible) = *carried {
-                module.take(credible);
+                module.take((credible.coldest, credible.hottest));
             }
         }
     };
@@ -135,6 +161,18 @@ mod tests {
         let modules = crane(&[(4, 35, Doubt::Stray), (6, 5, Doubt::Jumped)]);
         assert_eq!(degrees(&modules, 2), (20, 35, true));
         assert_eq!(degrees(&modules, 3), (5, 20, true));
+    }
+
+    /// 20 °C beside a doubtful 35 or 5 °C; two doubtful ones leave the neighbours, 5 °C a module away, and themselves.
+    #[test]
+    fn a_doubtful_sensor_says_nothing_of_what_is_likely() {
+        let likely = |changed: &[(u8, i32, Doubt)]| crane(changed).at(2).unwrap().likely.milli();
+        assert_eq!(likely(&[]), 20_000);
+        for odd in [35, 5] {
+            assert_eq!(likely(&[(4, odd, Doubt::Stray)]), 20_000);
+        }
+        assert_eq!(likely(&[(4, 60, Doubt::Stray), (5, 58, Doubt::Jumped)]), 15_000);
+        assert_eq!(likely(&[(4, 60, Doubt::Stray), (5, 2, Doubt::Frozen)]), 2_000);
     }
 
     #[test]

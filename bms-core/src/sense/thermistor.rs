@@ -192,6 +192,7 @@ impl<const THERMISTORS: usize> Thermistors<THERMISTORS> {
             modules: Each::all(ModuleRange {
                 coldest: Celsius::ZERO,
                 hottest: Celsius::ZERO,
+                likely: Celsius::ZERO,
                 measured: false,
             }),
             hottest: None,
