@@ -274,6 +274,7 @@ rules! {
     "wires.every": wires.every => AtMost Millis::from_seconds(3_600), "1 h"; "an open input drifts within minutes";
     "wires.again": wires.again => AtLeast ticks(2), "two ticks", beside "a tick" pack.tick; "odd and even inputs are pulled in turn";
     "wires.again": wires.again => AtMost wires.every, "`every`", beside "a period" wires.every; "a suspicion asks for a test sooner";
+    "wires.tests": wires.tests => AtLeast 1_u8, "1"; "a finding rests on a test";
     "wires.rail": wires.rail => AtLeast sensing.cell_error, "the cell voltage error", beside "a cell voltage error" sensing.cell_error; "an error hides the rail";
     "wires.rail": wires.rail => LessThan faults.cell_under_voltage_far.trip, "the second step of under-voltage",
         beside "a limit of under-voltage" faults.cell_under_voltage_far.trip; "a cell that works lies at no rail";

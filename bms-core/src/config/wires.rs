@@ -10,6 +10,8 @@ section! {
         every: Millis,
         /// How often while a wire is suspect, or was found and shows no more.
         again: Millis,
+        /// So many tests in a row must find an open wire that the readings do not show.
+        tests: u8,
         /// A cell that reads no more than this lies at the end of its channel, or its filter is empty: a further pull moves it no more.
         rail: Volts,
         /// A front end that gives no reading under the test current for so long is told of.
@@ -22,6 +24,7 @@ impl WireRules {
         Self {
             every: Millis::from_seconds(60),
             again: Millis(1_000),
+            tests: 2,
             rail: Volts::from_milli(500),
             answer: Millis(1_000),
         }

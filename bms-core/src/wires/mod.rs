@@ -19,6 +19,10 @@
 //! minute late. Where the active one finds a suspected wire sound, its cells really differ, and the suspicion is dropped. It can
 //! say nothing of a filter that is empty already: a reading at the rail stays suspect.
 //!
+//! **One answer proves nothing.** It is one frame, and no time that passes after it adds to it. So what the active test finds counts once a second
+//! result bears it out: the readings show the wire too, as they do behind an open one, whose filter the pull has emptied; or further tests
+//! find an open wire again, `wires.tests` in a row. Until then the wire is not trusted (nothing bleeds beside it), and nothing else follows.
+//!
 //! **Voltage faults wait for the wire.** One broken wire reads as an over- and an under-voltage, and both would open the contactors at once. While
 //! a pair fits, its two cells are left out of those faults, until the wire's own dwell has ended and never longer, whatever the pattern
 //! does meanwhile; then they speak.
@@ -75,6 +79,8 @@ pub(crate) struct Wires {
     tested: bool,
     /// Found by the active test.
     found: Option<OpenWire>,
+    /// Tests in a row that ended with an open wire.
+    found_in: u8,
     /// Suspected by the readings of this tick.
     pattern: Option<Pattern>,
     /// Suspected by the readings, and found sound.
@@ -90,6 +96,10 @@ pub(crate) struct Wires {
 pub(crate) struct Beside(pub(crate) [Option<u8>; 2]);
 
 impl Beside {
+    fn wire(open: OpenWire, config: &Checked) -> Self {
+        Self(Layout::of(&config.pack).beside(open.wire))
+    }
+
     /// Whether the cell is one of them.
     pub(crate) fn holds(self, cell: u8) -> bool {
         self.0.contains(&Some(cell))
@@ -104,6 +114,7 @@ impl Wires {
             unanswered: Millis::ZERO,
             tested: false,
             found: None,
+            found_in: 0,
             pattern: None,
             dismissed: None,
             waited: Millis::ZERO,
@@ -116,22 +127,36 @@ impl Wires {
         self.tested
     }
 
-    /// The wire that is open or suspected, and whether that stands whatever the amount: it was found, or it explains a voltage limit.
-    pub(crate) fn suspect(&self) -> Option<(OpenWire, bool)> {
-        let suspected = self.pattern.filter(|pattern| self.dismissed != Some(pattern.open.wire));
-        self.found
-            .map(|open| (open, true))
-            .or_else(|| suspected.map(|pattern| (pattern.open, pattern.explains)))
+    /// The wire that the readings make suspect, and whether that stands whatever the amount: it explains a voltage limit.
+    fn suspected(&self) -> Option<(OpenWire, bool)> {
+        let pattern = self.pattern.filter(|pattern| self.dismissed != Some(pattern.open.wire))?;
+        Some((pattern.open, pattern.explains))
     }
 
-    /// The cells beside the wire that is open or suspected: what is read of them need not be theirs.
+    /// The wire that the fault is about, and whether that stands whatever the amount: the test found it and is borne out, or it explains a
+    /// voltage limit.
+    pub(crate) fn suspect(&self, config: &Checked) -> Option<(OpenWire, bool)> {
+        let shows = |found: &OpenWire| self.pattern.is_some_and(|pattern| pattern.open.wire == found.wire);
+        let borne_out = |found: &OpenWire| self.found_in >= config.wires.tests || shows(found);
+        let found = self.found.filter(borne_out).map(|open| (open, true));
+        found.or_else(|| self.suspected())
+    }
+
+    /// Whether a wire was found that nothing bears out yet.
+    pub(crate) fn awaits_another(&self, config: &Checked) -> bool {
+        self.found.is_some() && self.suspect(config).is_none()
+    }
+
+    /// The cells beside the wire that is open or suspected, borne out or not: what is read of them need not be theirs.
     pub(crate) fn beside(&self, config: &Checked) -> Option<Beside> {
-        self.suspect().map(|(open, _)| Beside(Layout::of(&config.pack).beside(open.wire)))
+        let open = self.suspect(config).map(|(open, _)| open).or(self.found);
+        open.map(|open| Beside::wire(open, config))
     }
 
     /// The cells that voltage faults leave out for now.
     pub(crate) fn waiting(&self, config: &Checked) -> Option<Beside> {
-        self.beside(config).filter(|_| self.waited < config.faults.sense_wire_open.dwell)
+        let waits = self.waited < config.faults.sense_wire_open.dwell;
+        self.suspect(config).filter(|_| waits).map(|(open, _)| Beside::wire(open, config))
     }
 
     /// Looks at a tick's readings and says what is to be pulled for the next frame.
@@ -159,7 +184,7 @@ impl Wires {
 
     /// Counts how long voltage faults have waited. Only a time without suspicion gives them a new wait.
     fn wait(&mut self, credit: Millis, config: &Checked) {
-        if self.suspect().is_some() {
+        if self.suspect(config).is_some() {
             // From the tick on in which the suspicion came, as the wire's own dwell.
             let since = if self.calm == Millis::ZERO { credit } else { Millis::ZERO };
             (self.waited, self.calm) = (self.waited + since, Millis::ZERO);
@@ -175,7 +200,7 @@ impl Wires {
     fn ask<W: Witness>(&mut self, config: &Checked, witness: &mut W) -> Option<Inputs> {
         // While a wire that was found still shows, another pull would only empty its filter further.
         let open_for_certain = self.found.is_some() && self.pattern.is_some();
-        let soon = self.suspect().is_some() && !open_for_certain;
+        let soon = (self.found.is_some() || self.suspected().is_some()) && !open_for_certain;
         let every = if soon { config.wires.again } else { config.wires.every };
         if self.pull.is_none() && self.since >= every {
             witness.tell(|| Evidence::Wires(WireTest::Begun));
@@ -236,6 +261,7 @@ impl Wires {
             Inputs::Odd => Some(Inputs::Even),
             Inputs::Even => {
                 (self.since, self.tested) = (Millis::ZERO, true);
+                self.found_in = if self.found.is_some() { self.found_in.saturating_add(1) } else { 0 };
                 if self.found.is_none() {
                     witness.tell(|| Evidence::Wires(WireTest::Sound));
                 }

@@ -12,6 +12,8 @@ struct Bench {
     open: Option<usize>,
     /// By how much the input behind the open wire lies off its tap.
     off: i32,
+    /// Whether that wire conducts badly: its filter fills again at once.
+    corroded: bool,
     /// What the load does to every cell between the reading and the one under the test current.
     stepped: i32,
     answers: bool,
@@ -23,7 +25,7 @@ const PULLED: i32 = -500;
 impl Bench {
     fn new() -> Self {
         let (truth, open, off, stepped) = ([3_300; 16], None, 0, 0);
-        Self { paper: trainer(), truth, open, off, stepped, answers: true }
+        Self { paper: trainer(), truth, open, off, corroded: false, stepped, answers: true }
     }
 
     /// What the channels read with the open input so far off: the cell below it moves with it, the one above against it.
@@ -52,6 +54,7 @@ impl Bench {
                 }
                 let mut cells = self.read(self.off);
                 cells.iter_mut().for_each(|volts| *volts = *volts + Volts::from_milli(self.stepped));
+                self.off = if self.corroded { 0 } else { self.off };
                 Part::fresh(Pulled { inputs, cells })
             }
             None => Part::never(Pulled { inputs: Inputs::Odd, cells: Each::all(Volts::ZERO) }),
@@ -91,8 +94,12 @@ fn a_wire_that_holds_its_reading_is_found_by_the_active_test_only() {
         bench.open = Some(wire);
         bench.ticks(5_490);
         assert!(!bench.suspect() && !bench.confirmed(), "wire {wire}");
+        // The pull has emptied the filter, which shows from then on in a pair, and above an outermost wire at 3.8 V. The cell below one reads 2.8 V,
+        // and may well be like that: a second test decides, a second later.
         bench.ticks(20);
-        assert!(bench.suspect(), "wire {wire}");
+        assert_eq!(bench.suspect(), ![8, 17].contains(&wire), "wire {wire}");
+        bench.ticks(if bench.suspect() { 0 } else { 100 });
+        assert!(bench.suspect() && !bench.confirmed(), "wire {wire}");
         bench.ticks(50);
         assert!(bench.confirmed(), "wire {wire}");
         assert_eq!(
@@ -101,6 +108,25 @@ fn a_wire_that_holds_its_reading_is_found_by_the_active_test_only() {
         );
         let reaction = bench.paper.core.faults().reaction.map(|(reaction, _)| reaction);
         assert_eq!(reaction, Some(Reaction::OpenSoon), "wire {wire}");
+    }
+}
+
+/// 1 kΩ drops half a volt under the test current and nothing without it: no reading shows it. One answer alone is one frame, whatever time
+/// passes after it; the next test is a second later, and its result the second one.
+#[test]
+fn one_answer_that_nothing_bears_out_confirms_no_wire() {
+    for (wire, again) in [(4, false), (8, false), (4, true), (8, true)] {
+        let mut bench = Bench::new();
+        (bench.open, bench.corroded) = (Some(wire), true);
+        bench.ticks(5);
+        assert_eq!(bench.told(|test| matches!(test, WireTest::Open(_))), 1);
+        bench.open = bench.open.filter(|_| again);
+        bench.ticks(95);
+        assert!(!bench.suspect() && !bench.confirmed(), "wire {wire}");
+        bench.ticks(10);
+        assert_eq!(bench.suspect(), again, "wire {wire}");
+        bench.ticks(50);
+        assert_eq!(bench.confirmed(), again, "wire {wire}");
     }
 }
 
