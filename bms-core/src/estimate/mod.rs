@@ -22,6 +22,7 @@ mod resistance;
 mod rest;
 
 pub(crate) use apart::Apart;
+use apart::WhenWell;
 pub(crate) use cold::growth;
 pub(crate) use heat::lasts;
 pub(crate) use loss::LONGEST as LOSS_LONGEST;
@@ -156,7 +157,7 @@ pub(crate) struct Surroundings<'a, const CELLS: usize> {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Estimated<const CELLS: usize> {
     count: Count<CELLS>,
-    apart: Option<Apart>,
+    when_well: WhenWell,
     gap: Option<Volts>,
     paths: Paths<CELLS>,
     cooled: Cooled,
@@ -172,7 +173,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
     pub(crate) fn new(config: &Checked) -> Self {
         Self {
             count: Count::new(config),
-            apart: None,
+            when_well: WhenWell::UNKNOWN,
             gap: None,
             paths: Paths::new(),
             cooled: Cooled::new(),
@@ -193,7 +194,7 @@ impl<const CELLS: usize> Estimated<CELLS> {
         witness: &mut W,
     ) {
         let current = string_current(believed, surroundings.proven_open, config);
-        self.apart = Apart::of(believed, config).or(self.apart);
+        self.when_well.advance(believed, config);
         self.gap = Apart::gap(self.gap, believed, config);
         let flows = believed.bleed_flows.as_ref();
         self.paths.advance(surroundings.bleeding, flows, believed.elapsed);
@@ -363,7 +364,12 @@ impl<const CELLS: usize> Estimated<CELLS> {
 
     /// How far pack and cells lay apart when every cell was last well above what is low; `None` before.
     pub(crate) const fn apart_when_well(&self) -> Option<Apart> {
-        self.apart
+        self.when_well.apart
+    }
+
+    /// The cell that was well in one reading and backwards in the next, which no charge does; `None` once all are well again.
+    pub(crate) const fn fell_at_once(&self) -> Option<u8> {
+        self.when_well.fell_at_once
     }
 
     /// What no drop explains of the difference between pack and cells, smoothed; `None` while one of them is not measured.

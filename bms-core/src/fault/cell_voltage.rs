@@ -30,6 +30,8 @@
 //! ```text
 //! by the change = cell + (apart − apart then) − explained by I − I then       off by no more than error of the pack + 2 · error of a cell
 //! ```
+//! Where the load begins in the very tick in which the cell falls, its drop may hide either. Then the fall itself denies it: no cell is driven
+//! backwards from one reading to the next (`estimate::apart`).
 //!
 //! An open sense wire reads as one cell too high and one too low. While two cells fit it they are left out here, for no longer than the wire's
 //! own dwell ([`wires`](crate::wires)).
@@ -79,7 +81,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, limit: &Limit<Volts>) -> Sight {
         let Some(cells) = seen.believed.cells else { return Sight::UNKNOWN };
         let Some((cell, volts)) = lowest(seen, &cells) else { return Sight::UNKNOWN };
-        if volts <= limit.trip && is_denied(seen, volts, limit.trip) {
+        if volts <= limit.trip && is_denied(seen, (cell, volts), limit.trip) {
             return Sight::UNKNOWN;
         }
         limit.sight(Place::Cell(cell), Some(volts))
@@ -116,29 +118,20 @@ fn without<const CELLS: usize>(
     others.map(|(cell, volts)| (cell, *volts))
 }
 
-/// Whether the pack voltage leaves more than this for the lowest cell, all readings as wrong as is stated.
+/// Whether the pack voltage leaves more than this for the lowest cell, all readings as wrong as is stated, or its own fall denies it.
 #[cold]
 fn is_denied<const CELLS: usize, const THERMISTORS: usize>(
     seen: &Seen<'_, CELLS, THERMISTORS>,
-    lowest: Volts,
+    (cell, volts): (u8, Volts),
     limit: Volts,
 ) -> bool {
-    let sensing = &seen.config.sensing;
-    let each = i64::from(sensing.cell_error.bits());
-    let all = Volts::from_wide(each.saturating_mul(i64::from(seen.config.pack.cells())));
-    let Some(now) = Apart::now(seen.believed) else { return false };
-    let leaves = |apart: Volts, error: Volts| lowest + apart - (sensing.voltage_error + error) > limit;
-    if leaves(sensing.beyond_path(now.volts, now.amps), all) {
+    if seen.estimated.fell_at_once() == Some(cell) {
         return true;
     }
-    // Of a pack that did not agree with its cells before, no change says anything.
-    seen.estimated
-        .apart_when_well()
-        .filter(|then| sensing.beyond_path(then.volts, then.amps).abs() <= sensing.voltage_error + all)
-        .is_some_and(|then| {
-            let moved = sensing.beyond_path(now.volts - then.volts, now.amps - then.amps);
-            leaves(moved, sensing.cell_error + sensing.cell_error)
-        })
+    let Some(now) = Apart::now(seen.believed) else { return false };
+    let since = |then| now.leaves_since(then, volts, seen.config);
+    let left = [Some(now.leaves(volts, seen.config)), seen.estimated.apart_when_well().and_then(since)];
+    left.iter().flatten().any(|left| *left > limit)
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for LowestAtRest {

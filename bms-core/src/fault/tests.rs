@@ -12,6 +12,7 @@ use crate::witness::{Evidence, Place, Witness};
 
 mod around;
 mod hot;
+mod reversed;
 mod worn;
 
 /// A pack on paper that stands open; the test changes its next frames.
@@ -313,55 +314,6 @@ fn without_any_sensor_the_pack_counts_as_hot_and_as_cold() {
         _ => None,
     });
     assert_eq!(unknown, Some(false));
-}
-
-/// 96 cells of 3.3 V are 316.8 V. A dead channel leaves the pack where it is; a cell driven backwards takes its voltage from it.
-#[test]
-fn a_cell_is_reversed_only_while_the_pack_voltage_bears_it_out() {
-    let reversed_with = |pack: Option<i32>| {
-        let mut crane = crane();
-        crane.for_ms(200).cell(3, -100);
-        match pack {
-            Some(milli) => crane.frame.voltages.value.pack = Volts::from_milli(milli),
-            None => crane.frame.voltages.age = Millis::MAX,
-        }
-        crane.for_ms(400);
-        // Whatever it is, it does not go unanswered.
-        assert!(crane.confirmed(Fault::CellUnderVoltageFar));
-        let reaction = crane.core.faults().reaction.map(|(reaction, _)| reaction);
-        (crane.confirmed(Fault::CellReversed), reaction)
-    };
-    assert_eq!(reversed_with(Some(316_800)), (false, Some(Reaction::OpenSoon)));
-    // 3.4 V less, and half a per cent of the meter's error either way.
-    for pack in [311_900, 313_400, 314_900] {
-        assert_eq!(reversed_with(Some(pack)), (true, Some(Reaction::OpenNow)), "{pack} mV");
-    }
-    // No second witness, or the string is open: the reading stands.
-    for pack in [None, Some(0)] {
-        assert_eq!(reversed_with(pack), (true, Some(Reaction::OpenNow)), "{pack:?}");
-    }
-}
-
-/// The crane's way from its cells to the meter has up to 18.4 mΩ: at 100 A of charge a true pack of 313.4 V may read 1.84 V more, and 1.5 V
-/// by the meter's error. Under 150 A of discharge it reads up to 2.8 V less whether a channel died or not; what tells is that the pack
-/// did not move when the cell did.
-#[test]
-fn what_drops_on_the_way_to_the_meter_neither_denies_a_reversed_cell_nor_hides_a_dead_channel() {
-    for (milliamps, before, after, reversed) in [
-        (100_000, 318_500, 316_700, true),
-        (-150_000, 314_000, 314_000, false),
-        (-150_000, 314_000, 310_600, true),
-        // The load came with it: the pack fell by its drop, and that may have been the cell.
-        (-150_000, 316_800, 314_000, true),
-    ] {
-        let mut crane = crane();
-        crane.frame.voltages.value.pack = Volts::from_milli(before);
-        crane.amps(if before == 316_800 { 0 } else { milliamps }).for_ms(200);
-        crane.frame.voltages.value.pack = Volts::from_milli(after);
-        crane.amps(milliamps).cell(3, -100).for_ms(400);
-        assert!(crane.confirmed(Fault::CellUnderVoltageFar));
-        assert_eq!(crane.confirmed(Fault::CellReversed), reversed, "{milliamps} mA, {before} to {after} mV");
-    }
 }
 
 /// 9 V of 12 V for 50 ms, but 7 V for 250 ms after a coil is switched on. The contactor does not close, and its step lasts 500 ms.
