@@ -121,7 +121,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         if let Some(Replaced::Contactor(contactor)) = asked.replaced {
             self.sequence.replace(contactor, witness);
         }
-        let findings = self.sequence.observe(&believed, config, witness);
+        let leaks_denied = self.insulation.leaks_denied(self.now, config);
+        let findings = self.sequence.observe(&believed, leaks_denied, config, witness);
         let resistor = self.insulation.advance(&believed, self.sequence.step(), self.now, config, witness);
         let seen = Seen {
             believed: &believed,
@@ -139,7 +140,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         };
         let faults = self.faults.advance(&seen, &config.faults, witness);
         let insulated = self.insulation.lets_close(self.now, config);
-        let coils = self.sequence.advance(&believed, asked, (&faults, insulated), config, witness);
+        let coils =
+            self.sequence.advance(&believed, asked, (&faults, insulated, leaks_denied), config, witness);
         let step = self.sequence.step();
         let limits = self.limiter.allowed(&believed, &self.estimated, &faults, step, config, witness);
         let doubts = (&faults, self.wires.tested());

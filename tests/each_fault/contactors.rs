@@ -96,6 +96,21 @@ pub(crate) fn stories() -> Vec<Story> {
                 "beside a closed positive no voltage tells; 80 ms are less than the 100 ms it takes",
             )
         },
+    ]
+}
+
+/// The link behind them, and what reads it.
+pub(crate) fn link() -> Vec<Story> {
+    vec![
+        Story {
+            raises: r#"{ kind = "link_reading_dead" }"#,
+            near: r#"{ kind = "link_reading_dead", until_s = 5.08 }"#,
+            shows: Shows::at(Place::Link).observed(53.1, 0.4).limit(1.28, 2e-3),
+            ..Story::of(
+                Fault::LinkReadingImplausible,
+                "the cross voltages put the link at the pack's 53.1 V, and five errors of 0.256 V are allowed; 80 ms are less than the 100 ms it takes",
+            )
+        },
         Story {
             acts: r#"{ at_s = 1, ask = "close" }, { at_s = 8, ask = "open" }"#,
             raises: r#"{ kind = "motor_turning", percent = 100 }"#,

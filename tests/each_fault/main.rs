@@ -3,6 +3,7 @@
 //!
 //! The stories stand in one file a family; [`story`] says how they are told and judged. `STORY=key` plays those whose key holds this word.
 
+mod alike;
 mod around;
 mod cells;
 mod contactors;
@@ -39,6 +40,7 @@ fn stories() -> Vec<Story> {
         insulation::stories(),
         precharge::stories(),
         contactors::stories(),
+        contactors::link(),
         contactors::worn(),
         control::stories(),
         around::stories(),
@@ -73,6 +75,12 @@ fn every_fault_has_its_story() {
 #[test]
 fn every_story_goes_as_it_is_told() {
     let wrong = wrong_in(&stories(), Story::wrong);
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+#[test]
+fn what_looks_alike_is_not_mistaken() {
+    let wrong = wrong_in(&alike::all(), alike::Alike::wrong);
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
 

@@ -9,6 +9,12 @@
 //! beside it and the link reads the same; with all coils off, a side without its measuring point floats whether its contactor is
 //! open or not; and without voltages nothing is told at all. That asks for opening, after which the fall of the link may tell.
 //!
+//! Leaks to the chassis on both sides of an open contactor show the voltages of a weld. Where its contact says open and insulation is not known to
+//! be good, the state is unknown as well (`sequence::weld`).
+//!
+//! The voltages are readings too. The link is read twice, by a meter of its own and by the cross voltages; where the two differ, or where a
+//! load's current flows through contactors that its meter calls open, a reading lies. Then the contactors are not accused by it.
+//!
 //! A worn contactor works, until it welds or no longer breaks what it must. What it has been through is counted against its sheet
 //! (`sequence::wear`): one life is told, and with two nobody closes it any more.
 
@@ -29,6 +35,9 @@ pub(super) struct FeedbackContradicts;
 
 /// A contactor whose feedback contact contradicts its coil where the voltages cannot tell which of the two is right.
 pub(super) struct StateUnknown;
+
+/// The link's reading against what the others leave for it.
+pub(super) struct LinkReading;
 
 /// The used part of the most worn contactor's life.
 pub(super) struct Worn;
@@ -91,6 +100,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for
 impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for StateUnknown {
     type Quantity = Found;
     fn look(seen: &Seen<'_, CELLS, THERMISTORS>, _: &Limit<Found>) -> Sight {
+        if let Some(contactor) = seen.findings.untold {
+            return Sight::found(Place::Contactor(contactor), true);
+        }
         match seen.findings.feedback_contradicts {
             None => Sight::UNKNOWN,
             Some(contradicts) => match contradicts.and_then(|contactor| untold(seen, contactor)) {
@@ -129,6 +141,13 @@ fn untold<const CELLS: usize, const THERMISTORS: usize>(
         Some(Contactor::Positive)
     } else {
         None
+    }
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Watch<CELLS, THERMISTORS> for LinkReading {
+    type Quantity = Found;
+    fn look(seen: &Seen<'_, CELLS, THERMISTORS>, _: &Limit<Found>) -> Sight {
+        Sight::of_finding(Place::Link, seen.findings.link_reading)
     }
 }
 

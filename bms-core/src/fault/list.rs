@@ -303,12 +303,17 @@ list! {
     /// A feedback contact contradicts coil, voltages and current.
     FeedbackImplausible feedback_implausible "feedback contact implausible":
         one contactor::FeedbackContradicts, Found = |_| found(100, Report, AtPanel);
-    /// A feedback contact contradicts its coil where the voltages cannot tell which of the two is right.
+    /// A feedback contact contradicts its coil, or the voltages where leaks to the chassis explain them as well, and nothing tells which is
+    /// right.
     ContactorStateUnknown contactor_state_unknown "contactor state unknown":
         one contactor::StateUnknown, Found = |_| found(100, OpenSoon, AtPanel);
     /// The link is still charged long after opening. A quarter of the pack where that is less than the limit given here.
     LinkStaysLive link_stays_live "link stays live":
         one contactor::LinkAfterOpening, Volts = |_| limit(volts(60_000), volts(54_000), 0, Report, AtPanel);
+    /// The link reads another voltage than the others around the contactors leave for it, or than the pack while a load's current flows between
+    /// the two. One of these readings lies: neither a start nor an opening can be proven by it.
+    LinkReadingImplausible link_reading_implausible "link reading implausible":
+        one contactor::LinkReading, Found = |_| found(100, OpenSoon, AtPanel);
     /// The loop through covers and connectors is open, and no load has been on for a while.
     InterlockOpen interlock_open "interlock open":
         one interlock::Open<false>, Found = |pack: &Pack| found(contact(pack), OpenNow, AtPanel);

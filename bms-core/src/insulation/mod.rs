@@ -261,6 +261,16 @@ impl Insulation {
         }
     }
 
+    /// How long ago insulation was found so good that no leak draws a floating link to a pole; `None` while the last reading is low, or there
+    /// is none. Where it is not measured nobody will ever know, and nothing is excused by it.
+    pub(crate) fn leaks_denied(&self, now: Uptime, config: &Checked) -> Option<Millis> {
+        if !config.sensing.points.poles {
+            return Some(Millis::ZERO);
+        }
+        let good = |last: &&Insulated| last.per_volt() > config.faults.insulation_low.trip;
+        self.results().next().filter(good).map(|last| now.since(last.at))
+    }
+
     /// Lets a tick pass and says where the known resistor stands until the next one.
     pub(crate) fn advance<const CELLS: usize, const THERMISTORS: usize, W: Witness>(
         &mut self,

@@ -10,6 +10,9 @@
 //!   `R_d · C`; the proof waits until that fall would exceed five times the measuring error. Feedback alone would not do: a plain
 //!   auxiliary contact need not move with the main one.
 //!
+//! A reading of the link that the cross voltages contradict accuses none of them and lets none close: the start ends, and the reading is
+//! named.
+//!
 //! A request to close is a switch that may stand on for hours. It must not start anything when a controller is reset, a fault is
 //! cleared or a bar is lifted: whoever does that need not stand at the load (EN ISO 13849-1, manual reset function, from memory: a
 //! reset only enables a separate start). After each of these, and after an opening that a fault demanded, the request counts once
@@ -17,10 +20,11 @@
 
 use super::findings::{Finding, Findings};
 use super::measured::{Both, Measured};
+use super::opening::Hangs;
 use super::precharge::{Failure, Verdict, is_charged, load_at, may_close, significant, too_far_above};
 use super::resistor::{Conducts, Resistor};
-use super::state::{Request, Sequence};
-use super::weld::{Joined, place_of_link, settling, shows_where_it_hangs};
+use super::state::{Meter, Request, Sequence};
+use super::weld::{place_of_link, settling, shows_where_it_hangs};
 use super::{Because, PrechargeCheck, Step};
 use crate::config::{Checked, Config};
 use crate::decision::{Coil, FaultSummary};
@@ -74,20 +78,17 @@ impl Sequence {
         let points = &config.sensing.points;
         let blind = !points.behind_negative && !points.behind_positive;
         let settled = self.apart >= settling(config);
-        let welded = |fault| Refusal::FaultHolds { act: Act::Close, fault };
-        let refusal = match self.floating.verdict(config) {
-            Some(Joined::Nothing) => return Some((Step::ClosingNegative, closing(&voltages))),
+        let refusal = match self.hangs(now, config) {
+            Some(Hangs::Free) => return Some((Step::ClosingNegative, closing(&voltages))),
             None if blind && settled => return Some((Step::ClosingNegative, closing(&voltages))),
             None if self.apart < shows_where_it_hangs(config) => return None,
-            None => Refusal::NotProvenOpen {
+            None | Some(Hangs::Untold(_)) => Refusal::NotProvenOpen {
                 behind_negative: voltages.behind_negative,
                 behind_positive: voltages.behind_positive,
                 link: voltages.link,
                 pack: voltages.pack,
             },
-            Some(Joined::Negative) => welded(Fault::NegativeWelded),
-            Some(Joined::Positive) if self.precharge_named => welded(Fault::PrechargeWelded),
-            Some(Joined::Positive) => welded(Fault::PositiveWelded),
+            Some(Hangs::Welded(fault)) => Refusal::FaultHolds { act: Act::Close, fault },
         };
         self.refuse(refusal, witness);
         None
@@ -151,7 +152,7 @@ impl Sequence {
 
     /// ClosingNegative: negative must show, and the link must stay.
     pub(super) fn look_at_negative(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
-        let Some(seen) = now.voltages else { return };
+        let Some(seen) = now.voltages.filter(|_| self.outlook.link_meter == Meter::Believed) else { return };
         let from = *self.link_from.get_or_insert(seen.link);
         let most = from + significant(config);
         // Shown by a quarter of the span at most between `behind_negative` and the pack, or without that point by no value.
@@ -262,6 +263,11 @@ impl Sequence {
         });
         match verdict {
             Verdict::Rising => {}
+            // What a reading that lies shows of the start says nothing of the start.
+            Verdict::Charged { .. } if self.outlook.link_meter == Meter::Lies => {}
+            Verdict::Failed(..) if self.outlook.link_meter == Meter::Lies => {
+                self.outlook.failed = Some(stopped_by(Fault::LinkReadingImplausible, config));
+            }
             Verdict::Charged { within, after } => {
                 self.outlook.charged = Some((within, after));
                 findings.precharge_is_well();
@@ -336,7 +342,10 @@ impl Sequence {
     /// when positive closes, and that is no fall. The time that an open
     /// positive would take to show runs from the first reading without precharge: what precharge did before nobody may have seen.
     pub(super) fn look_at_positive(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
-        let Some(Both { high: seen, .. }) = now.both() else { return };
+        let Some(Both { high: seen, .. }) = now.both().filter(|_| self.outlook.link_meter == Meter::Believed)
+        else {
+            return;
+        };
         let from = self.link_from.unwrap_or(seen.link).max(seen.link);
         self.link_from = Some(from);
         if self.coils.precharge == Coil::On || self.steady.precharge < config.sequence.release {

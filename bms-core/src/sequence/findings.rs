@@ -42,6 +42,10 @@ pub(crate) struct Findings {
     pub(crate) negative_welded: Option<Finding>,
     pub(crate) precharge_welded: Option<Finding>,
     pub(crate) positive_welded: Option<Finding>,
+    /// Whose contact says open while the link hangs at its pole, and leaks may have drawn it there.
+    pub(crate) untold: Option<Contactor>,
+    /// The link against what the other voltages leave for it, or the pack's where current flows between the two.
+    pub(crate) link_reading: Option<Finding>,
     /// Whose feedback contact contradicts coil and voltages; the inner `None` says that none does.
     #[expect(clippy::option_option, reason = "not judged and no contradiction are two answers")]
     pub(crate) feedback_contradicts: Option<Option<Contactor>>,

@@ -3,7 +3,12 @@
 //! The pack is measured twice: by a meter of its own and by its cells, which sum up to it. The meters around the contactors say nothing of each
 //! other's scale, so that one that lies would accuse a contactor or let it close onto a difference. What has to hold of the pack
 //! therefore has to hold of both measures; a contactor is accused only of what neither of them explains.
+//!
+//! The link is measured once, and by the two cross voltages once more. A reading of it that they contradict, or a load's current through
+//! contactors that would have to be open by it, says that a reading lies: it accuses no contactor and no precharge either, and nothing closes by it.
 
+use super::findings::Finding;
+use super::precharge::{end_limit, significant};
 use crate::config::Checked;
 use crate::frame::{Feedback, PackVoltages, ToChassis};
 use crate::sense::{Believed, CurrentReading, at_end};
@@ -25,6 +30,8 @@ pub(super) struct Measured {
     pub(super) resistor: ToChassis,
     /// Whether insulation does not speak against closing.
     pub(super) insulated: bool,
+    /// How long ago insulation was found so good that no leak draws a floating link to a pole; `None` where one may.
+    pub(super) leaks_denied: Option<Millis>,
 }
 
 /// The voltages around the contactors by the lower and by the higher measure of the pack.
@@ -56,6 +63,7 @@ impl Measured {
             cells: believed.cells.map(|cells| cells.sum),
             resistor: believed.poles.map_or(ToChassis::Open, |poles| poles.resistor),
             insulated: false,
+            leaks_denied: None,
         }
     }
 
@@ -65,6 +73,46 @@ impl Measured {
         let sum = self.cells.unwrap_or(seen.pack);
         let of = |pack: Volts| PackVoltages { pack, ..seen };
         Some(Both { low: of(seen.pack.min(sum)), high: of(seen.pack.max(sum)) })
+    }
+
+    /// What the other three voltages leave for the link, by Kirchhoff's voltage law, wherever the contactors stand; `None` where a point is
+    /// missing. Of the two measures of the pack the one counts that speaks for the link's own reading.
+    ///
+    /// ```text
+    /// link = behind_negative + behind_positive − pack
+    /// ```
+    pub(super) fn link_by_others(&self, config: &Checked) -> Option<Volts> {
+        let (points, Both { low, high }) = (&config.sensing.points, self.both()?);
+        let left = |seen: &PackVoltages| seen.behind_negative + seen.behind_positive - seen.pack;
+        let (of_high, of_low) = (left(&high), left(&low));
+        let all = points.behind_negative && points.behind_positive;
+        all.then(|| low.link.max(of_high).min(of_low))
+    }
+
+    /// Whether a current flows that only a made positive lets pass, by every channel that is believed: more than precharge does.
+    fn passes_positive(&self, pack: Volts, config: &Checked) -> bool {
+        let through = pack.abs().through_ohms(config.sequence.precharge_ohms).unwrap_or(Amps::MAX);
+        let most = through.max(config.sequence.switching_limit);
+        let channels = [self.amps(), self.current_check];
+        channels.iter().flatten().all(|amps| amps.abs() > most) && channels.iter().any(Option::is_some)
+    }
+
+    /// By how much the link's reading is off what the others leave for it, or off the pack while a load draws its current through both
+    /// contactors, against what errors explain; `None` where nothing tells.
+    pub(super) fn link_reading(&self, closed: bool, config: &Checked) -> Option<Finding> {
+        let both = self.both()?;
+        let most = significant(config);
+        if let Some(left) = self.link_by_others(config) {
+            let off = (both.low.link - left).abs();
+            return Some(Finding { broken: off > most, ..Finding::kept(off, most) });
+        }
+        let (pack, off) = (both.low.pack, both.apart());
+        let most = end_limit(pack, config).max(most);
+        match (closed, off > most) {
+            (true, false) => Some(Finding::kept(off, most)),
+            (true, true) => self.passes_positive(pack, config).then(|| Finding::broken(off, most)),
+            (false, _) => None,
+        }
     }
 
     pub(super) fn amps(&self) -> Option<Amps> {

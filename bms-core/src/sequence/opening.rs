@@ -12,9 +12,14 @@
 //! the link as well: any level that is clearly not the pack's shows as much. A weld holds the link still, at either level; a contactor
 //! that is slow lets it fall late, but on and on. So a link that has fallen by more than measuring error a moment ago accuses nobody.
 //!
-//! A link that stays at the pack may also have lost its bleed-down. Nothing tells the two apart while negative holds, so that is said,
-//! and the graver one is taken. Afterwards they part: behind a welded positive the capacitor still empties through its bleed-down and the
-//! cross voltages then show the weld; without a bleed-down the link stays live and is never proven dead.
+//! A link that stays may also have lost its bleed-down, be it at the pack or, where the load took its last charge from it, a little below. By
+//! voltages nothing tells that from a weld while negative holds: the pack hardly moves without current, so that a link which follows it
+//! and one which does not read the same. That is said, and then the feedback contact speaks. One that says closed, or is not read, makes a
+//! weld of it, the graver of the two. One that says open leaves it untold, and negative opens at the deadline. Afterwards they part, whatever a
+//! contact says: behind a welded positive the capacitor still empties through its bleed-down and the cross voltages then show the weld;
+//! without a bleed-down the link stays live and is never proven dead. Without `behind positive` nothing would tell, and it is a weld at once.
+//!
+//! A reading of the link that the cross voltages contradict accuses nobody (see `measured`).
 //!
 //! Negative opens next, and is judged when the link has fallen: see `weld`. A link above the touch limit is not dead. The touch limit
 //! is a quarter of the nominal voltage for a pack that never exceeds it.
@@ -28,14 +33,25 @@ use super::closing::{Demanded, reason_to_open, stopped_by, time_to_fall};
 use super::findings::{Finding, Findings};
 use super::measured::{Both, Measured};
 use super::precharge::{curve, end_limit, significant};
-use super::state::Sequence;
+use super::state::{AtOpening, Meter, Sequence};
 use super::weld::{Joined, place_of_link, settling};
 use super::{Because, Step};
 use crate::config::{Checked, Config};
 use crate::fault::{Fault, Reaction};
-use crate::frame::{Asked, Contact, Feedback, PackVoltages, Wanted};
+use crate::frame::{Asked, Contact, Contactor, Feedback, PackVoltages, Wanted};
 use crate::units::{Millis, Ratio, Volts};
 use crate::witness::{Act, Evidence, Refusal, Unseparable, Witness};
+
+/// What the settled link says of the contactors.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub(super) enum Hangs {
+    /// All are open, as far as the points measured can tell.
+    Free,
+    /// One is closed: the fault of it.
+    Welded(Fault),
+    /// It hangs at the pole of this one, whose contact says open, and leaks may have drawn it there.
+    Untold(Contactor),
+}
 
 /// Below this the link is dead.
 pub(super) fn dead_below(config: &Checked) -> Volts {
@@ -112,6 +128,10 @@ impl Sequence {
     pub(super) fn look_at_closed(&mut self, now: &Measured, findings: &mut Findings, config: &Checked) {
         let (Some(seen), Some(both)) = (now.voltages, now.both()) else { return };
         findings.precharge_is_well();
+        if self.outlook.link_meter == Meter::Lies {
+            self.differed = Millis::ZERO;
+            return;
+        }
         // A link without its contactor passes the end limit in a tenth of a second. Where the cells add up to it, a meter of the pack that
         // differs lies.
         let most = end_limit(both.low.pack, config).max(significant(config));
@@ -200,20 +220,41 @@ impl Sequence {
             self.outlook.parted = true;
             let open = Some(Finding::kept(seen.link, from - asked));
             (findings.positive_welded, findings.precharge_welded) = (open, open);
-        } else if expected >= telling && self.is_still(seen.pack, config) {
-            let welded = Some(Finding::broken(seen.link, from - asked));
+        } else if expected >= telling
+            && self.is_still(seen.pack, config)
+            && self.outlook.link_meter == Meter::Believed
+        {
             let halfway = seen.pack.scaled(Ratio::ONE - config.sequence.end_ratio());
             self.precharge_named = seen.link < seen.pack - Volts::from_bits(halfway.bits() / 2);
-            let fault = if self.precharge_named {
-                findings.precharge_welded = welded;
-                Fault::PrechargeWelded
-            } else {
-                findings.positive_welded = welded;
+            if self.at_opening == AtOpening::Fell && !self.precharge_named {
                 witness.tell(|| Evidence::CannotSeparate(Unseparable::WeldedPositiveFromOpenBleedDown));
-                Fault::PositiveWelded
-            };
-            self.outlook.failed = Some(stopped_by(fault, config));
+            }
+            self.at_opening = AtOpening::Stayed;
+            self.name_stayed(Finding::broken(seen.link, from - asked), now.feedback, findings, config);
         }
+    }
+
+    /// The link holds still: a weld, unless the contact of the contactor that the level accuses says open and the cross voltages will tell.
+    fn name_stayed(
+        &mut self,
+        found: Finding,
+        feedback: Option<Feedback>,
+        findings: &mut Findings,
+        config: &Checked,
+    ) {
+        let contact =
+            |feedback: Feedback| if self.precharge_named { feedback.precharge } else { feedback.positive };
+        if feedback.map(contact) == Some(Contact::Broken) && config.sensing.points.behind_positive {
+            return;
+        }
+        let fault = if self.precharge_named {
+            findings.precharge_welded = Some(found);
+            Fault::PrechargeWelded
+        } else {
+            findings.positive_welded = Some(found);
+            Fault::PositiveWelded
+        };
+        self.outlook.failed = Some(stopped_by(fault, config));
     }
 
     /// Whether the link has not fallen by more than measuring error in the time in which the bleed-down alone lowers it by twice that.
@@ -241,48 +282,57 @@ impl Sequence {
         if self.apart < settling(config) {
             return;
         }
-        let verdict = self.floating.look(now.voltages.as_ref(), now.resistor, now.credit, config);
-        if let (Some(joined), Some(seen)) = (verdict, now.voltages) {
-            self.name_welds(joined, &seen, now.feedback, findings, config);
+        self.floating.look(now.voltages.as_ref(), now.resistor, now.credit, config);
+        if let (Some(hangs), Some(seen)) = (self.hangs(now, config), now.voltages) {
+            self.name_welds(hangs, &seen, findings, config);
         }
     }
 
-    fn name_welds(
-        &mut self,
-        joined: Joined,
-        seen: &PackVoltages,
-        feedback: Option<Feedback>,
-        findings: &mut Findings,
-        config: &Checked,
-    ) {
-        let points = &config.sensing.points;
-        // A joined side reads the whole pack behind it; the bound is where it stops being told from a floating link.
-        let quarter = Volts::from_bits((seen.pack - seen.link).bits() / 4);
-        let bound = seen.pack - quarter;
-        let negative = |broken| Finding { broken, figures: Some((seen.behind_negative, bound)) };
-        let positive = |broken| Finding { broken, figures: Some((seen.behind_positive, bound)) };
-        if points.behind_negative {
-            findings.negative_welded = Some(negative(joined == Joined::Negative));
-        }
-        if !points.behind_positive {
-            return;
-        }
-        match joined {
-            Joined::Nothing | Joined::Negative => {
-                self.precharge_named = false;
-                findings.positive_welded = Some(positive(false));
-                findings.precharge_welded = Some(positive(false));
+    /// What the settled link says, with what the contacts and insulation say of it: see `weld`.
+    pub(super) fn hangs(&self, now: &Measured, config: &Checked) -> Option<Hangs> {
+        let made = |of: fn(Feedback) -> Contact| now.feedback.map(of) == Some(Contact::Made);
+        let (negative, precharge, positive) = (
+            made(|contacts| contacts.negative),
+            made(|contacts| contacts.precharge),
+            made(|contacts| contacts.positive),
+        );
+        // What was found before the link came there says nothing of why it did: dew comes within seconds.
+        let denied = now.leaks_denied.is_some_and(|ago| ago < self.floating.hung());
+        let untold = !denied && now.feedback.is_some();
+        Some(match self.floating.verdict(config)? {
+            Joined::Nothing => Hangs::Free,
+            Joined::Negative if untold && !negative => Hangs::Untold(Contactor::Negative),
+            Joined::Negative => Hangs::Welded(Fault::NegativeWelded),
+            Joined::Positive if untold && !positive && !precharge && self.at_opening == AtOpening::Fell => {
+                Hangs::Untold(Contactor::Positive)
             }
-            Joined::Positive => {
-                let told = feedback.is_some_and(|contacts| {
-                    contacts.precharge == Contact::Made && contacts.positive == Contact::Broken
-                });
-                self.precharge_named |= told;
-                if self.precharge_named {
-                    findings.precharge_welded = Some(positive(true));
-                } else {
-                    findings.positive_welded = Some(positive(true));
-                }
+            Joined::Positive if self.precharge_named || (precharge && !positive) => {
+                Hangs::Welded(Fault::PrechargeWelded)
+            }
+            Joined::Positive => Hangs::Welded(Fault::PositiveWelded),
+        })
+    }
+
+    fn name_welds(&mut self, hangs: Hangs, seen: &PackVoltages, findings: &mut Findings, config: &Checked) {
+        let points = &config.sensing.points;
+        // A joined side reads the whole pack behind it, within measuring error.
+        let bound = seen.pack - significant(config);
+        let negative = |broken| Some(Finding { broken, figures: Some((seen.behind_negative, bound)) });
+        let positive = |broken| Some(Finding { broken, figures: Some((seen.behind_positive, bound)) });
+        let untold = if let Hangs::Untold(contactor) = hangs { Some(contactor) } else { None };
+        findings.untold = untold;
+        if points.behind_negative && untold != Some(Contactor::Negative) {
+            findings.negative_welded = negative(hangs == Hangs::Welded(Fault::NegativeWelded));
+        }
+        if points.behind_positive && untold != Some(Contactor::Positive) {
+            let precharge = hangs == Hangs::Welded(Fault::PrechargeWelded);
+            let welded = precharge || hangs == Hangs::Welded(Fault::PositiveWelded);
+            self.precharge_named = precharge;
+            if precharge || !welded {
+                findings.precharge_welded = positive(precharge);
+            }
+            if !precharge {
+                findings.positive_welded = positive(welded);
             }
         }
     }
@@ -291,7 +341,7 @@ impl Sequence {
     fn proof_of_death(&self, now: &Measured, config: &Checked) -> Option<PackVoltages> {
         let points = &config.sensing.points;
         let blind = !points.behind_negative && !points.behind_positive && self.apart >= settling(config);
-        let open = blind || self.floating.verdict(config) == Some(Joined::Nothing);
+        let open = blind || self.hangs(now, config) == Some(Hangs::Free);
         now.voltages.filter(|seen| open && seen.link < dead_below(config))
     }
 
@@ -302,13 +352,7 @@ impl Sequence {
             let to = if self.barring { Step::Barred } else { Step::Open };
             return Some((to, Because::ProvenDead { link, behind_negative, after: self.apart }));
         }
-        let fault = match self.floating.verdict(config) {
-            Some(Joined::Negative) => Some(Fault::NegativeWelded),
-            Some(Joined::Positive) if self.precharge_named => Some(Fault::PrechargeWelded),
-            Some(Joined::Positive) => Some(Fault::PositiveWelded),
-            Some(Joined::Nothing) | None => None,
-        };
-        if let (Some(fault), Some(link)) = (fault, now.link())
+        if let (Some(Hangs::Welded(fault)), Some(link)) = (self.hangs(now, config), now.link())
             && link < dead_below(config)
         {
             return Some((Step::Barred, stopped_by(fault, config)));

@@ -32,6 +32,25 @@ pub(super) enum Request {
     Counts,
 }
 
+/// What the link did when positive was commanded open.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub(super) enum AtOpening {
+    /// It fell, or was not seen to stay.
+    Fell,
+    /// It stayed where it was.
+    Stayed,
+}
+
+/// Whether a meter says what the others leave for it.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+pub(super) enum Meter {
+    /// It does, or none can contradict it.
+    #[default]
+    Believed,
+    /// It does not: nothing that it shows accuses anything, and nothing closes by it.
+    Lies,
+}
+
 /// The state of the contactor sequence.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Sequence {
@@ -68,6 +87,8 @@ pub(crate) struct Sequence {
     pub(super) differed: Millis,
     /// Whether the fall of the link has told that a weld on the positive side is precharge's.
     pub(super) precharge_named: bool,
+    /// What the link did when positive was last opened.
+    pub(super) at_opening: AtOpening,
     /// Whether ProvingDead ends in Barred.
     pub(super) barring: bool,
     /// Time waited for the fuse.
@@ -97,6 +118,8 @@ pub(super) struct Outlook {
     pub(super) parted: bool,
     /// Negative has opened although it is commanded closed.
     pub(super) dropped: bool,
+    /// The link's meter.
+    pub(super) link_meter: Meter,
 }
 
 impl Sequence {
@@ -117,10 +140,18 @@ impl Sequence {
             lifted: Millis::ZERO,
             unaided: None,
             unread: Millis::ZERO,
-            outlook: Outlook { failed: None, charged: None, closed: false, parted: false, dropped: false },
+            outlook: Outlook {
+                failed: None,
+                charged: None,
+                closed: false,
+                parted: false,
+                dropped: false,
+                link_meter: Meter::Believed,
+            },
             negative_made: None,
             differed: Millis::ZERO,
             precharge_named: false,
+            at_opening: AtOpening::Fell,
             barring: false,
             fuse_waited: Millis::ZERO,
             openings_under_load: 0,
@@ -174,13 +205,15 @@ impl Sequence {
     }
 
     /// Judges the voltages against what the coils command, without moving.
+    /// `leaks_denied` is how long ago insulation left no leak that draws a link to a pole.
     pub(crate) fn observe<const CELLS: usize, const THERMISTORS: usize, W: Witness>(
         &mut self,
         believed: &Believed<'_, CELLS, THERMISTORS>,
+        leaks_denied: Option<Millis>,
         config: &Checked,
         witness: &mut W,
     ) -> Findings {
-        self.look(&Measured::of(believed), config, witness)
+        self.look(&Measured { leaks_denied, ..Measured::of(believed) }, config, witness)
     }
 
     /// Moves at most one step and says which coils are energised. Nothing closes unless insulation was measured.
@@ -188,11 +221,12 @@ impl Sequence {
         &mut self,
         believed: &Believed<'_, CELLS, THERMISTORS>,
         asked: Asked,
-        (faults, insulated): (&FaultSummary, bool),
+        (faults, insulated, leaks_denied): (&FaultSummary, bool, Option<Millis>),
         config: &Checked,
         witness: &mut W,
     ) -> Coils {
-        self.decide(&Measured { insulated, ..Measured::of(believed) }, asked, faults, config, witness)
+        let now = Measured { insulated, leaks_denied, ..Measured::of(believed) };
+        self.decide(&now, asked, faults, config, witness)
     }
 
     /// Lets time pass, then looks at what the step is about.
@@ -203,6 +237,10 @@ impl Sequence {
         let mut findings = Findings::default();
         if self.step != Step::Precharging {
             self.resistor.rest(now.elapsed, config);
+        }
+        findings.link_reading = now.link_reading(matches!(self.step, Step::Closed | Step::Easing), config);
+        if findings.link_reading.is_some_and(|reading| reading.broken) {
+            self.outlook.link_meter = Meter::Lies;
         }
         match self.step {
             Step::Open | Step::ProvingDead | Step::Barred => self.look_at_rest(now, &mut findings, config),
@@ -295,12 +333,9 @@ impl Sequence {
                 self.resistor.begin(config);
             }
             Step::Closed => self.failures = 0,
+            Step::Opening => self.at_opening = AtOpening::Fell,
             Step::Open | Step::Barred => (self.barring, self.told) = (false, None),
-            Step::ClosingNegative
-            | Step::ClosingPositive
-            | Step::Easing
-            | Step::Opening
-            | Step::ProvingDead => {}
+            Step::ClosingNegative | Step::ClosingPositive | Step::Easing | Step::ProvingDead => {}
         }
         if from == Step::Precharging {
             self.resistor.begin(config);
@@ -359,7 +394,8 @@ impl Sequence {
     }
 
     /// Whose feedback contact has contradicted its coil for longer than the contactor takes to move. A contact that a weld
-    /// explains tells the truth: with all coils off, a made contact waits until the cross voltages can tell.
+    /// explains tells the truth: with all coils off, a made contact waits until the cross voltages can tell, and while positive opens until the
+    /// link can.
     #[expect(clippy::option_option, reason = "not judged and no contradiction are two answers")]
     fn contradiction(
         &self,
@@ -371,7 +407,7 @@ impl Sequence {
         let at_rest = matches!(self.step, Step::Open | Step::ProvingDead | Step::Barred);
         let explained = |found: Option<super::Finding>, measured: bool| match found {
             Some(found) => found.broken,
-            None => at_rest && measured,
+            None => (at_rest && measured) || self.step == Step::Opening,
         };
         let mut all_settled = true;
         for (contactor, contact, coil, steady, explained) in [

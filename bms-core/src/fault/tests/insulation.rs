@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::decision::Warning;
-use crate::frame::Pole;
+use crate::frame::{Contact, Pole};
 use crate::insulation::InsulationStep;
 use crate::witness::Refusal;
 
@@ -22,6 +22,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Paper<CELLS, THERMISTORS> {
     fn found(&self) -> usize {
         let found = |evidence: &&Evidence| matches!(evidence, Evidence::Insulation(InsulationStep::Found(_)));
         self.heard.0.iter().filter(found).count()
+    }
+
+    /// The cross voltages of an empty link at the positive pole.
+    fn hangs_at_positive(&mut self) -> &mut Self {
+        let around = &mut self.frame.voltages.value;
+        (around.behind_negative, around.behind_positive) = (Volts::ZERO, around.pack);
+        self
     }
 
     fn warning(&self) -> Option<Warning> {
@@ -126,17 +133,41 @@ fn a_sleep_makes_a_result_old_and_accuses_nobody() {
 }
 
 /// Below its limit insulation is measured again and again. The known resistor still stays away for long enough in between that a contactor
-/// which sticks together shows: 520 ms of settling and 100 ms of reading.
+/// which sticks together shows: 520 ms of settling and 100 ms of reading. Its contact must say so: with leaks about, the voltages alone show
+/// no weld.
 #[test]
 fn a_weld_shows_between_the_readings_of_a_low_insulation() {
     for per_volt in [60, 20, 3] {
-        let mut paper = crane();
-        paper.leaks(per_volt).for_ms(30_000);
-        assert!(paper.core.proven_open() && paper.confirmed(Fault::InsulationLowFar));
-        let PackVoltages { pack, .. } = paper.frame.voltages.value;
-        paper.frame.voltages.value.behind_negative = Volts::ZERO;
-        paper.frame.voltages.value.behind_positive = pack;
-        paper.for_ms(5_000);
-        assert!(paper.confirmed(Fault::PositiveWelded), "{per_volt} Ω/V");
+        for contact in [Contact::Made, Contact::Broken] {
+            let mut paper = crane();
+            paper.leaks(per_volt).for_ms(30_000);
+            assert!(paper.core.proven_open() && paper.confirmed(Fault::InsulationLowFar));
+            paper.hangs_at_positive().frame.feedback.value.positive = contact;
+            paper.for_ms(5_000);
+            let welded = contact == Contact::Made;
+            assert_eq!(paper.confirmed(Fault::PositiveWelded), welded, "{per_volt} Ω/V");
+            assert_eq!(paper.confirmed(Fault::ContactorStateUnknown), !welded, "{per_volt} Ω/V");
+        }
     }
+}
+
+/// The link at a pole and the contact says open. Nobody knows until insulation has been measured since: then it is good, no leak explains it,
+/// and the contact lies. A pack that measures none takes the graver of the two.
+#[test]
+fn a_weld_that_its_contact_denies_is_one_where_no_leak_explains_it() {
+    for before_ms in [0, 10_000] {
+        let mut paper = crane();
+        paper.for_ms(before_ms).hangs_at_positive().for_ms(1_500);
+        assert!(!paper.confirmed(Fault::PositiveWelded) && paper.confirmed(Fault::ContactorStateUnknown));
+        paper.frame.asked.contactors = Wanted::Closed;
+        assert!((0..500).all(|_| paper.after(10).coils() == Coils::NONE));
+        paper.for_ms(15_000);
+        assert!(paper.confirmed(Fault::PositiveWelded));
+    }
+
+    let mut config = Config::crane();
+    config.sensing.points.poles = false;
+    let mut unmeasured = Paper::<96, 16>::new(&config.fit().expect("valid"));
+    unmeasured.hangs_at_positive().for_ms(1_500);
+    assert!(unmeasured.confirmed(Fault::PositiveWelded));
 }

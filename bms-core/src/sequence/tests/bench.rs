@@ -66,6 +66,8 @@ pub(super) struct Plant {
     pub(super) without_feedback: bool,
     /// What feedback says of positive, when it lies.
     pub(super) positive_feedback: Option<Contact>,
+    /// What the link's meter shows, when it lies.
+    pub(super) link_reads: Option<i64>,
 }
 
 impl Plant {
@@ -86,6 +88,7 @@ impl Plant {
             motor: None,
             without_feedback: false,
             positive_feedback: None,
+            link_reads: None,
         }
     }
 
@@ -131,7 +134,7 @@ impl Plant {
             pack: volts(self.pack),
             behind_negative: volts(self.pack - self.lifted),
             behind_positive: volts(self.lifted + self.link),
-            link: volts(self.link),
+            link: volts(self.link_reads.unwrap_or(self.link)),
         }
     }
 
@@ -174,6 +177,8 @@ pub(super) struct Dialogue {
     pub(super) ticks_ms: Vec<u32>,
     /// What the pack's voltmeter shows, in thousandths of the truth.
     pub(super) pack_scale: i64,
+    /// How long ago insulation left no leak that draws the link to a pole.
+    pub(super) leaks_denied: Option<Millis>,
     asked: Asked,
     ticks: usize,
     now_ms: u32,
@@ -198,6 +203,7 @@ impl Dialogue {
             supply: Volts::from_milli(12_000),
             ticks_ms: vec![10],
             pack_scale: 1_000,
+            leaks_denied: Some(Millis::ZERO),
             asked: Asked::NOTHING,
             ticks: 0,
             now_ms: 0,
@@ -338,6 +344,7 @@ impl Dialogue {
             feedback: (!self.plant.without_feedback).then_some(self.plant.feedback()),
             cells: Some(Volts::from_milli((self.plant.pack / 1_000) as i32)),
             insulated: true,
+            leaks_denied: self.leaks_denied,
             resistor: ToChassis::Open,
         }
     }
@@ -385,7 +392,7 @@ impl Dialogue {
 }
 
 /// The findings with the faults that they become.
-pub(super) fn findings(all: &Findings) -> [(Option<crate::sequence::Finding>, Fault); 11] {
+pub(super) fn findings(all: &Findings) -> [(Option<crate::sequence::Finding>, Fault); 12] {
     [
         (all.precharge_flat, Fault::PrechargeFlat),
         (all.precharge_stalled, Fault::PrechargeStalled),
@@ -398,6 +405,7 @@ pub(super) fn findings(all: &Findings) -> [(Option<crate::sequence::Finding>, Fa
         (all.negative_welded, Fault::NegativeWelded),
         (all.precharge_welded, Fault::PrechargeWelded),
         (all.positive_welded, Fault::PositiveWelded),
+        (all.link_reading, Fault::LinkReadingImplausible),
     ]
 }
 

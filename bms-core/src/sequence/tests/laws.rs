@@ -104,6 +104,7 @@ fn measured(voltages: Option<PackVoltages>, milliamps: Option<i32>, at_end: bool
         feedback: None,
         cells: None,
         insulated: true,
+        leaks_denied: None,
         resistor: ToChassis::Open,
     }
 }

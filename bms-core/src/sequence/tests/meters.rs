@@ -1,4 +1,4 @@
-//! A meter of the pack voltage that lies: it accuses no contactor, hides none, and lets none close onto a difference.
+//! A meter of the pack or of the link that lies: it accuses no contactor, hides none, and lets none close onto a difference.
 
 use super::bench::Dialogue;
 use crate::config::Config;
@@ -48,5 +48,55 @@ fn precharge_ends_by_the_cells_as_well_as_by_the_pack_meter() {
         let dialogue = dialogue.for_ms(600);
         assert_eq!(dialogue.sequence.step() == Step::Closed, closes, "{pack_scale} ‰");
         assert_eq!(dialogue.found.is_empty(), closes, "{pack_scale} ‰: {:?}", dialogue.found);
+    }
+}
+
+/// Everything is closed, and the link's meter dies or hangs. The cross voltages still say where the link is.
+#[test]
+fn a_link_meter_that_lies_is_named_and_accuses_no_contactor() {
+    for reads in [0, 250_000_000, 350_000_000] {
+        for load_milliamps in [0, -80_000] {
+            let dialogue = Dialogue::closed().with_plant(|plant| {
+                (plant.link_reads, plant.load_milliamps) = (Some(reads), load_milliamps);
+            });
+            let dialogue = dialogue.until(Step::Easing).for_ms(10_000).answers(Step::Barred);
+            assert_eq!(dialogue.found, [Fault::LinkReadingImplausible], "{reads} µV, {load_milliamps} mA");
+        }
+    }
+}
+
+/// Hung at the pack's voltage it shows first when the link falls; that the reading does not fall is no weld.
+#[test]
+fn a_link_meter_that_hangs_is_no_weld() {
+    let dialogue = Dialogue::closed().with_plant(|plant| plant.link_reads = Some(plant.pack));
+    let dialogue = dialogue.asks(Wanted::Open).until(Step::ProvingDead).for_ms(10_000).answers(Step::Barred);
+    assert_eq!(dialogue.found, [Fault::LinkReadingImplausible]);
+}
+
+/// It reads 0 V from the beginning, which is true until precharge begins; or the pack's voltage, when positive would close at once.
+#[test]
+fn a_start_by_a_link_meter_that_lies_ends_and_closes_no_positive() {
+    for (share, precharges) in [(0, true), (1, false)] {
+        let dialogue = Dialogue::with(Config::crane())
+            .with_plant(|plant| plant.link_reads = Some(plant.pack * share))
+            .at_ms(1_000)
+            .asks(Wanted::Closed)
+            .for_ms(10_000);
+        assert_eq!(dialogue.found, [Fault::LinkReadingImplausible]);
+        assert_eq!(dialogue.steps().contains(&Step::Precharging), precharges);
+        assert!(!dialogue.steps().contains(&Step::ClosingPositive));
+    }
+}
+
+/// Without the cross voltages a load's current tells: 80 A are more than the 6 A that precharge lets pass, and positive is closed. Without a load
+/// the graver of the two is taken.
+#[test]
+fn a_load_denies_an_open_positive() {
+    for (load_milliamps, found) in [(-80_000, Fault::LinkReadingImplausible), (0, Fault::PositiveStuckOpen)] {
+        let closed = Dialogue::without_points(false, false).at_ms(1_000).asks(Wanted::Closed);
+        let lied = closed.until(Step::Closed).for_ms(100).with_plant(|plant| {
+            (plant.link_reads, plant.load_milliamps) = (Some(0), load_milliamps);
+        });
+        assert_eq!(lied.until(Step::Easing).found, [found]);
     }
 }

@@ -6,4 +6,5 @@ mod currents;
 mod dialogue;
 mod laws;
 mod meters;
+mod openings;
 mod starts;

@@ -44,6 +44,9 @@ pub(super) fn watched(fault: Fault, at: Place) -> String {
         | Fault::NegativeStuckOpen
         | Fault::PrechargeStuckOpen
         | Fault::PositiveStuckOpen => format!("the voltages around {at} show"),
+        Fault::LinkReadingImplausible => {
+            format!("{at} reads off the other voltages around the contactors by")
+        }
         Fault::ContactorWorn | Fault::ContactorWornOut => {
             format!("of the life that its sheet gives it, {at} has used")
         }

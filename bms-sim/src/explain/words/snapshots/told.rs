@@ -212,7 +212,7 @@ fn an_assessment_of_every_fault() {
                 | Fault::ChargingTooCold
                 | Fault::TooColdToWork => Place::Thermistor(2),
                 Fault::SenseWireOpen => Place::Wire(12),
-                Fault::LinkStaysLive => Place::Link,
+                Fault::LinkStaysLive | Fault::LinkReadingImplausible => Place::Link,
                 Fault::SupplyLow => Place::Supply,
                 Fault::TemperatureRisingFast | Fault::ModuleWithoutSensor => Place::Module(1),
                 Fault::InsulationLow | Fault::InsulationLowFar | Fault::ChargedWithLeak => {
