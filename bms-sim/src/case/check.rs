@@ -70,6 +70,7 @@ pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, Case
         config: limits::configuration(source, &limits, pack, tick_ms)?,
         later_limits: Vec::new(),
         safe: safe::bounds(source, &file.safe, pack)?,
+        taken_out: Vec::new(),
         limits,
         expect: file
             .expect

@@ -217,6 +217,9 @@ pub struct Case {
     /// Limits that are taken later, in order of time.
     #[serde(skip)]
     later_limits: Vec<LaterLimits>,
+    /// Defects that were taken out. Larger steps end where these change, so that a twin stays in step with its case.
+    #[serde(skip)]
+    taken_out: Vec<Defect>,
 }
 
 /// What must come out of a case.
@@ -309,7 +312,7 @@ impl Case {
     }
 
     /// The next instant after this one, in seconds, at which anything of the case changes: a phase or an act begins, a defect begins,
-    /// ends, comes, goes or is fully grown, the ambient bends, the story ends. A larger step must not reach beyond it.
+    /// ends, comes, goes or is fully grown (or did so before it was taken out), the ambient bends, the story ends. A larger step must not reach beyond it.
     #[must_use]
     pub fn next_change_after(&self, seconds: f64) -> f64 {
         let phases = self.duty.partition_point(|phase| phase.from_seconds <= seconds);
@@ -319,7 +322,8 @@ impl Case {
             .filter_map(|place| self.duty.get(place));
         let phases = phases.flat_map(|phase| [phase.from_seconds, phase.from_seconds + phase.seconds]);
         let acts = self.acts.iter().map(|act| std::time::Duration::from_millis(act.at_ms).as_secs_f64());
-        let defects = self.defects.iter().map(|defect| defect.next_change_after(seconds));
+        let defects =
+            self.defects.iter().chain(&self.taken_out).map(|defect| defect.next_change_after(seconds));
         let repairs = self
             .repairs
             .iter()
@@ -332,7 +336,9 @@ impl Case {
     /// The same story with nothing wrong in it: the twin.
     #[must_use]
     pub fn without_defects(&self) -> Self {
-        Self { defects: Vec::new(), ..self.clone() }
+        let mut without = self.clone();
+        without.taken_out.append(&mut without.defects);
+        without
     }
 
     /// The same story with nothing else wrong in it than this.
@@ -346,7 +352,7 @@ impl Case {
     pub fn without_defect(&self, place: usize) -> Self {
         let mut without = self.clone();
         if place < without.defects.len() {
-            without.defects.remove(place);
+            without.taken_out.push(without.defects.remove(place));
         }
         without
     }
