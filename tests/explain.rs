@@ -3,7 +3,7 @@
 
 use bms_core::Fault;
 use bms_sim::case::Case;
-use bms_sim::explain::chain::{LinkKind, Since};
+use bms_sim::explain::chain::{LinkKind, Since, Wrong};
 use bms_sim::explain::{self, Account, story};
 use bms_sim::recording::{self, Recording};
 use std::path::{Path, PathBuf};
@@ -78,8 +78,14 @@ fn the_cause_is_the_defect_without_which_the_fault_does_not_come() {
     let chain = account.chain(Fault::ThermistorOpen).expect("the thermistor is found");
     assert_eq!(chain.links[0].what, LinkKind::DefectBegins(0));
     assert_eq!(chain.onset(), Some(30.0));
-    assert!(chain.links.iter().any(|link| link.what == LinkKind::TruthUnharmed), "only a reading lies");
-    assert!(!chain.links.iter().any(|link| link.what == LinkKind::TruthDeparts), "only a reading lies");
+    assert!(
+        chain.links.iter().any(|link| link.what == LinkKind::TruthUnharmed(Wrong::Reading)),
+        "only a reading lies"
+    );
+    assert!(
+        !chain.links.iter().any(|link| matches!(link.what, LinkKind::TruthDeparts(_))),
+        "only a reading lies"
+    );
     assert_eq!(chain.until_open(), None, "a report opens nothing");
 }
 

@@ -6,34 +6,23 @@
 //! that every difference between them is caused by that defect.
 //!
 //! Which defect it is, is found the same way, not guessed: the defect without which the fault is not Confirmed by then is its
-//! cause. A fault that comes without any one of them as well has no single cause, and its chain begins with what the firmware told.
+//! cause. Where the fault needs several of them, or would only come a little later without one, it is the defect without which it stays
+//! away for longest. A fault that comes without any one of them as well has no single cause, and its chain begins with what the
+//! firmware told.
 //!
 //! The two runs are compared up to the reaction: what the reaction changes is no longer the defect's doing. If truth is the twin's until
-//! then, only a reading lies, and the chain says so. A fault that only reports opens nothing, and where nothing was closed
-//! nothing is opened.
+//! then, a reading lies, or comes late, or the controller itself is disturbed, and the chain says which. A fault that only reports opens
+//! nothing, and where nothing was closed nothing is opened.
 
-use super::channels;
-use crate::case::{Ask, StartError};
-use crate::recording::{Recording, What};
+use super::departs::{self, Departure, Fact, Reading};
+use crate::case::{Ask, Case, StartError};
+use crate::recording::{Event, Recording, What};
 use crate::run::Loop;
-use crate::world::World;
-use crate::world::spec::SensorSpec;
+use bms_core::Step;
 use bms_core::fault::{Fault, Reaction, Stage};
 use bms_core::sequence::Because;
 use bms_core::witness::{Assessment, Evidence};
-use bms_core::{Frame, Step};
 use std::sync::Arc;
-
-/// A true voltage that differs by more than this differs by more than rounding, in volts.
-const TRUTH_VOLTS: f64 = 1e-6;
-/// As a share of the other.
-const TRUTH_INSULATION: f64 = 1e-9;
-
-/// A true temperature that differs by more than this differs by more than rounding, in °C.
-const TRUTH_CELSIUS: f64 = 1e-6;
-
-/// A true state of charge that differs by more than this differs by more than rounding.
-const TRUTH_CHARGE: f64 = 1e-9;
 
 /// The touch limit of a link, in volts (UN R100 and ISO 6469 set 60 V DC; class A voltage ends there).
 const TOUCH_VOLTS: f64 = 60.0;
@@ -43,8 +32,17 @@ const TOUCH_VOLTS: f64 = 60.0;
 pub struct Link {
     /// What happened.
     pub what: LinkKind,
+    /// In which tick, from 0.
+    pub tick: u64,
     /// When, in seconds from the start.
     pub seconds: f64,
+}
+
+impl Link {
+    /// At the moment of an event.
+    pub(super) const fn of(event: &Event, what: LinkKind) -> Self {
+        Self { what, tick: event.tick, seconds: event.seconds }
+    }
 }
 
 /// What a link of the chain is.
@@ -54,12 +52,12 @@ pub enum LinkKind {
     DefectBegins(usize),
     /// Contactors that stood open when the defect began begin to close.
     StartBegins,
-    /// A true voltage, charge or temperature, a true contact, or what befalls the loop and the impact sensor differs from the twin's.
-    TruthDeparts,
-    /// Up to the reaction truth is the twin's: only a reading lies.
-    TruthUnharmed,
+    /// Something true differs from the twin's.
+    TruthDeparts(Departure<Fact>),
+    /// Up to the reaction truth is the twin's: something else is wrong.
+    TruthUnharmed(Wrong),
     /// A measurement differs from the twin's by more than its step.
-    FrameDeparts,
+    FrameDeparts(Departure<Reading>),
     /// The fault is Suspect.
     Suspected(Assessment),
     /// The fault is Confirmed.
@@ -76,6 +74,29 @@ pub enum LinkKind {
     Staged(Assessment),
     /// The firmware told this.
     Told(Evidence),
+}
+
+/// What is wrong where truth is that of a sound pack.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Wrong {
+    /// A reading lies.
+    Reading,
+    /// Readings come late or not at all.
+    Way,
+    /// The firmware gets what a sound pack would show: the wrong is in the controller itself.
+    Controller,
+}
+
+impl Wrong {
+    /// As one word for programs.
+    #[must_use]
+    pub const fn key(self) -> &'static str {
+        match self {
+            Self::Reading => "reading",
+            Self::Way => "way",
+            Self::Controller => "controller",
+        }
+    }
 }
 
 /// From when the time to open contactors counts.
@@ -109,8 +130,7 @@ impl Chain {
         let Some(until) = told.last().map(|link| link.seconds) else { return Ok(None) };
         let mut links = Vec::new();
         if let Some(place) = cause(recording, fault, until)? {
-            let seconds = recording.case.defects.get(place).map_or(0.0, |defect| defect.onset_seconds);
-            links.push(Link { what: LinkKind::DefectBegins(place), seconds });
+            links.push(onset(recording, place));
             links.extend(departures(recording, place, until)?);
         }
         links.extend(told);
@@ -124,6 +144,12 @@ impl Chain {
     #[must_use]
     pub fn onset(&self) -> Option<f64> {
         self.when(|what| matches!(what, LinkKind::DefectBegins(_)))
+    }
+
+    /// When the reaction to the fault began to hold, in seconds from the start.
+    #[must_use]
+    pub fn reacted(&self) -> Option<f64> {
+        self.when(|what| matches!(what, LinkKind::Reacted(_)))
     }
 
     /// The defect that caused the fault, by its place in the case's list.
@@ -151,21 +177,66 @@ impl Chain {
     }
 }
 
-/// The defect without which the fault is not Confirmed by then (not suspected, if it never was more); the first one in order of onset.
+/// What comes so much later without a defect comes all the same, in seconds.
+pub(super) const ALIKE_SECONDS: f64 = 1.0;
+
+/// The defect without which the fault is not Confirmed by then (not suspected, if it never was more). Of several it is the one without
+/// which the fault stays away for longest, of equals the first one in order of onset.
 fn cause<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
     fault: Fault,
     until: f64,
 ) -> Result<Option<usize>, StartError> {
     let confirmed = recording.confirmed().iter().any(|(_, seen)| seen.fault == fault);
-    first_needed(recording, until, |mut twin| {
-        let mut comes = false;
-        while !comes && !twin.over() && twin.seconds() <= until {
+    // When it comes in a twin, which goes on from where it stands.
+    let comes = |twin: &mut Loop<CELLS, THERMISTORS>, until: f64| {
+        while !twin.over() && twin.seconds() <= until {
+            let seconds = twin.seconds();
             let faults = twin.advance(&mut ()).faults;
-            comes = faults.confirmed.holds(fault) || !confirmed && faults.suspect.holds(fault);
+            if faults.confirmed.holds(fault) || !confirmed && faults.suspect.holds(fault) {
+                return Some(seconds);
+            }
         }
-        comes
-    })
+        None
+    };
+    let mut needed = Vec::new();
+    for place in begun(&recording.case, until) {
+        let mut twin = Loop::<CELLS, THERMISTORS>::new(&Arc::new(recording.case.without_defect(place)))?;
+        if comes(&mut twin, until + ALIKE_SECONDS).is_none() {
+            needed.push((place, twin));
+        }
+    }
+    if needed.len() < 2 {
+        return Ok(needed.first().map(|(place, _)| *place));
+    }
+    let end = recording.end.seconds();
+    let mut longest: Option<(usize, f64)> = None;
+    for (place, mut twin) in needed {
+        let came = comes(&mut twin, end).unwrap_or(f64::INFINITY);
+        if longest.is_none_or(|(_, longest)| came > longest) {
+            longest = Some((place, came));
+        }
+    }
+    Ok(longest.map(|(place, _)| place))
+}
+
+/// A defect begins.
+pub(super) fn onset<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    place: usize,
+) -> Link {
+    let begins = |event: &&Event| matches!(event.what, What::DefectBegan(begun) if begun == place);
+    let tick = recording.events.iter().find(begins).map_or(0, |event| event.tick);
+    let seconds = recording.case.defects.get(place).map_or(0.0, |defect| defect.onset_seconds);
+    Link { what: LinkKind::DefectBegins(place), tick, seconds }
+}
+
+/// The defects that have begun by then, in order of onset.
+fn begun(case: &Case, until: f64) -> Vec<usize> {
+    let onset = |place: &usize| case.defects[*place].onset_seconds;
+    let mut begun: Vec<usize> = (0..case.defects.len()).filter(|place| onset(place) <= until).collect();
+    begun.sort_by(|one, other| onset(one).total_cmp(&onset(other)));
+    begun
 }
 
 /// The first defect in order of onset, of those begun by then, without which something does not come; `comes` plays the twin and looks.
@@ -174,12 +245,8 @@ pub(super) fn first_needed<const CELLS: usize, const THERMISTORS: usize>(
     until: f64,
     comes: impl Fn(Loop<CELLS, THERMISTORS>) -> bool,
 ) -> Result<Option<usize>, StartError> {
-    let case = &recording.case;
-    let onset = |place: &usize| case.defects[*place].onset_seconds;
-    let mut begun: Vec<usize> = (0..case.defects.len()).filter(|place| onset(place) <= until).collect();
-    begun.sort_by(|one, other| onset(one).total_cmp(&onset(other)));
-    for place in begun {
-        if !comes(Loop::new(&Arc::new(case.without_defect(place)))?) {
+    for place in begun(&recording.case, until) {
+        if !comes(Loop::new(&Arc::new(recording.case.without_defect(place)))?) {
             return Ok(Some(place));
         }
     }
@@ -201,12 +268,12 @@ fn told<const CELLS: usize, const THERMISTORS: usize>(
             // The suspicion that leads to the first Confirmed is the last one before it.
             Stage::Suspect { .. } => {
                 told.clear();
-                told.push(Link { what: LinkKind::Suspected(*assessment), seconds: event.seconds });
+                told.push(Link::of(event, LinkKind::Suspected(*assessment)));
             }
             Stage::Confirmed { .. } => {
-                told.push(Link { what: LinkKind::Confirmed(*assessment), seconds: event.seconds });
+                told.push(Link::of(event, LinkKind::Confirmed(*assessment)));
                 let reaction = recording.case.config().faults.reaction(fault);
-                told.push(Link { what: LinkKind::Reacted(reaction), seconds: event.seconds });
+                told.push(Link::of(event, LinkKind::Reacted(reaction)));
                 return told;
             }
             Stage::Clear | Stage::Latched => {}
@@ -225,56 +292,44 @@ pub(super) fn departures<const CELLS: usize, const THERMISTORS: usize>(
     let mut twin = Loop::<CELLS, THERMISTORS>::new(&Arc::new(case.without_defect(place)))?;
     let mut played = Loop::<CELLS, THERMISTORS>::new(case)?;
     let (mut truth, mut frame) = (None, None);
+    let mut compared = (0, 0.0);
     // While one of them rests in larger steps they are not in step, and nothing can be compared.
     while !(played.over() || truth.is_some() && frame.is_some()) && played.at_ms == twin.at_ms {
-        let seconds = played.seconds();
+        let (tick, seconds) = (played.tick, played.seconds());
         if seconds > until {
             break;
         }
-        if truth.is_none() && truth_differs(&played.world, &twin.world) {
-            truth = Some(Link { what: LinkKind::TruthDeparts, seconds });
+        compared = (tick, seconds);
+        if truth.is_none() {
+            truth = departs::truth(&played.world, &twin.world).map(|found| Link {
+                what: LinkKind::TruthDeparts(found),
+                tick,
+                seconds,
+            });
         }
-        if frame.is_none() && frame_differs(&played.frame(), &twin.frame(), &played.world.spec().sensors) {
-            frame = Some(Link { what: LinkKind::FrameDeparts, seconds });
+        if frame.is_none() {
+            frame = departs::reading(&played.frame(), &twin.frame(), &played.world.spec().sensors)
+                .map(|found| Link { what: LinkKind::FrameDeparts(found), tick, seconds });
         }
         played.advance(&mut ());
         twin.advance(&mut ());
     }
-    if truth.is_none() && played.seconds() > until {
-        truth = Some(Link { what: LinkKind::TruthUnharmed, seconds: until });
+    let out_of_step = played.at_ms != twin.at_ms && played.seconds() <= until;
+    if frame.is_none() && out_of_step {
+        let [is, twin] = [&played, &twin].map(Loop::seconds);
+        let what = LinkKind::FrameDeparts(Departure { what: Reading::Instant, is, twin });
+        frame = Some(Link { what, tick: played.tick, seconds: is });
+    }
+    if truth.is_none() && (out_of_step || played.seconds() > until) {
+        let wrong = match &frame {
+            None => Wrong::Controller,
+            Some(Link { what: LinkKind::FrameDeparts(found), .. }) if found.what.is_time() => Wrong::Way,
+            Some(_) => Wrong::Reading,
+        };
+        let (tick, seconds) = compared;
+        truth = Some(Link { what: LinkKind::TruthUnharmed(wrong), tick, seconds });
     }
     Ok([truth, frame].into_iter().flatten().collect())
-}
-
-/// Whether anything true differs by more than rounding.
-pub(super) fn truth_differs<const CELLS: usize, const THERMISTORS: usize>(
-    one: &World<CELLS, THERMISTORS>,
-    other: &World<CELLS, THERMISTORS>,
-) -> bool {
-    let apart = |a: &[f64], b: &[f64], by: f64| a.iter().zip(b).any(|(a, b)| (a - b).abs() > by);
-    apart(&one.cells.volts, &other.cells.volts, TRUTH_VOLTS)
-        || apart(&one.cells.charge, &other.cells.charge, TRUTH_CHARGE)
-        || apart(&one.cells.celsius, &other.cells.celsius, TRUTH_CELSIUS)
-        || apart(&one.heat.joint_celsius, &other.heat.joint_celsius, TRUTH_CELSIUS)
-        || (one.bus.link_volts - other.bus.link_volts).abs() > TRUTH_VOLTS
-        || (one.bus.lifted_volts() - other.bus.lifted_volts()).abs() > TRUTH_VOLTS
-        || (one.bus.pole_volts()[0] - other.bus.pole_volts()[0]).abs() > TRUTH_VOLTS
-        || (one.insulation_ohms() / other.insulation_ohms() - 1.0).abs() > TRUTH_INSULATION
-        || one.truth().made != other.truth().made
-        || one.signals != other.signals
-}
-
-/// Whether any channel differs by more than rounding at a step's edge.
-pub(super) fn frame_differs<const CELLS: usize, const THERMISTORS: usize>(
-    one: &Frame<CELLS, THERMISTORS>,
-    other: &Frame<CELLS, THERMISTORS>,
-    sensors: &SensorSpec,
-) -> bool {
-    let mut differs = false;
-    channels::each((one, other), sensors, |_, (one, other), grain| {
-        differs |= (one - other).abs() > grain.rounding();
-    });
-    differs
 }
 
 /// The last start between onset and open contactors.
@@ -288,8 +343,8 @@ fn start<const CELLS: usize, const THERMISTORS: usize>(
     let starts = recording.events.iter().filter(|event| {
         matches!(event.what, What::Told(Evidence::Moved { from: Step::Open, to: Step::ClosingNegative, .. }))
     });
-    let seconds = starts.map(|event| event.seconds).rfind(|at| *at > onset && *at < opened)?;
-    Some(Link { what: LinkKind::StartBegins, seconds })
+    let mut between = starts.filter(|event| event.seconds > onset && event.seconds < opened);
+    between.next_back().map(|event| Link::of(event, LinkKind::StartBegins))
 }
 
 /// When the contactors were open and the link was down, in truth, after this fault made them open.
@@ -316,13 +371,13 @@ fn opening<const CELLS: usize, const THERMISTORS: usize>(
     // Not beyond what was played: what did not happen yet is not told.
     while visited.tick < recording.ticks && !(open.is_some() && (down.is_some() || !live)) {
         visited.advance(&mut ());
-        let seconds = visited.seconds();
+        let (tick, seconds) = (visited.tick, visited.seconds());
         let truth = visited.world.truth();
         if open.is_none() && truth.made == [false; 3] {
-            open = Some(Link { what: LinkKind::ContactorsOpen, seconds });
+            open = Some(Link { what: LinkKind::ContactorsOpen, tick, seconds });
         }
         if live && down.is_none() && truth.link_volts < TOUCH_VOLTS {
-            down = Some(Link { what: LinkKind::LinkDown, seconds });
+            down = Some(Link { what: LinkKind::LinkDown, tick, seconds });
         }
     }
     [open, down].into_iter().flatten().collect()

@@ -3,7 +3,7 @@
 //! When two branches of a recording part, and what happened in one and not in the other. Both are played in step from the first tick that
 //! they do not share; they have the same noise, so that every difference comes of what was changed.
 
-use super::chain::{frame_differs, truth_differs};
+use super::departs;
 use super::story::happened;
 use super::words;
 use crate::recording::stepper::{Branch, Stepper};
@@ -53,11 +53,11 @@ impl Comparison {
         // While one of them rests in larger steps they are not in step, and nothing can be compared.
         while mine.tick < last && mine.at_ms == its.at_ms {
             let first = First { tick: mine.tick, seconds: mine.seconds() };
-            if found.truth.is_none() && truth_differs(&mine.world, &its.world) {
+            if found.truth.is_none() && departs::truth(&mine.world, &its.world).is_some() {
                 found.truth = Some(first);
             }
             let sensors = &mine.world.spec().sensors;
-            if found.frame.is_none() && frame_differs(&mine.frame(), &its.frame(), sensors) {
+            if found.frame.is_none() && departs::reading(&mine.frame(), &its.frame(), sensors).is_some() {
                 found.frame = Some(first);
             }
             if mine.advance(&mut ()) != its.advance(&mut ()) && found.decision.is_none() {

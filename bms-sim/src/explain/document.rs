@@ -12,8 +12,8 @@
 //! | `decisions_digest` | text: CRC-32 over every decision; equal for equal runs |
 //! | `ticks`, `played_seconds`, `interrupted` | how far it was played, and whether it was stopped before its end |
 //! | `events` | list, in order of time: `tick`, `seconds`, `kind`, `sentence`, `values` (see [`values`]) |
-//! | `confirmed` | list of the faults that became Confirmed, in order of time: as `events`, and `chain` |
-//! | `chain` of a fault | list of what led to it and followed, as `events`: `defect_began`, `start_began`, `truth_departed` or `truth_unharmed`, `frame_departed`, `suspected`, `confirmed`, `reacted`, `contactors_open`, `link_down` |
+//! | `confirmed` | list of the faults that became Confirmed, in order of time: as `events`, `chain`, and `margin_seconds`, the time from then to the hazard had nothing reacted (less than none when it would have come before; `null` when none would have come, or it is the switching itself) |
+//! | `chain` of a fault | list of what led to it and followed, as `events`: `defect_began`, `start_began`, `truth_departed` or `truth_unharmed`, `frame_departed`, `suspected`, `confirmed`, `reacted`, `contactors_open`, `link_down`. Each has its `tick`; what departed has `what`, its `place` if there are several, its value and the twin's |
 //! | `load_steps` | list of the load steps that a resistive cell was found by, as `events`; empty when it was not |
 //! | `onset_to_open_seconds`, `start_to_open_seconds` | number: of the first fault that opened the contactors, the time from the onset of its defect until they were open; from the start, when they stood open at the onset. The other one is `null`, both are when nothing was opened |
 //! | `nearest` | list of the faults that did not become Confirmed, the nearest to its limit first, as `events`; the values have the margin to the limit, in the unit of both and as a share of the limit (`margin_of_limit`), less than none beyond it |
@@ -158,6 +158,8 @@ struct Confirmed {
     #[serde(flatten)]
     fault: Shown,
     chain: Vec<Shown>,
+    /// From the reaction to the hazard, had nothing reacted.
+    margin_seconds: Option<f64>,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -216,6 +218,7 @@ pub fn document<const CELLS: usize, const THERMISTORS: usize>(
             .map(|(seconds, seen)| Confirmed {
                 fault: of_assessment("confirmed", *seconds, seen),
                 chain: account.chain(seen.fault).map(|chain| of_chain(chain, case)).unwrap_or_default(),
+                margin_seconds: account.verdict.seconds_left(case, *seconds),
             })
             .collect(),
         load_steps: recording.load_steps.iter().map(|step| of_load_step(step, case)).collect(),
@@ -306,9 +309,13 @@ fn of_chain(chain: &Chain, case: &Case) -> Vec<Shown> {
         let (kind, values) = match &link.what {
             LinkKind::DefectBegins(place) => ("defect_began", none.with("defect", place + 1)),
             LinkKind::StartBegins => ("start_began", none),
-            LinkKind::TruthDeparts => ("truth_departed", none),
-            LinkKind::TruthUnharmed => ("truth_unharmed", none),
-            LinkKind::FrameDeparts => ("frame_departed", none),
+            LinkKind::TruthDeparts(found) => {
+                ("truth_departed", departed(found.what.key(), found.is, found.twin))
+            }
+            LinkKind::TruthUnharmed(wrong) => ("truth_unharmed", none.with("wrong", wrong.key())),
+            LinkKind::FrameDeparts(found) => {
+                ("frame_departed", departed(found.what.key(), found.is, found.twin))
+            }
             LinkKind::Suspected(seen) => ("suspected", none.assessed(seen)),
             LinkKind::Confirmed(seen) => ("confirmed", none.assessed(seen)),
             LinkKind::Reacted(reaction) => ("reacted", none.name("reaction", reaction)),
@@ -318,9 +325,20 @@ fn of_chain(chain: &Chain, case: &Case) -> Vec<Shown> {
             LinkKind::Staged(seen) => ("staged", none.assessed(seen)),
             LinkKind::Told(told) => values::of(&What::Told(*told)),
         };
+        let values = values.with("tick", link.tick);
         Shown { kind, seconds: link.seconds, sentence: words::link(link, case), values }
     };
     chain.links.iter().map(shown).collect()
+}
+
+/// What differs and where, its value and that of the twin.
+fn departed((what, place, unit): (&str, Option<usize>, &str), is: f64, twin: f64) -> Values {
+    let values = Values::default().with("what", what);
+    let values = match place {
+        Some(place) => values.with("place", place + 1),
+        None => values,
+    };
+    values.with(&format!("is_{unit}"), is).with(&format!("twin_{unit}"), twin)
 }
 
 fn of_load_step(judged: &JudgedStep, case: &Case) -> Shown {

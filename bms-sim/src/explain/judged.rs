@@ -18,7 +18,7 @@
 //! What it reacted to is the first Confirmed fault that does more than report; where there is none, the first one that does, since a start
 //! that fails is given up whatever its fault says. One that was Confirmed before the first defect began is no answer to it.
 
-use super::chain::{Chain, LinkKind};
+use super::chain::{Chain, LinkKind, Wrong};
 use super::verdict::{Criticality, Verdict};
 use crate::recording::Recording;
 use bms_core::fault::{Fault, Reaction};
@@ -144,9 +144,9 @@ fn confirmed(chain: &Chain) -> Option<f64> {
     chain.links.iter().find(|link| matches!(link.what, LinkKind::Confirmed(_))).map(|link| link.seconds)
 }
 
-/// Whether truth was that of a sound pack up to the reaction.
+/// Whether truth was that of a sound pack up to the reaction, and a reading was not.
 fn lies(chain: &Chain) -> bool {
-    chain.links.iter().any(|link| link.what == LinkKind::TruthUnharmed)
+    chain.links.iter().any(|link| link.what == LinkKind::TruthUnharmed(Wrong::Reading))
 }
 
 #[cfg(test)]

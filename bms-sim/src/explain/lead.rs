@@ -5,13 +5,13 @@
 //!
 //! | told | is the defect's doing when the twin |
 //! | --- | --- |
-//! | a refusal, a move | does not tell the same within a second before |
+//! | a refusal, a move | does not tell the same within a second before or after |
 //! | a limit | has another rule that binds in that tick, or allows more by more than 2 % |
 //!
 //! Before it stand the operator's last act and, where a fault is in the way, when it was Confirmed. What every sound pack does has no
 //! defect before it.
 
-use super::chain::{Link, LinkKind, departures, first_needed};
+use super::chain::{ALIKE_SECONDS, Link, LinkKind, departures, first_needed, onset};
 use crate::case::StartError;
 use crate::recording::{Recording, What};
 use bms_core::Witness;
@@ -20,9 +20,6 @@ use bms_core::limit::LimitRule;
 use bms_core::sequence::Because;
 use bms_core::units::Amps;
 use bms_core::witness::{Evidence, Refusal};
-
-/// A twin that tells the same so much earlier tells it of something else, in seconds.
-const ALIKE_SECONDS: f64 = 1.0;
 
 /// A limit that differs by less than this part is the same.
 const SAME_LIMIT: f64 = 0.02;
@@ -64,14 +61,13 @@ fn lead<const CELLS: usize, const THERMISTORS: usize>(
 ) -> Result<Lead, StartError> {
     let mut links = Vec::new();
     if let Some(place) = cause(recording, &told, seconds)? {
-        let onset = recording.case.defects.get(place).map_or(0.0, |defect| defect.onset_seconds);
-        links.push(Link { what: LinkKind::DefectBegins(place), seconds: onset });
+        links.push(onset(recording, place));
         links.extend(departures(recording, place, seconds)?);
     }
     let before = || recording.events.iter().filter(|event| event.tick <= tick).rev();
     if !matches!(told, Evidence::Limited { .. }) {
         let asked = before().find_map(|event| match event.what {
-            What::Acted(ask) => Some(Link { what: LinkKind::Acted(ask), seconds: event.seconds }),
+            What::Acted(ask) => Some(Link::of(event, LinkKind::Acted(ask))),
             _ => None,
         });
         links.extend(asked);
@@ -85,17 +81,17 @@ fn lead<const CELLS: usize, const THERMISTORS: usize>(
     for fault in Fault::ALL.into_iter().filter(|fault| in_the_way(*fault)) {
         let last = before().find_map(|event| match &event.what {
             What::Told(Evidence::StageChanged { assessment, .. }) if assessment.fault == fault => {
-                Some((assessment, event.seconds))
+                Some((assessment, event))
             }
             _ => None,
         });
-        links.extend(last.and_then(|(seen, seconds)| {
+        links.extend(last.and_then(|(seen, event)| {
             let holds = matches!(seen.stage, Stage::Confirmed { .. } | Stage::Latched);
-            holds.then_some(Link { what: LinkKind::Staged(*seen), seconds })
+            holds.then_some(Link::of(event, LinkKind::Staged(*seen)))
         }));
     }
     links.sort_by(|one, other| one.seconds.total_cmp(&other.seconds));
-    links.push(Link { what: LinkKind::Told(told), seconds });
+    links.push(Link { what: LinkKind::Told(told), tick, seconds });
     Ok(Lead { links })
 }
 
@@ -125,7 +121,12 @@ fn cause<const CELLS: usize, const THERMISTORS: usize>(
 ) -> Result<Option<usize>, StartError> {
     first_needed(recording, seconds, |mut twin| {
         let mut listening = Alike { to: *told, from: seconds - ALIKE_SECONDS, now: 0.0, heard: false };
-        while !twin.over() && twin.seconds() <= seconds {
+        // A limit is told in every tick, and that of this one counts.
+        let until = match told {
+            Evidence::Limited { .. } => seconds,
+            _ => seconds + ALIKE_SECONDS,
+        };
+        while !twin.over() && twin.seconds() <= until {
             listening.now = twin.seconds();
             twin.advance(&mut listening);
         }

@@ -9,6 +9,7 @@ pub mod chain;
 pub mod channels;
 pub mod compare;
 pub mod contrast;
+pub mod departs;
 pub mod distance;
 pub mod document;
 pub mod judged;
@@ -61,6 +62,14 @@ impl Account {
         sentences
     }
 
+    /// How long it took from cause to open contactors by a chain, and how much longer to the hazard had nothing reacted.
+    #[must_use]
+    pub fn times_in_words(&self, chain: &Chain, case: &Case) -> Vec<String> {
+        let until_open = chain.until_open().map(|(since, took)| words::until_open(since, took));
+        let margin = chain.cause().and(chain.reacted()).map(|at| words::margin(&self.verdict, case, at));
+        until_open.into_iter().chain(margin).collect()
+    }
+
     /// How long it took to open the contactors, and since when that counts, of the first fault that opened them.
     #[must_use]
     pub fn until_open(&self) -> Option<(Since, f64)> {
@@ -106,8 +115,14 @@ pub fn why_then<const CELLS: usize, const THERMISTORS: usize>(
     if leads.is_empty() {
         return Ok(words::nothing_then(seconds) + "\n");
     }
-    let told: Vec<String> = leads.iter().map(|lead| links(&lead.links, &recording.case)).collect();
-    Ok(told.join("\n"))
+    let by_defect = |lead: &lead::Lead| matches!(lead.links[0].what, LinkKind::DefectBegins(_));
+    let verdict = if leads.iter().any(by_defect) { Some(Verdict::of(recording)?) } else { None };
+    let told = leads.iter().map(|lead| {
+        let margin = verdict.as_ref().filter(|_| by_defect(lead));
+        let margin = margin.map(|verdict| words::margin(verdict, &recording.case, seconds) + "\n");
+        links(&lead.links, &recording.case) + &margin.unwrap_or_default()
+    });
+    Ok(told.collect::<Vec<_>>().join("\n"))
 }
 
 /// Links with their times, line by line.
@@ -115,12 +130,13 @@ fn links(links: &[Link], case: &Case) -> String {
     // A long story has longer times.
     let clocks = links.iter().map(|link| words::clock(link.seconds).chars().count());
     let width = clocks.max().unwrap_or(0).max(10);
-    let (mut text, mut before) = (String::new(), None);
+    let mut text = format!("{:>7} {:>width$}  {:>9}\n", "tick", "time", "after");
+    let mut before = None;
     for link in links {
         let after = before
             .map_or_else(String::new, |before: f64| format!("+{}", words::seconds(link.seconds - before)));
         let sentence = words::link(link, case);
-        text += &format!("{:>width$}  {after:>9}  {sentence}\n", words::clock(link.seconds));
+        text += &format!("{:>7} {:>width$}  {after:>9}  {sentence}\n", link.tick, words::clock(link.seconds));
         before = Some(link.seconds);
     }
     text
@@ -147,9 +163,8 @@ pub fn why<const CELLS: usize, const THERMISTORS: usize>(
         return Ok(text);
     };
     text += &links(&chain.links, &recording.case);
-    if let Some((since, took)) = chain.until_open() {
-        text += &words::until_open(since, took);
-        text.push('\n');
+    for sentence in account.times_in_words(&chain, &recording.case) {
+        text += &format!("{sentence}\n");
     }
     let confirmed = chain.links.iter().any(|link| matches!(link.what, LinkKind::Confirmed(_)));
     if fault == Fault::CellResistanceHigh && confirmed {

@@ -82,6 +82,14 @@ impl Verdict {
         (!switching).then(|| (hazard.seconds - first_onset(case)).max(0.0))
     }
 
+    /// From this second of the story to the hazard, had nothing reacted; less than none where it would have come before. Nothing where no
+    /// bound would have been passed, or where the hazard is the switching itself.
+    #[must_use]
+    pub fn seconds_left(&self, case: &Case, from_seconds: f64) -> Option<f64> {
+        self.seconds_to_hazard(case)?;
+        self.without_reactions.map(|hazard| hazard.seconds - from_seconds)
+    }
+
     /// The verdict on a case that was played.
     ///
     /// # Errors

@@ -151,8 +151,8 @@ impl Text {
             sections.push(html! {
                 h2 { (title.trim_end()) }
                 (self.chain(recording, chain, &marks))
-                @if let Some((since, took)) = chain.until_open() {
-                    p { (self.say(&words::until_open(since, took))) }
+                @for sentence in account.times_in_words(chain, &recording.case) {
+                    p { (self.say(&sentence)) }
                 }
                 @if let Some(svg) = picture {
                     figure {
@@ -174,11 +174,12 @@ impl Text {
         let befores = std::iter::once(None).chain(chain.links.iter().map(|link| Some(link.seconds)));
         html! {
             table {
-                thead { tr { th.letter { "" } th { (column::TIME) } th { (column::AFTER) } th { (column::CHAIN) } } }
+                thead { tr { th.letter { "" } th { (column::TICK) } th { (column::TIME) } th { (column::AFTER) } th { (column::CHAIN) } } }
                 tbody {
                     @for ((link, mark), before) in chain.links.iter().zip(marks).zip(befores) {
                         tr {
                             td.letter { (mark.letter) }
+                            td.time { (link.tick) }
                             td.time { (words::clock(link.seconds)) }
                             td.time { @if let Some(before) = before { "+" (words::seconds(link.seconds - before)) } }
                             td { (self.say(&words::link(link, &recording.case))) }

@@ -9,6 +9,7 @@
 
 mod between;
 mod contrast;
+mod departs;
 mod distance;
 mod evidence;
 pub mod glossary;
@@ -45,8 +46,8 @@ pub use story::{
     none_confirmed, nothing_then, played, tightest, unmet, until_open, why,
 };
 pub use world::{
-    breach, defect, defect_begins, defect_ends, defect_place, link, never_suspected, repaired, unseen,
-    verdict,
+    breach, defect, defect_begins, defect_ends, defect_place, link, margin, never_suspected, repaired,
+    unseen, verdict,
 };
 
 /// The usual cautions, wherever work on a pack is shown.

@@ -23,6 +23,8 @@ pub mod heading {
 
 /// What the columns of its tables, and the axes and lines of its pictures, are called.
 pub mod column {
+    /// In which tick.
+    pub const TICK: &str = "tick";
     /// When.
     pub const TIME: &str = "time";
     /// How long after the line before.

@@ -1,5 +1,6 @@
 //! What happened in truth: defects, bounds that were passed, the chain, the verdict.
 
+use super::departs::{fact, reading};
 use super::evidence::{assessment, evidence};
 use super::names::{reaction, stage};
 use super::numbers::{clock, seconds};
@@ -7,7 +8,7 @@ use super::story::acted;
 use crate::case::Case;
 use crate::defect::{Defect, PlaceKind};
 use crate::explain::blind::Unseen;
-use crate::explain::chain::{Link, LinkKind};
+use crate::explain::chain::{Link, LinkKind, Wrong};
 use crate::explain::verdict::{Criticality, Verdict};
 use crate::recording::Nearest;
 use crate::repair::Repair;
@@ -143,11 +144,24 @@ pub fn link(link: &Link, case: &Case) -> String {
             None => "a defect begins".to_owned(),
         },
         LinkKind::StartBegins => "the contactors begin to close".to_owned(),
-        LinkKind::TruthDeparts => "truth departs from the same run without the defect".to_owned(),
-        LinkKind::TruthUnharmed => {
-            "up to here truth is that of the same run without the defect: only a reading lies".to_owned()
+        LinkKind::TruthDeparts(found) => {
+            format!("truth departs from the same run without the defect: {}", fact(found))
         }
-        LinkKind::FrameDeparts => "a measurement departs by more than its step".to_owned(),
+        LinkKind::TruthUnharmed(wrong) => {
+            let only = match wrong {
+                Wrong::Reading => "only a reading lies",
+                Wrong::Way => "only what is read comes late, or not at all",
+                Wrong::Controller => "only the controller itself is disturbed",
+            };
+            format!("up to here truth is that of the same run without the defect: {only}")
+        }
+        LinkKind::FrameDeparts(found) if found.what.is_time() => {
+            format!("what reaches the firmware departs: {}", reading(found))
+        }
+        LinkKind::FrameDeparts(found) => {
+            let by = if found.what.has_steps() { " by more than its step" } else { "" };
+            format!("a measurement departs{by}: {}", reading(found))
+        }
         LinkKind::Suspected(seen) => format!("{} is Suspect: {}", seen.fault.words(), assessment(seen)),
         LinkKind::Confirmed(seen) => format!("{} is Confirmed: {}", seen.fault.words(), assessment(seen)),
         LinkKind::Reacted(now) => format!("the reaction holds: {}", reaction(*now)),
@@ -204,6 +218,21 @@ pub fn verdict(verdict: &Verdict, case: &Case) -> Vec<String> {
         });
     }
     sentences
+}
+
+/// How far the hazard was from this second on, had nothing reacted.
+#[must_use]
+pub fn margin(verdict: &Verdict, case: &Case, from_seconds: f64) -> String {
+    match (&verdict.without_reactions, verdict.seconds_left(case, from_seconds)) {
+        (Some(hazard), Some(left)) if left >= 0.0 => {
+            format!("Had nothing reacted, {} later: {}.", seconds(left), breach(hazard))
+        }
+        (Some(hazard), Some(left)) => {
+            format!("Had nothing reacted, already {} before: {}.", seconds(-left), breach(hazard))
+        }
+        (Some(hazard), None) => format!("Switched as if nothing were wrong: {}.", breach(hazard)),
+        (None, _) => "Had nothing reacted, truth would have stayed inside its safe bounds for half an hour after the onset.".to_owned(),
+    }
 }
 
 /// A fault that was never suspected, and how near it came.
