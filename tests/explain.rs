@@ -1,11 +1,15 @@
 //! What is told of a run: that the sums in it can be followed with a pocket calculator, that a cause is found and not guessed, and that the
 //! README shows what the program prints.
 
-use bms_core::Fault;
-use bms_sim::case::Case;
+use bms_core::{Evidence, Fault};
+use bms_sim::case::{Case, Knob};
 use bms_sim::explain::chain::{LinkKind, Since, Wrong};
-use bms_sim::explain::{self, Account, story};
-use bms_sim::recording::{self, Recording};
+use bms_sim::explain::departs::{Fact, Reading};
+use bms_sim::explain::distance::{Found, Outcome, answer, usual_questions};
+use bms_sim::explain::judged::Judged;
+use bms_sim::explain::verdict::Criticality;
+use bms_sim::explain::{self, Account, lead, story};
+use bms_sim::recording::{self, Recording, What};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -178,4 +182,116 @@ fn the_sums_hold_the_limit_of_the_case() {
     let (recording, _) = played(Case::parse(&text, "case.toml").unwrap_or_else(|error| panic!("{error}")));
     let sums = explain::words::load_steps(&recording.load_steps, &recording.case);
     assert_eq!(sums.matches("allowed are 1.600 mΩ and").count(), 3, "{sums}");
+}
+
+fn trainer(story: &str) -> (Recording<16, 8>, Account) {
+    let text = format!("schema = 1\ntitle = \"t\"\nstory = \"s\"\npack = \"trainer\"\nseed = 5\n{story}");
+    let case = Case::parse(&text, "case.toml").unwrap_or_else(|error| panic!("{error}\n{text}"));
+    let recording = recording::play(&Arc::new(case), |_| true).expect("the trainer has 16 cells");
+    let account = Account::of(&recording).expect("the trainer has 16 cells");
+    (recording, account)
+}
+
+/// Half a minute of hoisting and lowering.
+const AT_WORK: &str = "duration_s = 40\nstart = { charge_percent = 60, celsius = 18 }\nact = [{ at_s = 1, ask = \"close\" }]\n\
+    duty = [{ do = \"park\", for_s = 5 }, { times = 2, phases = [{ do = \"hoist\", for_s = 8 }, { do = \"hold\", for_s = 3 }, \
+    { do = \"lower\", for_s = 4 }] }]\n";
+
+#[test]
+fn where_nothing_is_wrong_the_silence_says_so() {
+    let (recording, account) = trainer(AT_WORK);
+    assert_eq!(account.silence_in_words(&recording.case), [explain::words::nothing_wrong()]);
+}
+
+/// A cell that holds a fifth less than when new and is full to the same part: by coulombs it empties by 1 / 0.8 as much. At 60 % its voltage hardly
+/// moves for that, nobody can measure it, no fault is nearer, and none would be heard of at any loss.
+#[test]
+fn the_silence_of_a_lost_capacity_is_explained() {
+    let (recording, account) = trainer(&format!(
+        "{AT_WORK}defect = [{{ kind = \"lost_capacity\", cell = 6, percent = 20, at_s = 0 }}]\n"
+    ));
+    let [quiet] = account.quiet[..] else { panic!("{:?}", account.quiet) };
+    let (_, truth) = quiet.truth.expect("it differs in truth");
+    assert_eq!(truth.departure.what, Fact::CellCharge(5));
+    let [own, twin] = [truth.departure.is, truth.departure.twin].map(|charge| 0.6 - charge);
+    assert!((own / twin - 1.25).abs() < 0.01, "{own} {twin}");
+    let (_, reading) = quiet.reading.expect("it differs by a bit");
+    assert!(matches!(reading.departure.what, Reading::Cell(5)) && reading.times < 1.0, "{reading:?}");
+    assert_eq!(quiet.nearer, None);
+    let asked = usual_questions(&recording);
+    assert!(matches!(asked[..], [(Outcome::Any, _)]), "{asked:?}");
+    let answer = answer(&recording, asked[0].0, asked[0].1).expect("the trainer has 16 cells");
+    let severity = answer.distances.iter().find(|distance| distance.knob == Knob::Severity(0));
+    assert!(matches!(&severity.expect("it took part").found, Found::Nowhere { ends } if ends.len() == 2));
+    let told = account.silence_in_words(&recording.case).join("\n");
+    assert!(told.contains("lost capacity at cell 6, 20 %") && told.contains("nobody can tell"), "{told}");
+}
+
+/// A channel that reads 60 mV too low: nothing true differs; it shows 60 mV, and stands 60 mV nearer to the lower limit than its cell. The limit
+/// 2.80 V of it is passed when it shows so much less than the cell has; and meanwhile too high a voltage of that cell would not be seen.
+#[test]
+fn the_silence_of_a_displaced_channel_is_explained() {
+    let (recording, account) = trainer(&format!(
+        "{AT_WORK}defect = [{{ kind = \"cell_channel_offset\", cell = 4, millivolts = -60, at_s = 2 }}]\n"
+    ));
+    let [quiet] = account.quiet[..] else { panic!("{:?}", account.quiet) };
+    assert_eq!(quiet.truth, None);
+    let (_, reading) = quiet.reading.expect("it differs");
+    assert_eq!(reading.departure.what, Reading::Cell(3));
+    assert!(
+        (reading.departure.is - reading.departure.twin + 0.060).abs() < 0.001 && reading.times > 1.0,
+        "{reading:?}"
+    );
+    let nearer = quiet.nearer.expect("the lower limit is nearer");
+    assert_eq!(nearer.with.assessment.fault, Fault::CellUnderVoltage);
+    let asked = usual_questions(&recording);
+    assert_eq!(asked, [(Outcome::Any, Fault::CellUnderVoltage)]);
+    let answer = answer(&recording, asked[0].0, asked[0].1).expect("the trainer has 16 cells");
+    let severity = answer.distances.iter().find(|distance| distance.knob == Knob::Severity(0));
+    let Found::Edge { other, .. } = &severity.expect("it took part").found else { panic!("{answer:?}") };
+    // The nearer one of the two ways: up to where it reads too high, or down to where it reads too low.
+    let speaks = if other.value > 0.0 { Fault::CellOverVoltage } else { Fault::CellUnderVoltage };
+    assert_eq!(other.came.and_then(|came| came.by), Some(speaks));
+    assert_eq!((account.judged, account.verdict.criticality()), (Judged::Blind, Criticality::ByBlindness));
+}
+
+/// Each chain says how long it would have taken to the hazard from its reaction on, had nothing reacted.
+#[test]
+fn the_margin_of_a_chain_is_a_number() {
+    let (recording, account) = played(shipped("loose-joint.toml"));
+    let hazard = account.verdict.without_reactions.expect("the joint would get too hot");
+    let chain = account.chain(Fault::CellResistanceHigh).expect("it was Confirmed");
+    let left = hazard.seconds - chain.reacted().expect("it reacted");
+    let text = explain::why(&recording, &account, Fault::CellResistanceHigh).expect("the crane has 96 cells");
+    assert!(
+        left > 30.0 && text.contains(&format!("Had nothing reacted, {left:.1} s later: in truth the joint")),
+        "{text}"
+    );
+}
+
+/// Every refusal, move and limit that the firmware told of in the shorter shipped stories is led back: in order of time, each link in its tick.
+#[test]
+fn whatever_the_firmware_did_is_led_back() {
+    let mut told = 0;
+    for name in ["load-left-on.toml", "loose-joint.toml", "open-thermistor.toml", "welded-positive.toml"] {
+        let (recording, _) = played(shipped(name));
+        let mut ticks: Vec<(u64, f64)> = Vec::new();
+        for event in &recording.events {
+            let asks = matches!(event.what, What::Told(Evidence::Refused(_) | Evidence::Moved { .. }));
+            if asks && ticks.last().is_none_or(|(tick, _)| *tick != event.tick) {
+                ticks.push((event.tick, event.seconds));
+            }
+        }
+        for (tick, seconds) in ticks {
+            let leads = lead::at(&recording, seconds).expect("the crane has 96 cells");
+            assert!(!leads.is_empty(), "{name} at {seconds}");
+            for lead in &leads {
+                let last = lead.links.last().expect("what was told");
+                assert!(matches!(last.what, LinkKind::Told(_)) && last.tick == tick, "{name}: {lead:?}");
+                assert!(lead.links.is_sorted_by_key(|link| link.seconds), "{name}: {lead:?}");
+            }
+            told += leads.len();
+        }
+    }
+    assert!(told >= 20, "{told}");
 }

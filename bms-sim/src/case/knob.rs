@@ -9,6 +9,7 @@
 //! | `limits.FAULT.trip` | as `list faults` prints it | the trip limit; the release limit moves along unless the case gives one |
 //! | `limits.FAULT.release` | the same | the release limit |
 //! | `limits.FAULT.dwell_ms` | ms | the time beyond the trip limit until Confirmed |
+//! | `limits.FAULT.release_dwell_ms` | ms | the time within the release limit until it ends |
 //! | `defect.2.milliohms` | as the key says | the severity of the case's second defect |
 //! | `error.cell_channel_offset.37` | that of the defect | a defect of that kind at that place, from the start on and added to the case: how far the sensor is off |
 
@@ -25,6 +26,8 @@ pub enum Knob {
     Release(Fault),
     /// Its dwell until Confirmed, in milliseconds.
     Dwell(Fault),
+    /// Its dwell within the release limit until it ends, in milliseconds.
+    ReleaseDwell(Fault),
     /// The severity of the defect at this place of the case's list.
     Severity(usize),
     /// How far a sensor is off from the start on: the severity of an added defect of this kind, at this place; 0 as the case stands.
@@ -91,6 +94,7 @@ impl Knob {
             Self::Trip(fault) => format!("limits.{}.trip", fault.key()),
             Self::Release(fault) => format!("limits.{}.release", fault.key()),
             Self::Dwell(fault) => format!("limits.{}.dwell_ms", fault.key()),
+            Self::ReleaseDwell(fault) => format!("limits.{}.release_dwell_ms", fault.key()),
             Self::Severity(place) => {
                 let unit = case.defects.get(place).map_or("", |defect| defect.kind.unit());
                 format!("defect.{}.{}", place + 1, severity_key(unit).unwrap_or("severity"))
@@ -102,6 +106,17 @@ impl Knob {
         }
     }
 
+    /// The fault whose limit or dwell it is.
+    #[must_use]
+    pub const fn fault(self) -> Option<Fault> {
+        match self {
+            Self::Trip(fault) | Self::Release(fault) | Self::Dwell(fault) | Self::ReleaseDwell(fault) => {
+                Some(fault)
+            }
+            Self::Severity(_) | Self::Error(..) => None,
+        }
+    }
+
     /// The unit of its values.
     #[must_use]
     pub fn unit(self, case: &Case) -> &'static str {
@@ -109,7 +124,7 @@ impl Knob {
             Self::Trip(fault) | Self::Release(fault) => {
                 case.config.faults.shown(fault).trip.map_or("", |trip| limits::scale(trip).unit)
             }
-            Self::Dwell(_) => "ms",
+            Self::Dwell(_) | Self::ReleaseDwell(_) => "ms",
             Self::Severity(place) => case.defects.get(place).map_or("", |defect| defect.kind.unit()),
             Self::Error(kind, _) => kind.unit(),
         }
@@ -123,6 +138,7 @@ impl Knob {
             Self::Trip(fault) => shown(fault).trip.map(decimal),
             Self::Release(fault) => shown(fault).release.map(decimal),
             Self::Dwell(fault) => Some(f64::from(shown(fault).dwell.0)),
+            Self::ReleaseDwell(fault) => Some(f64::from(shown(fault).release_dwell.0)),
             Self::Severity(place) => case
                 .defects
                 .get(place)
@@ -142,7 +158,7 @@ impl Knob {
             Self::Trip(fault) | Self::Release(fault) => {
                 limits::range(fault, case.pack, case.tick_ms).map(|(low, high, _)| (low, high))
             }
-            Self::Dwell(_) => Some((0.0, LONGEST_DWELL_MS)),
+            Self::Dwell(_) | Self::ReleaseDwell(_) => Some((0.0, LONGEST_DWELL_MS)),
             Self::Severity(place) => case.defects.get(place).map(|defect| defect.kind.range()),
             Self::Error(kind, _) => Some(kind.range()),
         }
@@ -160,7 +176,9 @@ impl Knob {
                 ("V" | "A" | "°C" | "%", _) => of(1.0, 1),
                 _ => of(1.0, 0),
             },
-            Self::Dwell(_) => of(f64::from(u32::try_from(case.tick_ms).unwrap_or(u32::MAX)), 0),
+            Self::Dwell(_) | Self::ReleaseDwell(_) => {
+                of(f64::from(u32::try_from(case.tick_ms).unwrap_or(u32::MAX)), 0)
+            }
             Self::Severity(_) => Grid { share: SHARE, ..Grid::three_digits(self.get(case).unwrap_or(1.0)) },
             Self::Error(kind, _) => match kind.unit() {
                 "mV" => of(1.0, 1),
@@ -217,7 +235,7 @@ impl Knob {
         {
             return Err(Unturned::Range { name: name(), value, low, high, unit: self.unit(case) });
         }
-        let (Self::Trip(fault) | Self::Release(fault) | Self::Dwell(fault)) = self else { return Ok(None) };
+        let Some(fault) = self.fault() else { return Ok(None) };
         let mut limits = case.limits.clone();
         let known = limits.iter().position(|change| change.fault == fault);
         let place = known.unwrap_or_else(|| {
@@ -233,6 +251,7 @@ impl Knob {
         match self {
             Self::Release(_) => limits[place].release = Some(value),
             Self::Dwell(_) => limits[place].dwell_ms = Some(whole(value)),
+            Self::ReleaseDwell(_) => limits[place].release_dwell_ms = Some(whole(value)),
             _ => limits[place].trip = Some(value),
         }
         let config = limits::configured(&limits, case.pack, case.tick_ms);
@@ -313,6 +332,11 @@ mod tests {
             (Knob::Release(Fault::CellOverVoltage), 3.5, "[limits.cell_over_voltage]\nrelease = 3.5\n"),
             (Knob::Dwell(Fault::InterlockOpen), 50.0, "[limits.interlock_open]\ndwell_ms = 50\n"),
             (
+                Knob::ReleaseDwell(Fault::CellOverVoltage),
+                3_000.0,
+                "[limits.cell_over_voltage]\nrelease_dwell_ms = 3000\n",
+            ),
+            (
                 Knob::Error(Kind::CellChannelOffset, 36),
                 -12.5,
                 "[[defect]]\nkind = \"cell_channel_offset\"\ncell = 37\nmillivolts = -12.5\n",
@@ -329,9 +353,9 @@ mod tests {
     #[test]
     fn turned_to_where_it_stands_nothing_changes() {
         let stands = case("[limits.cell_over_voltage]\ntrip = 3.7\nrelease = 3.55\n");
-        let limits = Fault::ALL
-            .into_iter()
-            .flat_map(|fault| [Knob::Trip(fault), Knob::Release(fault), Knob::Dwell(fault)]);
+        let limits = Fault::ALL.into_iter().flat_map(|fault| {
+            [Knob::Trip(fault), Knob::Release(fault), Knob::Dwell(fault), Knob::ReleaseDwell(fault)]
+        });
         for knob in limits.chain([Knob::Severity(0), Knob::Error(Kind::CurrentOffset, 0)]) {
             let Some(value) = knob.get(&stands) else { continue };
             let turned = knob.turned(&stands, value).unwrap_or_else(|error| panic!("{error}"));

@@ -44,6 +44,8 @@ pub(super) struct Why {
 enum Asked {
     /// The fault is Confirmed
     Confirmed,
+    /// Any fault is Confirmed
+    Any,
     /// Some fault demands that the contactors open
     Trip,
     /// The contactors open against the operator's wish
@@ -188,6 +190,10 @@ impl Why {
             (None, _) if recording.ticks > LONG_TICKS => Vec::new(),
             (None | Some(Asked::Confirmed), Some(fault)) => vec![(Outcome::Confirmed(fault), fault)],
             (None | Some(Asked::Confirmed), None) => distance::usual_questions(recording),
+            (Some(Asked::Any), _) => {
+                let fault = self.fault.or_else(|| distance::spoken_fault(recording));
+                fault.map(|fault| (Outcome::Any, fault)).into_iter().collect()
+            }
             (Some(Asked::Trip), _) => of(Outcome::Trip).into_iter().collect(),
             (Some(Asked::Open), _) => of(Outcome::Opened).into_iter().collect(),
             (Some(Asked::Hazard), _) => of(Outcome::Hazard).into_iter().collect(),
@@ -213,6 +219,11 @@ impl Why {
         }
         if faults.is_empty() {
             text += &(words::none_confirmed() + "\n");
+        }
+        if self.fault.is_none() {
+            for sentence in account.silence_in_words(&recording.case) {
+                text += &format!("{sentence}\n");
+            }
         }
         for fault in faults {
             text += "\n";

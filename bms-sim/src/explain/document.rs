@@ -18,6 +18,7 @@
 //! | `onset_to_open_seconds`, `start_to_open_seconds` | number: of the first fault that opened the contactors, the time from the onset of its defect until they were open; from the start, when they stood open at the onset. The other one is `null`, both are when nothing was opened |
 //! | `nearest` | list of the faults that did not become Confirmed, the nearest to its limit first, as `events`; the values have the margin to the limit, in the unit of both and as a share of the limit (`margin_of_limit`), less than none beyond it |
 //! | `distances` | list, only of `why`: what would have changed an outcome, see below |
+//! | `silence` | list of sentences: what each defect did of which nothing was said |
 //! | `tightest_limits` | list of the tightest limit of charge and of discharge current with the contactors closed, as `events` |
 //! | `balancing` | object: `bled_cells`, and how far the fullest and the emptiest cell lay apart in truth, `spread_before_amp_hours`, `spread_after_amp_hours` |
 //! | `step_at_end` | text: where the contactor sequence stands at the end |
@@ -30,8 +31,8 @@
 //! | `expectations` | object: `met` (`null` when the case expects nothing, or was interrupted) and `unmet`, one sentence for each that failed |
 //! | `cautions` | text: what must be known before any of it is used |
 //!
-//! An entry of `distances` has `outcome` (`confirmed`, `trip`, `opened` or `hazard`), `fault` (whose limits were turned), `came` (as the
-//! case stands: `tick` and `seconds`, or `null`) and `numbers`, a list in rising order of the change: `number` (its name, as
+//! An entry of `distances` has `outcome` (`confirmed`, `any`, `trip`, `opened` or `hazard`), `fault` (whose limits were turned), `came` (as the
+//! case stands: `tick`, `seconds` and `by` which fault, or `null`) and `numbers`, a list in rising order of the change: `number` (its name, as
 //! [`Knob`] describes), `unit`, `stands` (its value in the case), `same` and `other` (the two neighbours between which the outcome
 //! flips, each with `value` and `came`; left out where it does not), `ends` (where it does not: how far it was turned), `tolerance` (what
 //! the change is measured by, in the unit), `change_in_tolerances` and `sentence`.
@@ -101,6 +102,7 @@ pub struct Document {
     nearest: Vec<Shown>,
     #[serde(skip_serializing_if = "Option::is_none")]
     distances: Option<Vec<AnswerShown>>,
+    silence: Vec<String>,
     tightest_limits: Vec<Shown>,
     balancing: Balancing,
     step_at_end: bms_core::Step,
@@ -226,6 +228,7 @@ pub fn document<const CELLS: usize, const THERMISTORS: usize>(
         start_to_open_seconds: until_open(Since::Start),
         nearest: nearest(&recording.nearest, &confirmed),
         distances: None,
+        silence: account.silence_in_words(case),
         tightest_limits: recording.tightest.iter().flatten().map(tightest).collect(),
         balancing: Balancing {
             bled_cells: recording.bled.iter().map(|cell| u16::from(*cell) + 1).collect(),

@@ -15,6 +15,7 @@ pub mod document;
 pub mod judged;
 pub mod lead;
 pub mod picture;
+pub mod silence;
 pub mod sound;
 pub mod stop;
 pub mod story;
@@ -26,6 +27,7 @@ use crate::recording::Recording;
 use bms_core::Fault;
 use chain::{Chain, Link, LinkKind, Since};
 use judged::Judged;
+use silence::Quiet;
 use verdict::Verdict;
 
 /// What was found out about a played case by playing it again: without each defect, and without reactions.
@@ -37,6 +39,8 @@ pub struct Account {
     pub judged: Judged,
     /// What led to each fault that became Confirmed, in order of time.
     pub chains: Vec<Chain>,
+    /// What each defect did that no chain begins with.
+    pub quiet: Vec<Quiet>,
 }
 
 impl Account {
@@ -51,7 +55,17 @@ impl Account {
         let chains = confirmed.map(|fault| Chain::of(recording, fault)).collect::<Result<Vec<_>, _>>()?;
         let chains: Vec<Chain> = chains.into_iter().flatten().collect();
         let verdict = Verdict::of(recording)?;
-        Ok(Self { judged: Judged::of(recording, &verdict, &chains), verdict, chains })
+        let quiet = silence::of(recording, &chains)?;
+        Ok(Self { judged: Judged::of(recording, &verdict, &chains), verdict, chains, quiet })
+    }
+
+    /// Why nothing was said, defect by defect of which nothing was; or that nothing is wrong, where nothing is.
+    #[must_use]
+    pub fn silence_in_words(&self, case: &Case) -> Vec<String> {
+        if case.defects.is_empty() && self.chains.is_empty() {
+            return vec![words::nothing_wrong()];
+        }
+        self.quiet.iter().flat_map(|quiet| words::quiet(quiet, case)).collect()
     }
 
     /// Whether the pack is dangerous and how the firmware did, in sentences.

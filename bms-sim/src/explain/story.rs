@@ -133,6 +133,7 @@ pub fn conclusion<const CELLS: usize, const THERMISTORS: usize>(
     if confirmed.is_empty() {
         sentences.push(words::none_confirmed());
     }
+    sentences.extend(account.silence_in_words(&recording.case));
     for (seconds, seen) in &confirmed {
         let onset = account.chain(seen.fault).and_then(super::chain::Chain::onset);
         sentences.push(words::confirmed(*seconds, seen, onset));

@@ -15,7 +15,7 @@ use bms_core::{Config, Decision, Step, Witness};
 const STEPS: usize = 3;
 
 /// How near a fault came to its limit.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Nearest {
     /// The assessment of that tick.
     pub assessment: Assessment,

@@ -174,10 +174,11 @@ fn come<const CELLS: usize, const THERMISTORS: usize>(
 ) -> Result<[Option<Came>; 2], StartError> {
     let (mut now, mut firsts) = (Loop::<CELLS, THERMISTORS>::new(case)?, [None; 2]);
     while !now.over() && now.at_ms < until_ms {
-        let this = Came { tick: now.tick, seconds: now.seconds() };
+        let at = (now.tick, now.seconds());
         let confirmed = now.advance(&mut ()).faults.confirmed;
         for (first, fault) in firsts.iter_mut().zip(faults) {
-            *first = first.or(confirmed.holds(fault).then_some(this));
+            let came = Came { tick: at.0, seconds: at.1, by: Some(fault) };
+            *first = first.or(confirmed.holds(fault).then_some(came));
         }
     }
     Ok(firsts)

@@ -20,9 +20,18 @@ pub(super) fn of(seen: &Assessment, case: &Case) -> Option<Knob> {
         (Quantity::Volts(_), Place::Pack) if seen.fault == Fault::PackSumDisagrees => {
             (Kind::PackVoltageGain, 0)
         }
-        (Quantity::Celsius(_), Place::Thermistor(thermistor)) => {
-            (Kind::ThermistorOffset, usize::from(thermistor))
+        // Whatever is worked out of its divider.
+        (_, Place::Thermistor(thermistor)) => (Kind::ThermistorOffset, usize::from(thermistor)),
+        // The heat budget is a current squared over time.
+        (Quantity::Ratio(_), _)
+            if matches!(seen.fault, Fault::ThermalCurrentNear | Fault::ThermalCurrentOver) =>
+        {
+            (Kind::CurrentOffset, 0)
         }
+        // Held against the pack's own voltage, or divided by it.
+        (Quantity::OhmsPerVolt(_), _) => (Kind::PackVoltageGain, 0),
+        (Quantity::Ratio(_), _) if seen.fault == Fault::StringOpen => (Kind::PackVoltageGain, 0),
+        (Quantity::Volts(_), Place::Link) => (Kind::PackVoltageGain, 0),
         (Quantity::Amps(_), _) => (Kind::CurrentOffset, 0),
         _ => return None,
     };

@@ -90,7 +90,7 @@ mod tests {
     }
 
     fn side(value: f64, comes: bool) -> Side {
-        Side { value, came: comes.then_some(Came { tick: 1, seconds: 0.01 }) }
+        Side { value, came: comes.then_some(Came { tick: 1, seconds: 0.01, by: None }) }
     }
 
     proptest! {

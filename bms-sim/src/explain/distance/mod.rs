@@ -1,7 +1,8 @@
 //! # How far it was
 //!
-//! Decides what would have changed an outcome: for each number that took part (the fault's limit, its release limit, its dwell, how bad
-//! each defect is, how far the sensor concerned is off) the nearest value at which the outcome flips.
+//! Decides what would have changed an outcome: for each number that took part (the fault's limit, its release limit, its dwells, how bad
+//! each defect is, how far the sensor concerned is off) the nearest value at which the outcome flips. Of an outcome that is not one fault's
+//! alone the limits and dwells of every fault took part that held the pack back before.
 //!
 //! Nothing is worked out; everything is played. Each answer rests on two replays of the whole case, that differ in the last step of one
 //! number: with one value the outcome is that of the case, with its neighbour it is the other one. Where neither end of what a case file
@@ -29,7 +30,7 @@ mod tolerance;
 pub use outcome::{Came, Outcome, replayed};
 pub use tolerance::{Measure, Tolerance};
 
-use super::story;
+use super::{silence, story};
 use crate::case::{Case, Knob, StartError};
 use crate::recording::Recording;
 use crate::work;
@@ -104,15 +105,29 @@ impl Distance {
     }
 }
 
-/// The questions that a reader has who names none: about the faults that became Confirmed, or about the one that came nearest.
+/// The questions that a reader has who names none: about the faults that became Confirmed; or what would have made any fault speak of the
+/// defects; or about the one that came nearest.
 #[must_use]
 pub fn usual_questions<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
 ) -> Vec<(Outcome, Fault)> {
     let confirmed: Vec<Fault> = recording.confirmed().iter().map(|(_, seen)| seen.fault).collect();
+    if confirmed.is_empty() && !recording.case.defects.is_empty() {
+        return spoken_fault(recording).map(|fault| (Outcome::Any, fault)).into_iter().collect();
+    }
     let nearest = || nearest(recording).into_iter().take(1).collect();
     let of = if confirmed.is_empty() { nearest() } else { confirmed };
     of.into_iter().take(MOST_QUESTIONS).map(|fault| (Outcome::Confirmed(fault), fault)).collect()
+}
+
+/// The fault to ask about where any will do: the first one that was Confirmed; where none was, the one that a defect brought nearer to
+/// its limit, or that came nearest.
+#[must_use]
+pub fn spoken_fault<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+) -> Option<Fault> {
+    let confirmed = recording.confirmed().first().map(|(_, seen)| seen.fault);
+    confirmed.or_else(|| silence::brought_nearer(recording)).or_else(|| nearest(recording).first().copied())
 }
 
 /// The fault to ask about for an outcome that no fault gives its name: the first one that opened or would open, or came nearest to it.
@@ -130,6 +145,9 @@ fn nearest<const CELLS: usize, const THERMISTORS: usize>(
 ) -> Vec<Fault> {
     story::near(recording).iter().map(|near| near.assessment.fault).collect()
 }
+
+/// The limits of so many other faults are turned.
+const MOST_OTHERS: usize = 2;
 
 /// So many faults are asked about when none is named.
 const MOST_QUESTIONS: usize = 3;
@@ -149,11 +167,12 @@ pub fn answer<const CELLS: usize, const THERMISTORS: usize>(
     let as_it_stands = &recording.case;
     let came = replayed::<CELLS, THERMISTORS>(as_it_stands, outcome, until_ms, &mut listener)?;
     let mut question = Question { case: as_it_stands, outcome, fault, until_ms, came, heard: None };
+    let others = question.others(&recording.confirmed());
     question.heard = match came {
         None => Some(listener.heard(as_it_stands)),
         Some(_) => question.without::<CELLS, THERMISTORS>()?,
     };
-    let knobs = question.knobs(seen(recording, fault));
+    let knobs = question.knobs(&others, seen(recording, fault));
     let mut distances: Vec<Option<Result<Distance, StartError>>> = vec![None; knobs.len()];
     work::spread(
         &knobs,
@@ -193,12 +212,31 @@ struct Question<'a> {
 }
 
 impl Question<'_> {
+    /// The other faults that took part: those that held the pack back before the outcome came, which does not matter to one fault alone.
+    fn others(&self, confirmed: &[(f64, Assessment)]) -> Vec<Fault> {
+        if matches!(self.outcome, Outcome::Confirmed(_) | Outcome::Any) {
+            return Vec::new();
+        }
+        let before = |seconds: f64| self.came.is_none_or(|came| seconds <= came.seconds);
+        let strong = |fault: Fault| self.case.config().faults.reaction(fault) > Reaction::Report;
+        let held = confirmed.iter().filter(|(seconds, seen)| before(*seconds) && strong(seen.fault));
+        held.map(|(_, seen)| seen.fault).filter(|fault| *fault != self.fault).take(MOST_OTHERS).collect()
+    }
+
     /// The numbers that took part.
-    fn knobs(&self, seen: Option<Assessment>) -> Vec<Knob> {
-        let mut knobs = vec![Knob::Trip(self.fault), Knob::Dwell(self.fault)];
-        // Without a dwell nothing runs that a release could end.
-        if self.case.config().faults.shown(self.fault).dwell.0 > 0 {
-            knobs.push(Knob::Release(self.fault));
+    fn knobs(&self, others: &[Fault], seen: Option<Assessment>) -> Vec<Knob> {
+        let mut knobs = Vec::new();
+        for fault in [self.fault].iter().chain(others) {
+            knobs.extend([Knob::Trip(*fault), Knob::Dwell(*fault)]);
+            // Without a dwell nothing runs that a release could end.
+            if self.case.config().faults.shown(*fault).dwell.0 > 0 {
+                knobs.push(Knob::Release(*fault));
+            }
+            // How long a fault lasts that ends with its condition changes nothing about whether it comes, but what comes of it.
+            let passes = self.case.config().faults.reaction(*fault) <= Reaction::Derate;
+            if passes && !matches!(self.outcome, Outcome::Confirmed(_) | Outcome::Any) {
+                knobs.push(Knob::ReleaseDwell(*fault));
+            }
         }
         let begun = |onset: f64| self.came.is_none_or(|came| onset <= came.seconds);
         let defects = self.case.defects.iter().enumerate().filter(|(_, defect)| begun(defect.onset_seconds));
@@ -228,9 +266,9 @@ impl Question<'_> {
     ) -> Result<Distance, StartError> {
         let stands = knob.get(self.case).unwrap_or_default();
         let here = Side { value: stands, came: self.came };
-        let of_limit = matches!(knob, Knob::Trip(_) | Knob::Release(_) | Knob::Dwell(_));
-        let mut ends = ends(self.case, self.fault, knob).to_vec();
-        if of_limit && matches!(self.outcome, Outcome::Confirmed(_)) {
+        let of_limit = knob.fault().is_some();
+        let mut ends = ends(self.case, knob.fault().unwrap_or(self.fault), knob).to_vec();
+        if of_limit && matches!(self.outcome, Outcome::Confirmed(_) | Outcome::Any) {
             // A limit nearer by, or a shorter dwell, makes no fault come later: the other way is not asked.
             ends.remove(usize::from(self.came.is_some()));
         }
@@ -241,7 +279,8 @@ impl Question<'_> {
             if same(reached, stands) {
                 continue;
             }
-            let guess = self.heard.as_ref().and_then(|heard| heard.edge(self.case, knob, stands, reached));
+            let heard = self.heard.as_ref().filter(|_| knob.fault().is_none_or(|of| of == self.fault));
+            let guess = heard.and_then(|heard| heard.edge(self.case, knob, stands, reached));
             let first = match (guess, knob) {
                 (Some(guess), _) => guess.to_vec(),
                 // A range of decades: most edges are not far from where a defect stands.
@@ -288,7 +327,7 @@ fn ends(case: &Case, fault: Fault, knob: Knob) -> [f64; 2] {
     let below = shown.trip.zip(shown.release).is_some_and(|(trip, release)| trip.bits() < release.bits());
     match knob {
         Knob::Trip(_) | Knob::Release(_) if below => [low, high],
-        Knob::Trip(_) | Knob::Release(_) | Knob::Dwell(_) => [high, low],
+        Knob::Trip(_) | Knob::Release(_) | Knob::Dwell(_) | Knob::ReleaseDwell(_) => [high, low],
         Knob::Severity(_) => [low, high],
         Knob::Error(..) => {
             let most = channel::MOST_ERRORS * Tolerance::of(knob, case).amount;

@@ -12,6 +12,8 @@ use std::sync::Arc;
 pub enum Outcome {
     /// This fault is Confirmed.
     Confirmed(Fault),
+    /// Some fault is Confirmed.
+    Any,
     /// Some fault demands that the contactors open.
     Trip,
     /// The pack was connected and is not any more, in truth, while the operator still wants it closed.
@@ -27,6 +29,8 @@ pub struct Came {
     pub tick: u64,
     /// When that tick began, in seconds from the start.
     pub seconds: f64,
+    /// The fault that it came by, where it came by one.
+    pub by: Option<Fault>,
 }
 
 /// Plays a case until the outcome comes, to its end, or to that time; and says when it came, if it did.
@@ -43,11 +47,12 @@ pub fn replayed<const CELLS: usize, const THERMISTORS: usize>(
     let bounds = now.world.spec().safe;
     let mut connected = false;
     while !now.over() && now.at_ms < until_ms {
-        let this = Came { tick: now.tick, seconds: now.seconds() };
+        let mut this = Came { tick: now.tick, seconds: now.seconds(), by: None };
         let wanted = case.asked_at(now.at_ms, 1).contactors;
         let decision = now.advance(witness);
         let here = match outcome {
             Outcome::Confirmed(fault) => decision.faults.confirmed.holds(fault),
+            Outcome::Any => !decision.faults.confirmed.is_empty(),
             Outcome::Trip => trips(&decision),
             Outcome::Opened => {
                 let joined = now.world.bus.joined(&now.world.deviations().contactors);
@@ -58,6 +63,12 @@ pub fn replayed<const CELLS: usize, const THERMISTORS: usize>(
             Outcome::Hazard => bounds.first_breach(&now.world.truth()).is_some(),
         };
         if here {
+            this.by = match outcome {
+                Outcome::Confirmed(fault) => Some(fault),
+                Outcome::Any => decision.faults.confirmed.iter().next(),
+                Outcome::Trip | Outcome::Opened => decision.faults.reaction.map(|(_, fault)| fault),
+                Outcome::Hazard => None,
+            };
             return Ok(Some(this));
         }
     }

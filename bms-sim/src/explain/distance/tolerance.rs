@@ -46,7 +46,9 @@ impl Tolerance {
                     None => Self::tenth(knob, case),
                 }
             }
-            Knob::Dwell(_) => Self { amount: f64::from(case.config().pack.tick.0), measure: Measure::Tick },
+            Knob::Dwell(_) | Knob::ReleaseDwell(_) => {
+                Self { amount: f64::from(case.config().pack.tick.0), measure: Measure::Tick }
+            }
             Knob::Severity(_) => Self::tenth(knob, case),
             Knob::Error(kind, _) => Self { amount: channel_error(kind, case), measure: Measure::SensorError },
         }

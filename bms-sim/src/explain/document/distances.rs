@@ -3,6 +3,7 @@
 use super::words;
 use crate::case::Case;
 use crate::explain::distance::{Answer, Came, Distance, Found, Outcome, Side};
+use bms_core::Fault;
 use serde::Serialize;
 
 #[derive(Clone, Debug, Serialize)]
@@ -17,6 +18,8 @@ pub(super) struct AnswerShown {
 struct CameShown {
     tick: u64,
     seconds: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    by: Option<&'static str>,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -46,6 +49,7 @@ pub(super) fn shown(answers: &[Answer], case: &Case) -> Vec<AnswerShown> {
     let of = |answer: &Answer| AnswerShown {
         outcome: match answer.outcome {
             Outcome::Confirmed(_) => "confirmed",
+            Outcome::Any => "any",
             Outcome::Trip => "trip",
             Outcome::Opened => "opened",
             Outcome::Hazard => "hazard",
@@ -79,6 +83,6 @@ fn side(side: &Side) -> SideShown {
     SideShown { value: side.value, came: side.came.map(came) }
 }
 
-fn came(Came { tick, seconds }: Came) -> CameShown {
-    CameShown { tick, seconds }
+fn came(Came { tick, seconds, by }: Came) -> CameShown {
+    CameShown { tick, seconds, by: by.map(Fault::key) }
 }

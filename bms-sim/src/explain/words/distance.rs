@@ -14,6 +14,7 @@ pub fn distances_heading(answer: &Answer) -> String {
     let asked = match (answer.outcome, answer.came) {
         (Outcome::Confirmed(_), Some(_)) => format!("What would have kept {fault} from being Confirmed"),
         (Outcome::Confirmed(_), None) => format!("What would have made {fault} Confirmed"),
+        (Outcome::Any, None) => format!("What would have made any fault Confirmed, by {fault}"),
         (of, came) => format!("As played, {}; what would have changed that, by {fault}", outcome(of, came)),
     };
     format!("{asked}, each side of it played again:")
@@ -31,7 +32,7 @@ pub fn distances_not_asked() -> String {
 pub fn distance(answer: &Answer, distance: &Distance, case: &Case) -> String {
     let value = |value: f64| turned_to(distance.knob, value, case);
     let with = |side: &Side| format!("with {} {}", value(side.value), outcome(answer.outcome, side.came));
-    let name = format!("{}, {}", number(distance.knob, case), stands(distance, case));
+    let name = format!("{}, {}", number_of(answer.fault, distance.knob, case), stands(distance, case));
     match &distance.found {
         Found::Edge { same, other } => {
             let apart = other.value - distance.stands;
@@ -76,6 +77,11 @@ fn outcome(of: Outcome, came: Option<Came>) -> String {
     match (of, at) {
         (Outcome::Confirmed(_), Some(at)) => format!("it is Confirmed at {at}"),
         (Outcome::Confirmed(_), None) => "it is not Confirmed".to_owned(),
+        (Outcome::Any, Some(at)) => match came.and_then(|came| came.by) {
+            Some(fault) => format!("{} is Confirmed at {at}", fault.words()),
+            None => format!("a fault is Confirmed at {at}"),
+        },
+        (Outcome::Any, None) => "no fault is Confirmed".to_owned(),
         (Outcome::Trip, Some(at)) => format!("a fault tells the contactors to open at {at}"),
         (Outcome::Trip, None) => "no fault tells the contactors to open".to_owned(),
         (Outcome::Opened, Some(at)) => format!("the contactors open at {at}"),
@@ -85,12 +91,22 @@ fn outcome(of: Outcome, came: Option<Came>) -> String {
     }
 }
 
+/// A number with its fault, where that is not the one that is asked about.
+fn number_of(asked: Fault, knob: Knob, case: &Case) -> String {
+    let number = number(knob, case);
+    match knob.fault().filter(|fault| *fault != asked) {
+        Some(fault) => format!("{number} of {}", fault.words()),
+        None => number,
+    }
+}
+
 /// What a number is.
 pub(super) fn number(knob: Knob, case: &Case) -> String {
     match knob {
         Knob::Trip(_) => "limit".to_owned(),
         Knob::Release(_) => "release limit".to_owned(),
         Knob::Dwell(_) => "dwell".to_owned(),
+        Knob::ReleaseDwell(_) => "release dwell".to_owned(),
         Knob::Severity(place) => case.defects.get(place).map_or_else(String::new, |defect| {
             let kind = defect.kind;
             match defect_place(kind.place(), defect.place).as_str() {
@@ -113,13 +129,17 @@ pub(super) fn turned_to(knob: Knob, value: f64, case: &Case) -> String {
     let unit = knob.unit(case);
     let digits = usize::from(knob.grid(case).digits);
     let shown = match knob {
-        Knob::Dwell(_) if value >= 1_000.0 => return format!("{:.2} s", value / 1_000.0),
+        Knob::Dwell(_) | Knob::ReleaseDwell(_) if value >= 1_000.0 => {
+            return format!("{:.2} s", value / 1_000.0);
+        }
         // A range has ends that are finer than the grid.
         Knob::Severity(_) | Knob::Error(..) => {
             let scale = 1e6;
             ((value * scale).round() / scale).to_string()
         }
-        Knob::Trip(_) | Knob::Release(_) | Knob::Dwell(_) => format!("{value:.digits$}"),
+        Knob::Trip(_) | Knob::Release(_) | Knob::Dwell(_) | Knob::ReleaseDwell(_) => {
+            format!("{value:.digits$}")
+        }
     };
     format!("{} {unit}", shown.replace('-', "−")).trim_end().to_owned()
 }

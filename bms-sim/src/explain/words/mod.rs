@@ -21,6 +21,7 @@ mod numbers;
 mod quarantine;
 mod recording;
 mod report;
+mod silence;
 #[cfg(test)]
 mod snapshots;
 pub mod stop;
@@ -41,6 +42,7 @@ pub use numbers::{
 };
 pub use recording::{cut_short, ends_early};
 pub use report::{again, column, heading, held, lanes_show, letters_of, run_shows, time_axis, watched_shows};
+pub use silence::{nothing_wrong, quiet};
 pub use story::{
     acted, balanced, confirmed, cooled, duty_begins, ends, left_out, nearest, nearest_heading,
     none_confirmed, nothing_then, played, tightest, unmet, until_open, why,
