@@ -84,6 +84,13 @@ fn what_looks_alike_is_not_mistaken() {
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
+/// What led to each of them begins with a defect of its story, in whichever tick it is; where none raises it, with what the firmware told.
+#[test]
+fn every_chain_begins_with_a_defect_of_its_story() {
+    let wrong = wrong_in(&stories(), Story::wrong_in_its_chain);
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
 /// Stories that differ in their defect only have one twin.
 #[test]
 fn without_its_defect_nothing_is_found() {

@@ -4,6 +4,8 @@ use bms_core::fault::Stage;
 use bms_core::witness::{Assessment, Place, Quantity};
 use bms_core::{Evidence, Fault, Witness};
 use bms_sim::case::{Case, Pack};
+use bms_sim::explain::chain::Chain;
+use bms_sim::recording;
 use bms_sim::run::Loop;
 use std::fmt::Write;
 use std::sync::Arc;
@@ -77,6 +79,21 @@ pub(crate) fn text(text: &str) -> Played {
         Pack::Crane => play::<96, 16>(&case),
         Pack::Trainer => play::<16, 8>(&case),
     }
+}
+
+/// What led to a fault in the text of a case file, if it was suspected.
+pub(crate) fn chain(text: &str, fault: Fault) -> Option<Chain> {
+    let case = Arc::new(Case::parse(text, "story.toml").unwrap_or_else(|error| panic!("{error}")));
+    match case.pack {
+        Pack::Crane => chain_in::<96, 16>(&case, fault),
+        Pack::Trainer => chain_in::<16, 8>(&case, fault),
+    }
+}
+
+fn chain_in<const CELLS: usize, const THERMISTORS: usize>(case: &Arc<Case>, fault: Fault) -> Option<Chain> {
+    let recording =
+        recording::play::<CELLS, THERMISTORS>(case, |_| true).expect("the pack is the one of the case");
+    Chain::of(&recording, fault).expect("the pack is the one of the case")
 }
 
 fn play<const CELLS: usize, const THERMISTORS: usize>(case: &Arc<Case>) -> Played {

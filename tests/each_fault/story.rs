@@ -12,6 +12,7 @@
 use crate::play::{self, Played, value};
 use bms_core::Fault;
 use bms_core::witness::{Assessment, Place, Quantity};
+use bms_sim::explain::chain::LinkKind;
 
 /// A defect that raises a fault, and what comes nearest to that and does not.
 pub(crate) struct Story {
@@ -182,6 +183,17 @@ impl Story {
         }
         wrong.extend(self.wrong_in_mending(at));
         wrong
+    }
+
+    /// What is not as it should be in the chain that led to it.
+    pub(crate) fn wrong_in_its_chain(&self) -> Vec<String> {
+        let text = self.text(self.seconds, self.duty, &begun(self.raises, None), self.worn, "");
+        let Some(chain) = play::chain(&text, self.fault) else {
+            return vec![format!("{}: no chain leads to it", self.fault.key())];
+        };
+        let begins = matches!(chain.links[0].what, LinkKind::DefectBegins(_));
+        let right = begins != self.raises.is_empty() && chain.links.is_sorted_by_key(|link| link.seconds);
+        if right { Vec::new() } else { vec![format!("{}: {:?}", self.fault.key(), chain.links)] }
     }
 
     /// What is not as it should be when it is mended after it became Confirmed at this second.
