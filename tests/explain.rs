@@ -4,7 +4,8 @@
 use bms_core::{Evidence, Fault};
 use bms_sim::case::{Case, Knob};
 use bms_sim::explain::chain::{LinkKind, Since, Wrong};
-use bms_sim::explain::departs::{Fact, Reading};
+use bms_sim::explain::channels::Channel;
+use bms_sim::explain::departs::Fact;
 use bms_sim::explain::distance::{Found, Outcome, answer, usual_questions};
 use bms_sim::explain::judged::Judged;
 use bms_sim::explain::verdict::Criticality;
@@ -216,7 +217,7 @@ fn the_silence_of_a_lost_capacity_is_explained() {
     let [own, twin] = [truth.departure.is, truth.departure.twin].map(|charge| 0.6 - charge);
     assert!((own / twin - 1.25).abs() < 0.01, "{own} {twin}");
     let (_, reading) = quiet.reading.expect("it differs by a bit");
-    assert!(matches!(reading.departure.what, Reading::Cell(5)) && reading.times < 1.0, "{reading:?}");
+    assert!(matches!(reading.departure.what, Channel::Cell(5)) && reading.times < 1.0, "{reading:?}");
     assert_eq!(quiet.nearer, None);
     let asked = usual_questions(&recording);
     assert!(matches!(asked[..], [(Outcome::Any, _)]), "{asked:?}");
@@ -237,7 +238,7 @@ fn the_silence_of_a_displaced_channel_is_explained() {
     let [quiet] = account.quiet[..] else { panic!("{:?}", account.quiet) };
     assert_eq!(quiet.truth, None);
     let (_, reading) = quiet.reading.expect("it differs");
-    assert_eq!(reading.departure.what, Reading::Cell(3));
+    assert_eq!(reading.departure.what, Channel::Cell(3));
     assert!(
         (reading.departure.is - reading.departure.twin + 0.060).abs() < 0.001 && reading.times > 1.0,
         "{reading:?}"

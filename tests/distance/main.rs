@@ -21,25 +21,23 @@ fn shipped(name: &str) -> Case {
     Case::read(&folder().join(name)).unwrap_or_else(|error| panic!("{error}"))
 }
 
-/// Of a story of more ticks `why` tells distances only when it is asked.
-const LONG_TICKS: u64 = 120_000;
-
 /// Plays both sides of every distance that `why` tells of a case again, and counts them.
 fn proven<const CELLS: usize, const THERMISTORS: usize>(case: Case) -> usize {
     let recording: Recording<CELLS, THERMISTORS> = played(case);
-    if recording.ticks > LONG_TICKS {
-        return 0;
-    }
     let questions = usual_questions(&recording);
     questions.into_iter().map(|(outcome, fault)| proof::proven(&recording, outcome, fault)).sum()
 }
 
-/// Every shipped case whose distances `why` tells without being asked; all of them, not a sample.
+/// Every shipped case that does not rest for hours; all of its distances, not a sample.
 #[test]
 fn every_distance_is_proven_by_its_replays() {
     let mut sides = 0;
     for entry in std::fs::read_dir(folder()).expect("there are cases") {
         let case = Case::read(&entry.expect("a case").path()).unwrap_or_else(|error| panic!("{error}"));
+        // A replay in which nothing opens stands closed for days, in short ticks.
+        if case.rest_ms.is_some() {
+            continue;
+        }
         sides += match case.pack {
             Pack::Crane => proven::<96, 16>(case),
             Pack::Trainer => proven::<16, 8>(case),

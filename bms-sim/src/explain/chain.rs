@@ -14,7 +14,8 @@
 //! then, a reading lies, or comes late, or the controller itself is disturbed, and the chain says which. A fault that only reports opens
 //! nothing, and where nothing was closed nothing is opened.
 
-use super::departs::{self, Departure, Fact, Reading};
+use super::channels::Channel;
+use super::departs::{self, Departure, Fact};
 use crate::case::{Ask, Case, StartError};
 use crate::recording::{Event, Recording, What};
 use crate::run::Loop;
@@ -57,7 +58,7 @@ pub enum LinkKind {
     /// Up to the reaction truth is the twin's: something else is wrong.
     TruthUnharmed(Wrong),
     /// A measurement differs from the twin's by more than its step.
-    FrameDeparts(Departure<Reading>),
+    FrameDeparts(Departure<Channel>),
     /// The fault is Suspect.
     Suspected(Assessment),
     /// The fault is Confirmed.
@@ -316,9 +317,10 @@ pub(super) fn departures<const CELLS: usize, const THERMISTORS: usize>(
     }
     let out_of_step = played.at_ms != twin.at_ms && played.seconds() <= until;
     if frame.is_none() && out_of_step {
-        let [is, twin] = [&played, &twin].map(Loop::seconds);
-        let what = LinkKind::FrameDeparts(Departure { what: Reading::Instant, is, twin });
-        frame = Some(Link { what, tick: played.tick, seconds: is });
+        let seconds = played.seconds();
+        let [is, twin] = [seconds, twin.seconds()].map(|seconds| 1_000.0 * seconds);
+        let what = LinkKind::FrameDeparts(Departure { what: Channel::Clock, is, twin });
+        frame = Some(Link { what, tick: played.tick, seconds });
     }
     if truth.is_none() && (out_of_step || played.seconds() > until) {
         let wrong = match &frame {

@@ -73,9 +73,51 @@ pub enum Channel {
     WarmJoint(usize),
 }
 
-/// How finely a channel shows what it shows, in its unit.
+impl Channel {
+    /// Whether it is a number that is read in steps, and not a contact, a count or a time.
+    #[must_use]
+    pub const fn has_steps(self) -> bool {
+        match self {
+            Self::Cell(_)
+            | Self::PulledCell(_)
+            | Self::Thermistor(_)
+            | Self::Current
+            | Self::CurrentCheck
+            | Self::Pack
+            | Self::BehindNegative
+            | Self::BehindPositive
+            | Self::Link
+            | Self::Supply
+            | Self::Pole(_)
+            | Self::MeteredCell(_)
+            | Self::MeteredBleed(_)
+            | Self::MeteredInsulation
+            | Self::WarmCell(_)
+            | Self::WarmJoint(_) => true,
+            Self::Feedback(_)
+            | Self::Interlock
+            | Self::InterlockBreaks
+            | Self::Disconnect(_)
+            | Self::ImpactEdges
+            | Self::Cooling
+            | Self::Bleeding
+            | Self::Age(_)
+            | Self::Clock => false,
+        }
+    }
+
+    /// Whether it says when something was measured, and not what.
+    #[must_use]
+    pub const fn is_time(self) -> bool {
+        matches!(self, Self::Age(_) | Self::Clock)
+    }
+}
+
+/// How finely a channel shows what it shows, and by how much it may be off, in its unit.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Grain {
+    offset: f64,
+    gain: f64,
     noise: f64,
     step: f64,
 }
@@ -88,7 +130,7 @@ const STEPS: f64 = 1.5;
 
 impl Grain {
     /// Of what is counted, and of contacts: one more or less is a difference.
-    const WHOLE: Self = Self { noise: 0.0, step: 0.5 };
+    const WHOLE: Self = Self { offset: 0.0, gain: 0.0, noise: 0.0, step: 0.5 };
 
     /// More than rounding makes.
     pub(super) fn rounding(self) -> f64 {
@@ -100,14 +142,20 @@ impl Grain {
         SIGMAS * self.noise + self.rounding()
     }
 
+    /// What a reading of this value may be wrong by, all told.
+    pub(super) fn errors(self, value: f64) -> f64 {
+        self.offset + self.gain * value.abs() + self.noise()
+    }
+
     fn times(self, factor: f64) -> Self {
-        Self { noise: factor * self.noise, step: factor * self.step }
+        let Self { offset, gain, noise, step } = self;
+        Self { offset: factor * offset, gain, noise: factor * noise, step: factor * step }
     }
 }
 
 impl From<&ChannelSpec> for Grain {
     fn from(spec: &ChannelSpec) -> Self {
-        Self { noise: spec.noise, step: spec.step }
+        Self { offset: spec.offset, gain: spec.gain, noise: spec.noise, step: spec.step }
     }
 }
 

@@ -1,6 +1,6 @@
 //! # Where two runs part
 //!
-//! Decides which true quantity of a pack, and which reading of its firmware, differs from the same run with something otherwise, and by how
+//! Decides which true quantity of a pack, and which [channel](super::channels) of its frames, differs from the same run with something otherwise, and by how
 //! much. Both runs share all their noise, so what differs at all differs by what is otherwise.
 //!
 //! | | departs when it differs by more than |
@@ -11,12 +11,11 @@
 //!
 //! Where several depart in one instant, the one is told that departs by the most of these.
 
+use super::channels::{self, Channel, Grain};
 use crate::world::World;
-use crate::world::deviation::{CONTACTORS, PART_NAMES};
-use crate::world::spec::{ChannelSpec, SensorSpec};
+use crate::world::deviation::CONTACTORS;
+use crate::world::spec::SensorSpec;
 use bms_core::Frame;
-use bms_core::frame::{Contact, Turning};
-use bms_core::units::Millis;
 
 /// By how much something true must differ to depart.
 struct Bounds {
@@ -35,12 +34,6 @@ const ROUNDING: Bounds = Bounds { volts: 1e-6, celsius: 1e-6, charge: 1e-9, insu
 
 /// What somebody with good meters would care for; common practice, no source.
 const WORTH_TELLING: Bounds = Bounds { volts: 1e-3, celsius: 0.1, charge: 1e-3, insulation: 0.01 };
-
-/// So many steps a reading must differ by.
-const STEPS: f64 = 1.5;
-
-/// So many standard deviations no reading is off by noise.
-const SIGMAS: f64 = 5.0;
 
 /// Something that is otherwise in one of two runs.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -86,51 +79,6 @@ pub enum Fact {
     ImpactEdges,
 }
 
-/// A reading of the firmware. Contacts are 1 when made, the cooling when it turns.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub enum Reading {
-    /// This cell, from 0, in V.
-    Cell(usize),
-    /// The same under the front end's test current.
-    CellPulled(usize),
-    /// The divider of this thermistor, from 0, of 1.
-    Thermistor(usize),
-    /// The main current sensor, in A.
-    Current,
-    /// The check sensor, in A.
-    CurrentCheck,
-    /// The pack, in V.
-    Pack,
-    /// B+ to L−, in V.
-    BehindNegative,
-    /// L+ to B−, in V.
-    BehindPositive,
-    /// The link, in V.
-    Link,
-    /// The auxiliary supply, in V.
-    Supply,
-    /// The poles against the chassis, negative and positive, in V.
-    Pole(usize),
-    /// The feedback contact of negative, precharge, positive.
-    Feedback(usize),
-    /// Cells that are seen to bleed: how many.
-    Bleeding,
-    /// The interlock loop.
-    Interlock,
-    /// How often it has broken, as the input counted it.
-    InterlockBreaks,
-    /// The contact of the service disconnect, and of the auxiliary supply's.
-    Disconnect(usize),
-    /// Edges of the impact sensor, as the input counted them.
-    ImpactEdges,
-    /// The cooling's tacho.
-    Cooling,
-    /// The age of a part of the frame, by its place among [their names](PART_NAMES), in seconds.
-    Age(usize),
-    /// The instant of the frame by the controller's clock, in seconds.
-    Instant,
-}
-
 impl Fact {
     /// Its name for programs, its place if there are several, from 0, and its unit.
     #[must_use]
@@ -151,68 +99,6 @@ impl Fact {
             Self::InterlockBreaks => ("interlock_breaks", None, "count"),
             Self::ImpactEdges => ("impact_edges", None, "count"),
         }
-    }
-}
-
-impl Reading {
-    /// Its name for programs, its place if there are several, from 0, and its unit.
-    #[must_use]
-    pub const fn key(self) -> (&'static str, Option<usize>, &'static str) {
-        match self {
-            Self::Cell(cell) => ("cell", Some(cell), "volts"),
-            Self::CellPulled(cell) => ("cell_pulled", Some(cell), "volts"),
-            Self::Thermistor(place) => ("thermistor", Some(place), "of_1"),
-            Self::Current => ("current", None, "amps"),
-            Self::CurrentCheck => ("current_check", None, "amps"),
-            Self::Pack => ("pack", None, "volts"),
-            Self::BehindNegative => ("behind_negative", None, "volts"),
-            Self::BehindPositive => ("behind_positive", None, "volts"),
-            Self::Link => ("link", None, "volts"),
-            Self::Supply => ("supply", None, "volts"),
-            Self::Pole(pole) => ("pole", Some(pole), "volts"),
-            Self::Feedback(which) => ("feedback", Some(which), "made"),
-            Self::Bleeding => ("bleeding_cells", None, "count"),
-            Self::Interlock => ("interlock", None, "made"),
-            Self::InterlockBreaks => ("interlock_breaks", None, "count"),
-            Self::Disconnect(which) => ("disconnect", Some(which), "made"),
-            Self::ImpactEdges => ("impact_edges", None, "count"),
-            Self::Cooling => ("cooling", None, "turning"),
-            Self::Age(part) => ("age", Some(part), "seconds"),
-            Self::Instant => ("instant", None, "seconds"),
-        }
-    }
-
-    /// Whether it is a number that is read in steps, and not a contact, a count or a time.
-    #[must_use]
-    pub const fn has_steps(self) -> bool {
-        match self {
-            Self::Cell(_)
-            | Self::CellPulled(_)
-            | Self::Thermistor(_)
-            | Self::Current
-            | Self::CurrentCheck
-            | Self::Pack
-            | Self::BehindNegative
-            | Self::BehindPositive
-            | Self::Link
-            | Self::Supply
-            | Self::Pole(_) => true,
-            Self::Feedback(_)
-            | Self::Bleeding
-            | Self::Interlock
-            | Self::InterlockBreaks
-            | Self::Disconnect(_)
-            | Self::ImpactEdges
-            | Self::Cooling
-            | Self::Age(_)
-            | Self::Instant => false,
-        }
-    }
-
-    /// Whether it says when something was measured, and not what.
-    #[must_use]
-    pub const fn is_time(self) -> bool {
-        matches!(self, Self::Age(_) | Self::Instant)
     }
 }
 
@@ -271,73 +157,39 @@ pub fn reading<const CELLS: usize, const THERMISTORS: usize>(
     one: &Frame<CELLS, THERMISTORS>,
     twin: &Frame<CELLS, THERMISTORS>,
     sensors: &SensorSpec,
-) -> Option<Departure<Reading>> {
-    let steps = |channel: &ChannelSpec, _: f64| STEPS * channel.step;
-    reading_by(one, twin, sensors, steps).filter(|most| most.times > 1.0).map(|most| most.departure)
+) -> Option<Departure<Channel>> {
+    let rounding = |grain: Grain, _| grain.rounding();
+    reading_by(one, twin, sensors, rounding).filter(|most| most.times > 1.0).map(|most| most.departure)
 }
 
-/// The reading that differs the most, as a multiple of what its channel may be wrong by itself: its offset, its gain, five standard
-/// deviations of its noise and one and a half steps. Nothing where all is the same.
+/// The reading that differs the most, as a multiple of what its channel may be wrong by itself: its offset, its gain, its noise and its
+/// step. Nothing where all is the same.
 #[must_use]
 pub fn reading_most<const CELLS: usize, const THERMISTORS: usize>(
     one: &Frame<CELLS, THERMISTORS>,
     twin: &Frame<CELLS, THERMISTORS>,
     sensors: &SensorSpec,
-) -> Option<Most<Reading>> {
-    let own = |channel: &ChannelSpec, value: f64| {
-        channel.offset + channel.gain * value.abs() + SIGMAS * channel.noise + STEPS * channel.step
-    };
-    reading_by(one, twin, sensors, own)
+) -> Option<Most<Channel>> {
+    reading_by(one, twin, sensors, Grain::errors)
 }
 
 fn reading_by<const CELLS: usize, const THERMISTORS: usize>(
     one: &Frame<CELLS, THERMISTORS>,
     twin: &Frame<CELLS, THERMISTORS>,
     sensors: &SensorSpec,
-    by: impl Fn(&ChannelSpec, f64) -> f64,
-) -> Option<Most<Reading>> {
+    by: impl Fn(Grain, f64) -> f64,
+) -> Option<Most<Channel>> {
     if one == twin {
         return None;
     }
     let mut most = Held::default();
-    let hold = |most: &mut Held<Reading>, what: Reading, (a, b): (i32, i32), channel: &ChannelSpec| {
-        most.hold(what, number(a), number(b), by(channel, number(b)));
-    };
-    for (cell, (a, b)) in one.cells.value.iter().zip(&twin.cells.value).enumerate() {
-        hold(&mut most, Reading::Cell(cell), (a.bits(), b.bits()), &sensors.cell);
-    }
-    for (place, (a, b)) in one.thermistors.value.iter().zip(&twin.thermistors.value).enumerate() {
-        hold(&mut most, Reading::Thermistor(place), (a.bits(), b.bits()), &sensors.thermistor);
-    }
-    let (pulled, its) = (&one.cells_pulled.value, &twin.cells_pulled.value);
-    if pulled.inputs == its.inputs && one.cells_pulled.age == twin.cells_pulled.age {
-        for (cell, (a, b)) in pulled.cells.iter().zip(&its.cells).enumerate() {
-            hold(&mut most, Reading::CellPulled(cell), (a.bits(), b.bits()), &sensors.cell);
+    channels::each((one, twin), sensors, |channel, (is, twin), grain| {
+        if channel.has_steps() {
+            most.hold(channel, is, twin, by(grain, twin));
+        } else {
+            most.differ(channel, is, twin);
         }
-    }
-    let check = (one.current_check.value.bits(), twin.current_check.value.bits());
-    let (a, b) = (&one.voltages.value, &twin.voltages.value);
-    let (pole, its_pole) = (&one.poles.value, &twin.poles.value);
-    for (what, bits, channel) in [
-        (Reading::Current, (one.current.value.bits(), twin.current.value.bits()), &sensors.current),
-        (Reading::CurrentCheck, check, &sensors.current_check),
-        (Reading::Pack, (a.pack.bits(), b.pack.bits()), &sensors.pack),
-        (Reading::BehindNegative, (a.behind_negative.bits(), b.behind_negative.bits()), &sensors.pack),
-        (Reading::BehindPositive, (a.behind_positive.bits(), b.behind_positive.bits()), &sensors.pack),
-        (Reading::Link, (a.link.bits(), b.link.bits()), &sensors.pack),
-        (Reading::Supply, (one.supply.value.bits(), twin.supply.value.bits()), &sensors.supply),
-        (Reading::Pole(0), (pole.negative.bits(), its_pole.negative.bits()), &sensors.pack),
-        (Reading::Pole(1), (pole.positive.bits(), its_pole.positive.bits()), &sensors.pack),
-    ] {
-        hold(&mut most, what, bits, channel);
-    }
-    for ((what, a), (_, b)) in contacts(one).into_iter().zip(contacts(twin)) {
-        most.differ(what, a, b);
-    }
-    most.differ(Reading::Instant, seconds(one.at.0), seconds(twin.at.0));
-    for (part, (a, b)) in ages(one).into_iter().zip(ages(twin)).enumerate() {
-        most.differ(Reading::Age(part), seconds(a.0), seconds(b.0));
-    }
+    });
     most.most
 }
 
@@ -376,15 +228,6 @@ impl<What> Held<What> {
     }
 }
 
-/// Readings of voltages, currents and ratios are held as 65 536 parts of their unit.
-fn number(bits: i32) -> f64 {
-    f64::from(bits) / 65_536.0
-}
-
-fn seconds(milliseconds: u32) -> f64 {
-    f64::from(milliseconds) / 1_000.0
-}
-
 /// Whether a contactor passes current, 1 if so.
 fn made<const CELLS: usize, const THERMISTORS: usize>(
     world: &World<CELLS, THERMISTORS>,
@@ -394,51 +237,15 @@ fn made<const CELLS: usize, const THERMISTORS: usize>(
     contactor.map_or(0.0, |(contactor, deviation)| f64::from(u8::from(contactor.made(deviation))))
 }
 
-/// Whatever is made or broken, turns or stands, and what is counted.
-fn contacts<const CELLS: usize, const THERMISTORS: usize>(
-    frame: &Frame<CELLS, THERMISTORS>,
-) -> [(Reading, f64); 10] {
-    let made = |contact: Contact| if contact == Contact::Made { 1.0 } else { 0.0 };
-    let (feedback, contacts) = (&frame.feedback.value, &frame.contacts.value);
-    [
-        (Reading::Feedback(0), made(feedback.negative)),
-        (Reading::Feedback(1), made(feedback.precharge)),
-        (Reading::Feedback(2), made(feedback.positive)),
-        (Reading::Interlock, made(contacts.interlock)),
-        (Reading::Disconnect(0), made(contacts.service_disconnect)),
-        (Reading::Disconnect(1), made(contacts.auxiliary_disconnect)),
-        (Reading::Cooling, if contacts.cooling == Turning::Turning { 1.0 } else { 0.0 }),
-        (Reading::InterlockBreaks, f64::from(contacts.interlock_breaks)),
-        (Reading::ImpactEdges, f64::from(contacts.impact_edges)),
-        (Reading::Bleeding, f64::from(frame.bleed_flows.value.count())),
-    ]
-}
-
-/// The age of each part, in the order of their names.
-const fn ages<const CELLS: usize, const THERMISTORS: usize>(
-    frame: &Frame<CELLS, THERMISTORS>,
-) -> [Millis; PART_NAMES.len()] {
-    [
-        frame.cells.age,
-        frame.thermistors.age,
-        frame.current.age,
-        frame.current_check.age,
-        frame.voltages.age,
-        frame.supply.age,
-        frame.feedback.age,
-        frame.poles.age,
-        frame.contacts.age,
-    ]
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::world::spec::PackSpec;
+    use bms_core::frame::Contact;
     use bms_core::units::{Amps, Instant, Volts};
 
     /// A frame in which nothing was measured, but for what is changed in it.
-    fn told(change: impl Fn(&mut Frame<16, 8>)) -> Option<Departure<Reading>> {
+    fn told(change: impl Fn(&mut Frame<16, 8>)) -> Option<Departure<Channel>> {
         let twin = Frame::empty(Instant(0));
         let mut one = twin;
         change(&mut one);
@@ -459,7 +266,7 @@ mod tests {
         });
         let sensors = PackSpec::trainer().sensors;
         assert!(0.001 / sensors.cell.step > 0.06 / sensors.supply.step);
-        assert!(matches!(found, Some(Departure { what: Reading::Cell(4), .. })), "{found:?}");
+        assert!(matches!(found, Some(Departure { what: Channel::Cell(4), .. })), "{found:?}");
     }
 
     /// A contact has no step, and is told before any number.
@@ -469,7 +276,7 @@ mod tests {
             frame.current.value = Amps::from_milli(100_000);
             frame.contacts.value.interlock = Contact::Broken;
         });
-        assert_eq!(found, Some(Departure { what: Reading::Interlock, is: 0.0, twin: 1.0 }));
+        assert_eq!(found, Some(Departure { what: Channel::Interlock, is: 0.0, twin: 1.0 }));
     }
 
     /// Less than one and a half steps is rounding.

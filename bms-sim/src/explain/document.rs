@@ -13,7 +13,7 @@
 //! | `ticks`, `played_seconds`, `interrupted` | how far it was played, and whether it was stopped before its end |
 //! | `events` | list, in order of time: `tick`, `seconds`, `kind`, `sentence`, `values` (see [`values`]) |
 //! | `confirmed` | list of the faults that became Confirmed, in order of time: as `events`, `chain`, and `margin_seconds`, the time from then to the hazard had nothing reacted (less than none when it would have come before; `null` when none would have come, or it is the switching itself) |
-//! | `chain` of a fault | list of what led to it and followed, as `events`: `defect_began`, `start_began`, `truth_departed` or `truth_unharmed`, `frame_departed`, `suspected`, `confirmed`, `reacted`, `contactors_open`, `link_down`. Each has its `tick`; what departed has `what`, its `place` if there are several, its value and the twin's |
+//! | `chain` of a fault | list of what led to it and followed, as `events`: `defect_began`, `start_began`, `truth_departed` or `truth_unharmed`, `frame_departed`, `suspected`, `confirmed`, `reacted`, `contactors_open`, `link_down`. Each has its `tick`; what departed has `what`, its place if there are several, its value `is_…` and the twin's `twin_…` |
 //! | `load_steps` | list of the load steps that a resistive cell was found by, as `events`; empty when it was not |
 //! | `onset_to_open_seconds`, `start_to_open_seconds` | number: of the first fault that opened the contactors, the time from the onset of its defect until they were open; from the start, when they stood open at the onset. The other one is `null`, both are when nothing was opened |
 //! | `nearest` | list of the faults that did not become Confirmed, the nearest to its limit first, as `events`; the values have the margin to the limit, in the unit of both and as a share of the limit (`margin_of_limit`), less than none beyond it |
@@ -313,11 +313,13 @@ fn of_chain(chain: &Chain, case: &Case) -> Vec<Shown> {
             LinkKind::DefectBegins(place) => ("defect_began", none.with("defect", place + 1)),
             LinkKind::StartBegins => ("start_began", none),
             LinkKind::TruthDeparts(found) => {
-                ("truth_departed", departed(found.what.key(), found.is, found.twin))
+                let (what, place, unit) = found.what.key();
+                let at = place.map(|place| ("place", (place + 1).into()));
+                ("truth_departed", departed((what, at, unit), (found.is, found.twin)))
             }
             LinkKind::TruthUnharmed(wrong) => ("truth_unharmed", none.with("wrong", wrong.key())),
             LinkKind::FrameDeparts(found) => {
-                ("frame_departed", departed(found.what.key(), found.is, found.twin))
+                ("frame_departed", departed(contrasts::channel(found.what), (found.is, found.twin)))
             }
             LinkKind::Suspected(seen) => ("suspected", none.assessed(seen)),
             LinkKind::Confirmed(seen) => ("confirmed", none.assessed(seen)),
@@ -335,13 +337,14 @@ fn of_chain(chain: &Chain, case: &Case) -> Vec<Shown> {
 }
 
 /// What differs and where, its value and that of the twin.
-fn departed((what, place, unit): (&str, Option<usize>, &str), is: f64, twin: f64) -> Values {
+fn departed(
+    (what, at, unit): (&str, Option<(&str, serde_json::Value)>, &str),
+    (is, twin): (f64, f64),
+) -> Values {
     let values = Values::default().with("what", what);
-    let values = match place {
-        Some(place) => values.with("place", place + 1),
-        None => values,
-    };
-    values.with(&format!("is_{unit}"), is).with(&format!("twin_{unit}"), twin)
+    let values = at.into_iter().fold(values, |values, (key, at)| values.with(key, at));
+    let end = if unit.is_empty() { String::new() } else { format!("_{unit}") };
+    values.with(&format!("is{end}"), is).with(&format!("twin{end}"), twin)
 }
 
 fn of_load_step(judged: &JudgedStep, case: &Case) -> Shown {

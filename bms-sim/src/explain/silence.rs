@@ -13,7 +13,8 @@
 //! ```
 
 use super::chain::Chain;
-use super::departs::{self, Fact, Most, Reading};
+use super::channels::Channel;
+use super::departs::{self, Fact, Most};
 use super::story::relative;
 use crate::case::StartError;
 use crate::recording::{self, Nearest, Recording};
@@ -29,7 +30,7 @@ pub struct Quiet {
     /// What was true and differed the most, and when, in seconds from the start; nothing if truth was the twin's.
     pub truth: Option<(f64, Most<Fact>)>,
     /// The reading that differed by the most of its channel's own errors, and when.
-    pub reading: Option<(f64, Most<Reading>)>,
+    pub reading: Option<(f64, Most<Channel>)>,
     /// The fault that it brought nearer to its limit by the largest part of the way.
     pub nearer: Option<Nearer>,
 }

@@ -194,7 +194,9 @@ fn difference(apart: &Difference) -> Shown {
 }
 
 /// Name, place and unit of a channel; a place is counted from 1 or has a name.
-fn channel(of: Channel) -> (&'static str, Option<(&'static str, serde_json::Value)>, &'static str) {
+pub(super) fn channel(
+    of: Channel,
+) -> (&'static str, Option<(&'static str, serde_json::Value)>, &'static str) {
     let at = |key, place: usize| Some((key, (place + 1).into()));
     let named = |key, names: &[&'static str], place: usize| Some((key, names.get(place).copied().into()));
     match of {

@@ -1,8 +1,8 @@
 //! What differs from the same run with something otherwise.
 
-use super::names;
-use crate::explain::departs::{Departure, Fact, Reading};
-use crate::world::deviation::PART_NAMES;
+use super::names::{self, part};
+use crate::explain::channels::Channel;
+use crate::explain::departs::{Departure, Fact};
 
 /// Something true that differs.
 #[must_use]
@@ -53,57 +53,65 @@ pub(super) fn fact(differs: &Departure<Fact>) -> String {
 
 /// A reading that differs.
 #[must_use]
-pub(super) fn reading(differs: &Departure<Reading>) -> String {
-    let both = |one: f64, digits: (usize, usize), unit: &str| {
-        instead((one * differs.is, one * differs.twin), digits, unit)
+pub(super) fn reading(differs: &Departure<Channel>) -> String {
+    let both = |digits: (usize, usize), unit: &str| instead((differs.is, differs.twin), digits, unit);
+    let cell_volts = |name: String| format!("{name} reads {}", both(VOLTS_OF_CELL, "V"));
+    let volts = |name: &str| format!("{name} reads {}", both(VOLTS, "V"));
+    let degrees = |name: String| format!("{name} shows {}", both(CELSIUS, "°C"));
+    let either = |name: String, said: [&str; 2]| {
+        let said = |value: f64| if value > 0.5 { said[0] } else { said[1] };
+        format!("{name} {} instead of {}", said(differs.is), said(differs.twin))
     };
-    let contact = |name: String| {
-        let said = |made: f64| if made > 0.5 { "made" } else { "broken" };
-        format!("{name} reads {} instead of {}", said(differs.is), said(differs.twin))
-    };
+    let contact = |name: String| either(name, ["made", "broken"]);
     match differs.what {
-        Reading::Cell(cell) => format!("cell {} reads {}", cell + 1, both(1.0, VOLTS_OF_CELL, "V")),
-        Reading::CellPulled(cell) => {
-            format!("cell {} under the test current reads {}", cell + 1, both(1.0, VOLTS_OF_CELL, "V"))
+        Channel::Cell(cell) => cell_volts(format!("cell {}", cell + 1)),
+        Channel::PulledCell(cell) => cell_volts(format!("under the test current cell {}", cell + 1)),
+        Channel::Thermistor(place) => {
+            format!("thermistor {} shows, of its reference, {}", place + 1, both(PERCENT, "%"))
         }
-        Reading::Thermistor(place) => {
-            format!("thermistor {} shows, of its reference, {}", place + 1, both(100.0, PERCENT, "%"))
-        }
-        Reading::Current => format!("the main current sensor reads {}", both(1.0, AMPS, "A")),
-        Reading::CurrentCheck => format!("the check current sensor reads {}", both(1.0, AMPS, "A")),
-        Reading::Pack => format!("the pack voltage reads {}", both(1.0, VOLTS, "V")),
-        Reading::BehindNegative => format!("B+ to L− reads {}", both(1.0, VOLTS, "V")),
-        Reading::BehindPositive => format!("L+ to B− reads {}", both(1.0, VOLTS, "V")),
-        Reading::Link => format!("the link reads {}", both(1.0, VOLTS, "V")),
-        Reading::Supply => format!("the auxiliary supply reads {}", both(1.0, VOLTS, "V")),
-        Reading::Pole(0) => format!("the chassis above B− reads {}", both(1.0, VOLTS, "V")),
-        Reading::Pole(_) => format!("B+ above the chassis reads {}", both(1.0, VOLTS, "V")),
-        Reading::Feedback(which) => {
-            contact(format!("the feedback contact of the {} contactor", contactor(which)))
-        }
-        Reading::Interlock => contact("the interlock loop".to_owned()),
-        Reading::Disconnect(0) => contact("the contact of the service disconnect".to_owned()),
-        Reading::Disconnect(_) => contact("the contact of the auxiliary disconnect".to_owned()),
-        Reading::Cooling => {
-            let said = |turns: f64| if turns > 0.5 { "turning" } else { "standing" };
-            format!("the tacho of the cooling says {} instead of {}", said(differs.is), said(differs.twin))
-        }
-        Reading::Bleeding => format!("cells seen to bleed: {}", counted(differs.is, differs.twin)),
-        Reading::InterlockBreaks => {
+        Channel::Current => format!("the main current sensor reads {}", both(AMPS, "A")),
+        Channel::CurrentCheck => format!("the check current sensor reads {}", both(AMPS, "A")),
+        Channel::Pack => volts("the pack voltage"),
+        Channel::BehindNegative => volts("the voltage behind negative"),
+        Channel::BehindPositive => volts("the voltage behind positive"),
+        Channel::Link => volts("the link"),
+        Channel::Supply => volts("the auxiliary supply"),
+        Channel::Pole(0) => volts("the negative pole to chassis"),
+        Channel::Pole(_) => volts("the positive pole to chassis"),
+        Channel::Feedback(which) => contact(format!("the feedback of {} is", contactor(which))),
+        Channel::Interlock => contact("the interlock is".to_owned()),
+        Channel::Disconnect(0) => contact("the service disconnect is".to_owned()),
+        Channel::Disconnect(_) => contact("the auxiliary disconnect is".to_owned()),
+        Channel::Cooling => either("by its tacho the fan is".to_owned(), ["turning", "standing"]),
+        Channel::Bleeding => "other cells are seen to bleed".to_owned(),
+        Channel::InterlockBreaks => {
             format!("breaks of the interlock counted: {}", counted(differs.is, differs.twin))
         }
-        Reading::ImpactEdges => {
+        Channel::ImpactEdges => {
             format!("edges of the impact sensor counted: {}", counted(differs.is, differs.twin))
         }
-        Reading::Age(part) => {
-            let name = PART_NAMES.get(part).copied().unwrap_or_default().replace('_', " ");
-            format!("the age of the frame's {name} is {} instead of {}", aged(differs.is), aged(differs.twin))
+        Channel::Age(of) => {
+            format!(
+                "of the frame, {} are {} old instead of {}",
+                part(of),
+                aged(differs.is),
+                aged(differs.twin)
+            )
         }
-        Reading::Instant => format!(
-            "by the controller's clock the frame is of {} instead of {}",
-            instant(differs.is),
-            instant(differs.twin)
-        ),
+        Channel::Clock => {
+            format!("the frame is dated {} instead of {}", dated(differs.is), dated(differs.twin))
+        }
+        Channel::MeteredCell(cell) => cell_volts(format!("a meter at cell {}", cell + 1)),
+        Channel::MeteredBleed(cell) => {
+            cell_volts(format!("a meter across the bleed resistor of cell {}", cell + 1))
+        }
+        Channel::MeteredInsulation => {
+            format!("a meter from the pack to the chassis reads {}", both(KILOOHMS, "kΩ"))
+        }
+        Channel::WarmCell(cell) => degrees(format!("a thermometer at cell {}", cell + 1)),
+        Channel::WarmJoint(cell) => {
+            degrees(format!("a thermometer at the joint of cells {} and {}", cell + 1, cell + 2))
+        }
     }
 }
 
@@ -135,13 +143,17 @@ fn counted(is: f64, twin: f64) -> String {
     format!("{is:.0} instead of {twin:.0}")
 }
 
-/// An age; the oldest stands for never.
-fn aged(seconds: f64) -> String {
-    if seconds > 4e6 { "endless".to_owned() } else { super::seconds(seconds) }
+/// An age in ms; the greatest stands for what was never measured.
+fn aged(milliseconds: f64) -> String {
+    if milliseconds >= f64::from(u32::MAX) {
+        "endlessly".to_owned()
+    } else {
+        super::seconds(milliseconds / 1_000.0)
+    }
 }
 
-fn instant(seconds: f64) -> String {
-    format!("{seconds:.3} s")
+fn dated(milliseconds: f64) -> String {
+    format!("{:.3} s", milliseconds / 1_000.0)
 }
 
 /// In the order negative, precharge, positive.
