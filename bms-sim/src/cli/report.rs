@@ -2,7 +2,7 @@
 
 use super::aside::Aside;
 use super::source::{Explains, Source};
-use super::why::LONG_TICKS;
+use super::why::is_long;
 use super::{Ended, complain, refuse, show};
 use crate::explain::{Account, distance};
 use crate::recording::Recording;
@@ -45,8 +45,7 @@ fn made<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
     complete: bool,
 ) -> Result<String, ReportError> {
-    let questions =
-        if recording.ticks > LONG_TICKS { Vec::new() } else { distance::usual_questions(recording) };
+    let questions = if is_long(recording) { Vec::new() } else { distance::usual_questions(recording) };
     let answers = questions.into_iter().map(|(outcome, fault)| distance::answer(recording, outcome, fault));
     let answers = answers.collect::<Result<Vec<_>, _>>()?;
     report::html(recording, &Account::of(recording)?, &answers, complete)

@@ -55,7 +55,14 @@ enum Asked {
 }
 
 /// In a story of more ticks than this every replay takes its time: distances only when they are asked for.
-pub(super) const LONG_TICKS: u64 = 120_000;
+const LONG_TICKS: u64 = 120_000;
+
+/// Whether a story is as long as that. Larger steps at rest do not count: a replay in which nothing opens has none.
+pub(super) fn is_long<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+) -> bool {
+    recording.end.at_ms / recording.case.tick_ms > LONG_TICKS
+}
 
 /// A time in the story.
 fn seconds(typed: &str) -> Result<f64, String> {
@@ -187,7 +194,7 @@ impl Why {
             |outcome| self.fault.or_else(|| distance::opening_fault(recording)).map(|fault| (outcome, fault));
         let questions = match (self.outcome, self.fault) {
             _ if self.against.is_some() || self.other.is_some() => Vec::new(),
-            (None, _) if recording.ticks > LONG_TICKS => Vec::new(),
+            (None, _) if is_long(recording) => Vec::new(),
             (None | Some(Asked::Confirmed), Some(fault)) => vec![(Outcome::Confirmed(fault), fault)],
             (None | Some(Asked::Confirmed), None) => distance::usual_questions(recording),
             (Some(Asked::Any), _) => {
@@ -237,7 +244,7 @@ impl Why {
         if !near.is_empty() {
             text += &format!("\n{near}");
         }
-        if answers.is_empty() && recording.ticks > LONG_TICKS {
+        if answers.is_empty() && is_long(recording) {
             text += &format!("\n{}\n", words::distances_not_asked());
         }
         text += "\n";

@@ -177,8 +177,8 @@ fn come<const CELLS: usize, const THERMISTORS: usize>(
         let at = (now.tick, now.seconds());
         let confirmed = now.advance(&mut ()).faults.confirmed;
         for (first, fault) in firsts.iter_mut().zip(faults) {
-            let came = Came { tick: at.0, seconds: at.1, by: Some(fault) };
-            *first = first.or(confirmed.holds(fault).then_some(came));
+            let this = Came { tick: at.0, seconds: at.1, by: Some(fault) };
+            *first = first.or(confirmed.holds(fault).then_some(this));
         }
     }
     Ok(firsts)

@@ -17,22 +17,16 @@ pub(super) fn of(seen: &Assessment, case: &Case) -> Option<Knob> {
             (Kind::CellChannelGain, usize::from(cell))
         }
         (Quantity::Volts(_), Place::Cell(cell)) => (Kind::CellChannelOffset, usize::from(cell)),
-        (Quantity::Volts(_), Place::Pack) if seen.fault == Fault::PackSumDisagrees => {
-            (Kind::PackVoltageGain, 0)
-        }
         // Whatever is worked out of its divider.
         (_, Place::Thermistor(thermistor)) => (Kind::ThermistorOffset, usize::from(thermistor)),
+        // Held against the pack's own voltage, or divided by it.
+        (Quantity::OhmsPerVolt(_), _) | (Quantity::Volts(_), Place::Link) => (Kind::PackVoltageGain, 0),
+        _ if matches!(seen.fault, Fault::PackSumDisagrees | Fault::StringOpen) => (Kind::PackVoltageGain, 0),
         // The heat budget is a current squared over time.
-        (Quantity::Ratio(_), _)
-            if matches!(seen.fault, Fault::ThermalCurrentNear | Fault::ThermalCurrentOver) =>
-        {
+        (Quantity::Amps(_), _) => (Kind::CurrentOffset, 0),
+        _ if matches!(seen.fault, Fault::ThermalCurrentNear | Fault::ThermalCurrentOver) => {
             (Kind::CurrentOffset, 0)
         }
-        // Held against the pack's own voltage, or divided by it.
-        (Quantity::OhmsPerVolt(_), _) => (Kind::PackVoltageGain, 0),
-        (Quantity::Ratio(_), _) if seen.fault == Fault::StringOpen => (Kind::PackVoltageGain, 0),
-        (Quantity::Volts(_), Place::Link) => (Kind::PackVoltageGain, 0),
-        (Quantity::Amps(_), _) => (Kind::CurrentOffset, 0),
         _ => return None,
     };
     let taken = case.defects.iter().any(|defect| defect.kind == kind && defect.place == place);
