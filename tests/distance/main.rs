@@ -143,6 +143,23 @@ fn a_silent_fault_says_what_would_have_made_it_speak() {
     assert!(multiples.len() >= 2 && multiples.is_sorted(), "{multiples:?}");
 }
 
+/// Whether truth passes a bound may hang on every fault that held the pack back, and on how long it did so: their limits and dwells take
+/// part, too. Here none decides, since a channel that lies harms nothing.
+#[test]
+fn what_holds_the_pack_back_takes_part_in_what_comes_of_it() {
+    let recording: Recording<16, 8> = played(reads_high(480.0, 7.3));
+    let (near, far) = (Fault::CellOverVoltage, Fault::CellOverVoltageFar);
+    assert!(confirmed(&recording, near).is_some() && confirmed(&recording, far).is_some());
+    let answer = answer(&recording, Outcome::Hazard, far).expect("the trainer has 16 cells");
+    for knob in
+        [Knob::Trip(far), Knob::Trip(near), Knob::Dwell(near), Knob::Release(near), Knob::ReleaseDwell(near)]
+    {
+        let found = answer.distances.iter().find(|distance| distance.knob == knob);
+        let found = &found.unwrap_or_else(|| panic!("{knob:?} took no part")).found;
+        assert!(matches!(found, Found::Nowhere { .. }), "{knob:?}: {found:?}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(12))]
 

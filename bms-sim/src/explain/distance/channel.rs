@@ -22,8 +22,8 @@ pub(super) fn of(seen: &Assessment, case: &Case) -> Option<Knob> {
         // Held against the pack's own voltage, or divided by it.
         (Quantity::OhmsPerVolt(_), _) | (Quantity::Volts(_), Place::Link) => (Kind::PackVoltageGain, 0),
         _ if matches!(seen.fault, Fault::PackSumDisagrees | Fault::StringOpen) => (Kind::PackVoltageGain, 0),
-        // The heat budget is a current squared over time.
         (Quantity::Amps(_), _) => (Kind::CurrentOffset, 0),
+        // A current squared over time.
         _ if matches!(seen.fault, Fault::ThermalCurrentNear | Fault::ThermalCurrentOver) => {
             (Kind::CurrentOffset, 0)
         }
