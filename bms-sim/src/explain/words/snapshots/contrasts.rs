@@ -138,7 +138,7 @@ fn every_way_in_which_two_faults_are_apart() {
     let order = |first, apart_seconds, silenced, came| Some(Order { first, apart_seconds, silenced, came });
     let dwell = Some((Knob::Dwell(Fault::CellOverVoltage), 3_600_000.0));
     let trip = Some((Knob::Trip(Fault::CellOverVoltage), 4.2));
-    let came = Some(Came { tick: 4_500, seconds: 45.0 });
+    let came = Some(Came { tick: 4_500, seconds: 45.0, by: None });
     let base = BetweenFaults {
         approaches: [confirmed, two],
         apart: [looks(43.34, [beyond, other]), None],

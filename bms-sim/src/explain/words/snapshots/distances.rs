@@ -8,8 +8,10 @@ use crate::explain::words;
 use bms_core::Fault;
 use snapbox::{assert_data_eq, file};
 
-const CAME: Option<Came> = Some(Came { tick: 17_232, seconds: 172.32 });
-const AT_THE_END: Option<Came> = Some(Came { tick: 29_999, seconds: 299.99 });
+const BY: Option<Fault> = Some(Fault::CellUnderVoltage);
+
+const CAME: Option<Came> = Some(Came { tick: 17_232, seconds: 172.32, by: BY });
+const AT_THE_END: Option<Came> = Some(Came { tick: 29_999, seconds: 299.99, by: BY });
 
 fn edge(knob: Knob, stands: f64, [same, other]: [f64; 2], (amount, measure): (f64, Measure)) -> Distance {
     let found =
@@ -28,6 +30,8 @@ fn a_distance_of_every_number() {
         edge(Knob::Dwell(fault), 300.0, [480.0, 490.0], (10.0, Measure::Tick)),
         edge(Knob::Dwell(Fault::CellResistanceHigh), 0.0, [127_670.0, 127_680.0], (10.0, Measure::Tick)),
         edge(Knob::Dwell(Fault::ContactorWorn), 0.0, [500.0, 510.0], (10.0, Measure::Tick)),
+        edge(Knob::ReleaseDwell(fault), 1_000.0, [3_000.0, 3_010.0], (10.0, Measure::Tick)),
+        edge(Knob::Trip(Fault::CellUnderVoltage), 2.8, [2.78, 2.779], cell),
         edge(Knob::Severity(0), 3.0, [1.83, 1.82], (0.3, Measure::Tenth)),
         edge(Knob::Severity(1), -30.0, [-12.1, -12.0], (3.0, Measure::Tenth)),
         edge(Knob::Error(Kind::CellChannelOffset, 36), 0.0, [-11.0, -12.0], (5.0, Measure::SensorError)),
@@ -49,10 +53,11 @@ fn a_distance_of_every_number() {
         Distance { knob: Knob::Trip(_), .. } => "limit",
         Distance { knob: Knob::Release(_), .. } => "release limit",
         Distance { knob: Knob::Dwell(_), .. } => "dwell",
+        Distance { knob: Knob::ReleaseDwell(_), .. } => "release dwell",
         Distance { knob: Knob::Severity(_), .. } => "severity",
         Distance { knob: Knob::Error(..), .. } => "error of a sensor",
     });
-    let outcomes = [Outcome::Confirmed(fault), Outcome::Trip, Outcome::Opened, Outcome::Hazard];
+    let outcomes = [Outcome::Confirmed(fault), Outcome::Any, Outcome::Trip, Outcome::Opened, Outcome::Hazard];
     let mut headings = String::new();
     for outcome in outcomes {
         for came in [CAME, None] {

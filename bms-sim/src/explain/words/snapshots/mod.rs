@@ -5,6 +5,7 @@
 
 mod contrasts;
 mod distances;
+mod silences;
 mod told;
 mod truths;
 
@@ -156,6 +157,8 @@ fn every_term_in_a_sentence_is_explained() {
         include_str!("insulation.txt"),
         include_str!("quarantine.txt"),
         include_str!("refusals.txt"),
+        include_str!("departs.txt"),
+        include_str!("silence.txt"),
         include_str!("truth.txt"),
         include_str!("verdicts.txt"),
     ];

@@ -4,7 +4,9 @@ use super::{CONFIRMED, case, each_kind, over_voltage, text};
 use crate::case::Ask;
 use crate::defect::{Defect, Kind, Spells};
 use crate::explain::blind::{Blind, Unseen};
-use crate::explain::chain::{Link, LinkKind, Since};
+use crate::explain::chain::{Link, LinkKind, Since, Wrong};
+use crate::explain::channels::Channel;
+use crate::explain::departs::{Departure, Fact};
 use crate::explain::judged::Judged;
 use crate::explain::verdict::{Criticality, Verdict};
 use crate::explain::words;
@@ -46,9 +48,13 @@ fn every_link_of_a_chain() {
     let examples = [
         LinkKind::DefectBegins(0),
         LinkKind::StartBegins,
-        LinkKind::TruthDeparts,
-        LinkKind::TruthUnharmed,
-        LinkKind::FrameDeparts,
+        LinkKind::TruthDeparts(Departure { what: Fact::CellVolts(36), is: 3.212_3, twin: 3.229 }),
+        LinkKind::TruthUnharmed(Wrong::Reading),
+        LinkKind::TruthUnharmed(Wrong::Way),
+        LinkKind::TruthUnharmed(Wrong::Controller),
+        LinkKind::FrameDeparts(Departure { what: Channel::Cell(36), is: 3.212_3, twin: 3.229 }),
+        LinkKind::FrameDeparts(Departure { what: Channel::Interlock, is: 0.0, twin: 1.0 }),
+        LinkKind::FrameDeparts(Departure { what: Channel::Clock, is: 10_000.0, twin: 10_020.0 }),
         LinkKind::Suspected(over_voltage(3_661, Reading::Beyond, suspect)),
         LinkKind::Confirmed(over_voltage(3_672, Reading::Beyond, CONFIRMED)),
         LinkKind::Reacted(Reaction::Derate),
@@ -69,14 +75,14 @@ fn every_link_of_a_chain() {
             because: Because::FaultDemands { fault: Fault::CellResistanceHigh, reaction: Reaction::OpenSoon },
         }),
     ]
-    .map(|what| Link { what, seconds: 172.32 });
+    .map(|what| Link { what, tick: 17_232, seconds: 172.32 });
     let said = |link: &Link| words::link(link, &case());
     let lines = each_kind!(Link, said, examples, {
         Link { what: LinkKind::DefectBegins(_), .. } => "defect begins",
         Link { what: LinkKind::StartBegins, .. } => "start begins",
-        Link { what: LinkKind::TruthDeparts, .. } => "truth departs",
-        Link { what: LinkKind::TruthUnharmed, .. } => "truth unharmed",
-        Link { what: LinkKind::FrameDeparts, .. } => "frame departs",
+        Link { what: LinkKind::TruthDeparts(_), .. } => "truth departs",
+        Link { what: LinkKind::TruthUnharmed(_), .. } => "truth unharmed",
+        Link { what: LinkKind::FrameDeparts(_), .. } => "frame departs",
         Link { what: LinkKind::Suspected(_), .. } => "suspected",
         Link { what: LinkKind::Confirmed(_), .. } => "confirmed",
         Link { what: LinkKind::Reacted(_), .. } => "reacted",
