@@ -37,7 +37,7 @@ impl Checks {
     pub(super) const NONE: Self = Self { next: 0, first: None };
 
     /// The next rule of the list. Not inlined, and everything in its own small type: a row then costs a call with its numbers in
-    /// registers, and there are some 150 rows.
+    /// registers, and there are nearly 300 rows.
     #[inline(never)]
     pub(super) fn hold<Q: Into<Quantity>>(&mut self, accepts: Accepts, found: Q, bound: Q) {
         self.claim(accepts, found.into(), bound.into(), None);

@@ -71,7 +71,8 @@ pub fn look<const CELLS: usize, const THERMISTORS: usize>(
     let discharge = milli(limits.over_current_discharge.trip.milli());
     let too_cold = milli(limits.charging_too_cold.trip.milli());
     let pack = milli(config.pack.nominal.milli());
-    let live = milli(limits.link_stays_live.trip.milli()).min(0.25 * pack);
+    let part = milli(config.sequence.live_fraction.milli());
+    let live = milli(limits.link_stays_live.trip.milli()).min(part * pack);
     let high = world.suppose(Supposed {
         cell_volts: bounds.cell_high_volts,
         cell_celsius: bounds.cell_celsius,
