@@ -122,7 +122,7 @@ fn early() {
 #[test]
 fn critical_by_blindness() {
     let dead = "defect = [{ kind = \"link_reading_dead\", at_s = 0.5 }]\n";
-    for (acts, found) in [("", None), (CLOSE, Some(Fault::PrechargeFlat))] {
+    for (acts, found) in [("", None), (CLOSE, Some(Fault::LinkReadingImplausible))] {
         let (_, account) = told(&format!("duration_s = 6\n{WARM}{acts}{dead}"));
         assert_eq!(account.verdict.criticality(), Criticality::ByBlindness);
         assert_eq!(account.verdict.blind.map(|blind| blind.unseen), Some(Unseen::LinkLive));
