@@ -214,7 +214,8 @@ fn what_was_cut_short_and_damaged_is_read_within_bounds() {
         match Contents::gather(&damaged) {
             Ok(_) => read += 1,
             Err(damage) => {
-                assert!(damage.offset <= place, "{place}: {damage:?}");
+                // A byte of a length shows where the next record is looked for, which may lie behind it.
+                assert!(damage.offset < bytes.len(), "{place}: {damage:?}");
                 refused += 1;
             }
         }
