@@ -222,7 +222,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
             clippy::cast_sign_loss,
             reason = "between a tick and a minute"
         )]
-        let whole_ticks = (left * MS) as u64 / tick_ms * tick_ms;
+        let whole_ticks = libm::rint(left * MS) as u64 / tick_ms * tick_ms;
         rest_ms.min(whole_ticks).max(tick_ms)
     }
 }
