@@ -1,16 +1,18 @@
 //! # What happened, as a short story
 //!
 //! Decides which events a reader needs: the defect, the acts, every move of the contactors, every fault from Suspect to its end, and
-//! how near the other faults came. What is ordinary and comes again and again is told twice and then counted. The sentences come
-//! from [`words`].
+//! how near the other faults came. What is ordinary and comes again and again is told twice and then counted, below the second telling.
+//! The sentences come from [`words`].
 
 use super::{Account, words};
 use crate::case::Case;
 use crate::recording::{Event, Nearest, Recording, What};
 use bms_core::fault::{Fault, Reading};
+use bms_core::insulation::InsulationStep;
 use bms_core::sequence::Because;
-use bms_core::witness::{Assessment, Evidence};
+use bms_core::witness::{Assessment, Evidence, Refusal};
 use std::collections::BTreeMap;
+use std::mem::discriminant;
 
 /// Faults that came nearest are told up to this number.
 const NEAREST: usize = 5;
@@ -52,26 +54,39 @@ pub fn lines<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
 ) -> Vec<(String, String)> {
     let case = &recording.case;
-    let (mut lines, mut told, mut left_out) = (Vec::new(), BTreeMap::<String, usize>::new(), 0);
+    let (mut lines, mut told) = (Vec::new(), BTreeMap::<String, Told>::new());
     for event in &recording.events {
         if matches!(event.what, What::DutyBegan(_)) {
             continue;
         }
-        let times = ordinary(&event.what).map_or(0, |kind| {
-            let times = told.entry(kind).or_default();
-            *times += 1;
-            *times
-        });
-        if times > OFTEN_ENOUGH {
-            left_out += 1;
-        } else {
+        let Some(kind) = ordinary(&event.what) else {
+            lines.push((words::clock(event.seconds), happened(case, event)));
+            continue;
+        };
+        let told = told.entry(kind).or_default();
+        told.times += 1;
+        if told.times <= OFTEN_ENOUGH {
             lines.push((words::clock(event.seconds), happened(case, event)));
         }
+        if told.times == OFTEN_ENOUGH {
+            told.line = Some(lines.len());
+            lines.push((String::new(), String::new()));
+        }
+        if let Some((_, again)) = told.line.and_then(|line| lines.get_mut(line)) {
+            let more = told.times.saturating_sub(OFTEN_ENOUGH);
+            *again = if more == 0 { String::new() } else { words::again_and_again(more, event.seconds) };
+        }
     }
-    if left_out > 0 {
-        lines.push((String::new(), words::left_out(left_out)));
-    }
+    lines.retain(|(_, sentence)| !sentence.is_empty());
     lines
+}
+
+/// What was told of an ordinary kind of event.
+#[derive(Default)]
+struct Told {
+    times: usize,
+    /// The line that counts those that are not told any more.
+    line: Option<usize>,
 }
 
 /// One event as a sentence.
@@ -113,6 +128,13 @@ fn ordinary(what: &What) -> Option<String> {
             | Because::Cleared => None,
         },
         What::Told(Evidence::NearMiss(seen)) => Some(format!("{:?}", seen.fault)),
+        // For the same reason, whatever its values.
+        What::Told(Evidence::Insulation(InsulationStep::Spoilt(by))) => {
+            Some(format!("{:?}", discriminant(by)))
+        }
+        What::Told(Evidence::Refused(Refusal::FaultHolds { act, fault })) => {
+            Some(format!("{act:?} {fault:?}"))
+        }
         What::DefectBegan(_)
         | What::DefectEnded(_)
         | What::Repaired(_)
@@ -221,4 +243,40 @@ pub fn unmet<const CELLS: usize, const THERMISTORS: usize>(
         (took > bound.seconds).then(|| words::unmet::late(bound.fault, took, bound.seconds))
     }));
     unmet
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::recording;
+    use std::sync::Arc;
+
+    /// Four starts and stops: each move is told twice, then once how often it came again and when last; nothing else is lost.
+    #[test]
+    fn what_comes_again_and_again_is_counted_below_its_second_telling() {
+        let acts = (0..8).map(|turn| {
+            let ask = if turn % 2 == 0 { "close" } else { "open" };
+            format!("{{ at_s = {}, ask = '{ask}' }}", 1 + 10 * turn)
+        });
+        let acts = acts.collect::<Vec<_>>().join(", ");
+        let text = format!(
+            "schema = 1\ntitle = ''\nstory = ''\npack = 'trainer'\nseed = 1\nduration_s = 90\nact = [{acts}]\n[start]\ncharge_percent = 60\ncelsius = 18\n"
+        );
+        let case = Arc::new(Case::parse(&text, "often.toml").unwrap());
+        let played = recording::play::<16, 8>(&case, |_| true).unwrap();
+        let lines = lines(&played);
+        let asked = |(clock, sentence): &(String, String)| {
+            (sentence == &words::acted(crate::case::Ask::Close)).then(|| clock.clone())
+        };
+        assert_eq!(lines.iter().filter_map(asked).collect::<Vec<_>>(), ["1.00 s", "21.00 s"]);
+        let second = lines.iter().rposition(|line| asked(line).is_some()).unwrap();
+        assert_eq!(lines[second + 1], (String::new(), "  and 2 times more, the last at 61.00 s".to_owned()));
+        let counted = |(clock, sentence): &(String, String)| match sentence.strip_prefix("  and ") {
+            Some(rest) if clock.is_empty() => rest.split(' ').next().and_then(|count| count.parse().ok()),
+            _ => Some(1),
+        };
+        let told: usize = lines.iter().filter_map(counted).sum();
+        let happened = played.events.iter().filter(|event| !matches!(event.what, What::DutyBegan(_))).count();
+        assert_eq!(told, happened);
+    }
 }

@@ -47,7 +47,7 @@ const fn placed(resistor: ToChassis) -> &'static str {
 fn spoilt(why: &Spoilt) -> String {
     match why {
         Spoilt::PackMoved(lowest, highest) => {
-            format!("the pack moved from {} to {} meanwhile", volts(*lowest), volts(*highest))
+            format!("the pack's voltage moved from {} to {} meanwhile", volts(*lowest), volts(*highest))
         }
         Spoilt::ContactorsMoved => "the contactors moved".to_owned(),
         Spoilt::Unsettled(after) => format!("a pole had not settled after {}", duration(*after)),

@@ -44,7 +44,7 @@ pub use recording::{cut_short, ends_early};
 pub use report::{again, column, heading, held, lanes_show, letters_of, run_shows, time_axis, watched_shows};
 pub use silence::{nothing_wrong, quiet};
 pub use story::{
-    acted, balanced, confirmed, cooled, duty_begins, ends, left_out, nearest, nearest_heading,
+    acted, again_and_again, balanced, confirmed, cooled, duty_begins, ends, nearest, nearest_heading,
     none_confirmed, nothing_then, played, tightest, unmet, until_open, why,
 };
 pub use world::{

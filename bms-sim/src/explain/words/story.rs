@@ -48,10 +48,13 @@ pub fn cooled(cooling: Cooling) -> String {
     }
 }
 
-/// Ordinary events that were left out because their like was told twice.
+/// The like of an ordinary event that was told twice came so often again.
 #[must_use]
-pub fn left_out(count: usize) -> String {
-    format!("{count} more events of kinds that were told twice are left out; --json has them all.")
+pub fn again_and_again(times: usize, last: f64) -> String {
+    match times {
+        1 => format!("  and once more, at {}", clock(last)),
+        _ => format!("  and {times} times more, the last at {}", clock(last)),
+    }
 }
 
 /// The question that a chain answers.
