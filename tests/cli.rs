@@ -260,7 +260,7 @@ fn a_file_that_is_not_there_ends_with_3_and_the_path_as_typed() {
 
 #[test]
 fn an_option_is_answered_with_place_value_and_what_is_accepted() {
-    let accepted = "accepted is a whole number from 0 to 18446744073709551615";
+    let accepted = "accepted is a whole number from 0 to 9223372036854775807";
     for seed in ["x", "-1", "1.5"] {
         let (code, error) = mistake(&format!("run still.toml --seed {seed}"));
         assert_eq!((code, error), (Some(2), format!("--seed = {seed}: {accepted}")));

@@ -55,6 +55,76 @@ fn branches_from_a_pipe() {
     assert_eq!((wrong.code, wrong.err.as_str()), (Some(2), errors));
 }
 
+/// The text without its lines and gaps.
+fn words(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// The program with these words, and what it said.
+fn said(line: &[&str]) -> Ran {
+    let output = Command::new(env!("CARGO_BIN_EXE_bms-sim"))
+        .current_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/.."))
+        .args(line)
+        .output()
+        .expect("the program starts");
+    let text = |bytes| String::from_utf8(bytes).expect("the program writes UTF-8");
+    Ran { code: output.status.code(), out: text(output.stdout), err: text(output.stderr) }
+}
+
+/// What led to a fault, what would have changed it, what came near, the verdict: as the verb says it, but for the lines.
+#[test]
+fn why_in_a_stepper_is_what_the_verb_says() {
+    for (command, asked) in [
+        ("why thermistor_open", &["thermistor_open"][..]),
+        ("why thermistor_open trip", &["thermistor_open", "--outcome", "trip"]),
+        ("why", &[]),
+    ] {
+        let ran = step("", &format!("{command}\n"));
+        assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""), "{command}");
+        let verb = said(&[&["why", "-q", "examples/cases/open-thermistor.toml"], asked].concat());
+        let (_, told) = verb.out.split_once("\n\n").expect("a title comes first");
+        let (told, _) = told.split_once("\nbms-sim ").expect("which run it is comes last");
+        assert!(told.contains("would"), "{told}");
+        assert!(words(&ran.out).ends_with(&words(told)), "{command}:\n{}\nagainst\n{told}", ran.out);
+    }
+}
+
+/// A branch of a branch is saved as a case and as a recording: both are played as the branch was, and accepted by every verb.
+#[test]
+fn a_branch_is_saved_as_a_case_and_as_a_recording() {
+    let folder = tempfile::tempdir().expect("there is a place for files");
+    let name = |name: &str| folder.path().join(name).display().to_string();
+    let (case, recorded) = (name("branch.toml"), name("branch.mcap"));
+    let commands = format!(
+        "to 20\nlimit thermistor_stray 9\nto 30.1\ninject cell_leak 5 3 until_s=80 ramp_s=5\nsave {case}\nsave {recorded}\n"
+    );
+    let ran = step("", &commands);
+    assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""), "{}", ran.out);
+    let text = std::fs::read_to_string(&case).expect("the case is there");
+    let original = include_str!("../examples/cases/open-thermistor.toml");
+    let kept = original.split("[expect]").next().expect("what is expected comes last");
+    assert!(text.starts_with(kept) && !text.contains("[expect]"), "{text}");
+    assert!(text.ends_with(
+        "[[change]]\nat_s = 20.01\nlimits = { thermistor_stray = { trip = 9.0 } }\n\n[[change]]\nat_s = 30.11\n\
+         defect = { kind = \"cell_leak\", cell = 5, ohms = 3.0, until_s = 80.0, ramp_s = 5.0 }\n"
+    ), "{text}");
+    let digest =
+        |ran: &Ran| ran.out.split("decisions ").nth(1).map(|rest| rest.chars().take(8).collect::<String>());
+    let (run, why) = (said(&["run", "-q", &case]), said(&["why", "-q", &recorded]));
+    assert_eq!((run.code, run.err.as_str(), why.code, why.err.as_str()), (Some(0), "", Some(0), ""));
+    let run = said(&["run", &case]);
+    assert!(run.out.contains("CHANGE: from now on the limit of thermistor stray is 9 °C"), "{}", run.out);
+    assert!(digest(&run).is_some_and(|found| Some(found) == digest(&why)), "{}{}", run.out, why.out);
+    // Never over a file, and under no other kind of name.
+    let wrong = step("", &format!("save {case}\nsave {recorded}\nsave branch.txt\n"));
+    let errors = format!(
+        "error: {case}: there is a file already; accepted is a new name\n\
+         error: {recorded}: there is a file already; accepted is a new name\n\
+         error: save = branch.txt: accepted is a name that ends in .toml, for a case, or in .mcap, for a recording\n"
+    );
+    assert_eq!((wrong.code, wrong.err), (Some(2), errors));
+}
+
 #[test]
 fn what_is_no_command_is_named_and_the_rest_is_done() {
     let ran = step("", "tik 3\ntick 3\nshow sells\n");
@@ -114,7 +184,7 @@ fn fits<const CELLS: usize, const THERMISTORS: usize>(pack: &str) {
     let recording = Arc::new(troubled::<CELLS, THERMISTORS>(pack));
     let mut stepper = Stepper::new(Arc::clone(&recording));
     let mut highest = 0;
-    let mut look = |stepper: &Stepper<CELLS, THERMISTORS>| {
+    let mut look = |stepper: &mut Stepper<CELLS, THERMISTORS>| {
         let stop = stepper.stop().expect("a tick was played");
         let lines = picture::of(&stop, &recording.case, "a branch with a name of its own");
         let plain: Vec<String> = lines.iter().map(picture::Line::plain).collect();
@@ -127,10 +197,10 @@ fn fits<const CELLS: usize, const THERMISTORS: usize>(pack: &str) {
         highest = highest.max(plain.len());
     };
     while stepper.to_next(Sought::Event, Way::On) {
-        look(&stepper);
+        look(&mut stepper);
     }
     while stepper.stop().is_some() {
-        look(&stepper);
+        look(&mut stepper);
         stepper.by(Way::Back, 97);
     }
     assert!(highest > 18, "there was never much to show: {highest}");

@@ -2,6 +2,7 @@
 //!
 //! The texts are kept here word for word, so that a change of wording is seen and read before it is shipped.
 
+mod changes;
 mod workshop;
 
 use bms_sim::case::Case;
@@ -80,7 +81,7 @@ fn a_key_that_looks_like_none_is_met_with_all() {
     assert_data_eq!(
         line("title =", "colour =\"red\"\ntitle ="),
         str![
-            "joint.toml:2: colour: no such key here; accepted are schema, title, story, pack, seed, duration_s, tick_ms, start, surroundings, duty, act, defect, repair, rest, safe, limits, expect"
+            "joint.toml:2: colour: no such key here; accepted are schema, title, story, pack, seed, duration_s, tick_ms, start, surroundings, duty, act, defect, repair, change, rest, safe, limits, expect"
         ]
     );
 }

@@ -20,9 +20,21 @@ pub(super) fn at(source: &Source<'_>, path: &Path) -> Accepted {
     let key = path.last_key();
     let keys = path.keys();
     match (keys.as_slice(), key) {
-        (["defect", _], key) => severity(source, path, key).unwrap_or_else(|| by_key(source, key)),
-        (["limits", fault, "trip" | "release"], _) => limit(source, fault),
         (["safe", key], _) => bound(source, key),
+        (["defect", _] | ["change", "defect", _], key) => {
+            severity(source, path, key).unwrap_or_else(|| by_key(source, key))
+        }
+        (["limits", fault, "trip" | "release"] | ["change", "limits", fault, "trip" | "release"], _) => {
+            limit(source, fault)
+        }
+        (["change", "limits"], _) => {
+            Accepted::Said("a table, as limits = { cell_over_voltage = { trip = 3.7 } }")
+        }
+        (["change", "duty"], _) => Accepted::Said("a table, as duty = { do = \"hoist\" }"),
+        (["change", "act"], _) => Accepted::Said("a table, as act = { ask = \"open\" }"),
+        (["change", "defect"], _) => {
+            Accepted::Said("a table, as defect = { kind = \"cell_leak\", cell = 5 }")
+        }
         (["expect", "within_s", _], _) => seconds(0.0),
         (["start", "cell" | "contactor"], _) => Accepted::Said("a list of tables, each under [[…]]"),
         _ => by_key(source, key),
@@ -83,10 +95,11 @@ fn by_key(source: &Source<'_>, key: &str) -> Accepted {
         "thermistor" => place(Pack::thermistors),
         "module" => place(Pack::modules),
         "times" => up_to(MOST_PHASES as u64),
+        "mend" => Accepted::Said("the number of a defect, from 1"),
         "critical" | "cooling" => Accepted::Said("true or false"),
         "faults" => Accepted::Said("a list of fault names"),
         "phases" => Accepted::Said("a list of tables, as phases = [{ do = \"hoist\" }]"),
-        "surroundings" | "duty" | "act" | "defect" | "repair" => {
+        "surroundings" | "duty" | "act" | "defect" | "repair" | "change" => {
             Accepted::Said("a list of tables, each under [[…]]")
         }
         "start" | "rest" | "safe" | "limits" | "expect" => Accepted::Said("a table, under […]"),

@@ -1,32 +1,75 @@
 //! # A story that goes another way
 //!
-//! A [`Change`] is one thing that is otherwise from an instant on: a limit, the duty, an act, a defect more or one less. Changed so, a
+//! A [`Change`] is one thing that is otherwise from an instant on: limits, the duty, an act, a defect more or one less. Changed so, a
 //! case is the same story up to that instant, bit for bit, and another one from then on; it can be played from its start like any other.
+//!
+//! A file says changes under `[[change]]`, in order of time, and a branch makes one where it parts. Both come here, so that a branch is
+//! the case whose text has its change at the end.
 
 use super::check::MOST_RATE;
 use super::limits;
-use super::{Act, Ask, Case, LimitChange, Phase, Work};
-use crate::defect::{Defect, DefectError, Kind, MOST};
+use super::{Act, Ask, Case, LimitChange, Phase, Work, edit};
+use crate::defect::{Defect, DefectError, MOST};
 use bms_core::fault::FaultLimits;
 use bms_core::frame::Replaced;
-use bms_core::{ConfigError, Fault};
+use bms_core::{Config, ConfigError};
+use serde::{Serialize, Serializer};
 use std::time::Duration;
 
 /// What is otherwise from an instant on.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Change {
-    /// The firmware has another trip limit of a fault, in the unit of the fault; its release limit moves along.
-    Limit(Fault, f64),
-    /// It has another dwell until Confirmed, in milliseconds.
-    Dwell(Fault, u64),
-    /// The crane does this work to the end of the story, with this many amperes, an amount: the work knows its sign.
-    Duty(Work, f64),
+    /// The firmware has these limits. What a change leaves out stays as it is, and a release limit moves along with its trip limit.
+    Limits(Vec<LimitChange>),
+    /// The crane does this to the end of the story.
+    Duty {
+        /// The work.
+        work: Work,
+        /// Its strength in C, an amount: the work knows its sign, or that it has none.
+        rate_c: f64,
+    },
     /// Operator or workshop acts.
     Act(Ask),
-    /// This kind of defect begins at this place, counted from 0, with this severity.
-    Inject(Kind, usize, f64),
-    /// The defect at this place of the case's list ends; one that has not begun never does.
+    /// This defect begins, at the instant of the change whatever its onset says.
+    #[serde(serialize_with = "super::as_defect")]
+    Defect(Defect),
+    /// The defect at this place of the case's list, from 0, ends; one that has not begun never does, and those behind it move up.
+    #[serde(serialize_with = "from_1")]
     Mend(usize),
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
+fn from_1<S: Serializer>(place: &usize, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_u64(*place as u64 + 1)
+}
+
+impl Change {
+    /// The same as it is from this instant on: a defect begins then, and what has no strength has none.
+    fn beginning(self, seconds: f64) -> Self {
+        match self {
+            Self::Defect(defect) => Self::Defect(Defect { onset_seconds: seconds, ..defect }),
+            Self::Duty { work, .. } if work.usual_rate() == 0.0 => Self::Duty { work, rate_c: 0.0 },
+            Self::Limits(_) | Self::Duty { .. } | Self::Act(_) | Self::Mend(_) => self,
+        }
+    }
+}
+
+/// A change of the story.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Changed {
+    /// When, in milliseconds from the start.
+    pub at_ms: u64,
+    /// What is otherwise from then on.
+    pub change: Change,
+}
+
+impl Changed {
+    /// When, in seconds from the start.
+    #[must_use]
+    pub fn seconds(&self) -> f64 {
+        Duration::from_millis(self.at_ms).as_secs_f64()
+    }
 }
 
 /// Why a case is not changed so.
@@ -57,14 +100,18 @@ pub enum Unchanged {
     #[error("{}", .0.to_string().replace("faults.", "limits."))]
     Configuration(ConfigError),
     /// More current than makes sense.
-    #[error("{found} A: accepted is 0 to {most} A; {work} knows by itself which way it flows")]
-    Amps {
+    #[error(
+        "{found} C: accepted is 0 to {most} C, {amps} A of this pack; {work} knows by itself which way it flows"
+    )]
+    Rate {
         /// Name of the work.
         work: &'static str,
-        /// The amount asked for.
+        /// The amount asked for, in C.
         found: f64,
-        /// Most accepted.
+        /// Most accepted, in C.
         most: f64,
+        /// The same in amperes.
+        amps: f64,
     },
     /// The defect makes no sense.
     #[error(transparent)]
@@ -91,6 +138,12 @@ pub enum Unchanged {
         /// How many there are.
         count: u64,
     },
+    /// The firmware takes one of a kind in a step of time.
+    #[error("{ask} is asked for already in this step of time; accepted is one of a kind in each")]
+    AskedAlready {
+        /// What is asked for.
+        ask: &'static str,
+    },
     /// Nothing comes any more that could be otherwise.
     #[error("the story is over here; accepted is an earlier tick")]
     Over,
@@ -104,67 +157,72 @@ pub(crate) struct LaterLimits {
 }
 
 impl Case {
-    /// The same story up to this time, in milliseconds from the start, with something otherwise from then on.
+    /// The same story up to this time, in milliseconds from the start, with something otherwise from then on: the case that is read from
+    /// its [text](Case::text). It expects nothing, since what was expected of the story before need not come out of this one.
     ///
     /// # Errors
     /// When the change makes no sense in this case.
     pub fn changed(&self, at_ms: u64, change: &Change) -> Result<Self, Unchanged> {
-        let seconds = Duration::from_millis(at_ms).as_secs_f64();
         let mut changed = self.clone();
-        // With the digest of the text alone, two stories would look like one.
-        changed.digest = super::digest(&format!("{:08x} from {at_ms} ms: {change:?}", self.digest));
-        match *change {
-            Change::Limit(fault, trip) => changed.limit(at_ms, fault, Some(trip), None)?,
-            Change::Dwell(fault, dwell_ms) => changed.limit(at_ms, fault, None, Some(dwell_ms))?,
-            Change::Duty(work, amps) => changed.work(seconds, work, amps)?,
-            Change::Act(ask) => changed.act(at_ms, ask)?,
-            Change::Inject(kind, place, severity) => {
-                let defect = Defect { severity, ..Defect::usual(kind, place, seconds) };
-                defect.check(&self.pack.spec())?;
-                if changed.defects.len() >= MOST {
-                    return Err(DefectError::TooMany.into());
-                }
-                changed.defects.push(defect);
-            }
-            Change::Mend(place) => changed.mend(seconds, place)?,
-        }
+        changed.change(at_ms, change)?;
+        changed.expect = None;
+        changed.text = edit::with_change(&self.file(), at_ms, change).into();
+        changed.digest = super::digest(&changed.text);
         Ok(changed)
     }
 
-    fn limit(
-        &mut self,
-        at_ms: u64,
-        fault: Fault,
-        trip: Option<f64>,
-        dwell_ms: Option<u64>,
-    ) -> Result<(), Unchanged> {
-        if let Some(found) = trip {
-            let range = limits::range(fault, self.pack, self.tick_ms);
-            let (low, high, unit) = range.ok_or(Unchanged::NoLimit { fault: fault.key() })?;
-            if !(low..=high).contains(&found) {
-                return Err(Unchanged::Limit { fault: fault.key(), found, low, high, unit });
+    /// The text of a file from which this case is read: its own, with the seed that it is played with.
+    #[must_use]
+    pub fn file(&self) -> String {
+        edit::with_seed(&self.text, self.seed)
+    }
+
+    /// Something is otherwise from this time on; no change before it is later.
+    pub(super) fn change(&mut self, at_ms: u64, change: &Change) -> Result<(), Unchanged> {
+        let seconds = Duration::from_millis(at_ms).as_secs_f64();
+        let change = change.clone().beginning(seconds);
+        self.changes.push(Changed { at_ms, change: change.clone() });
+        match change {
+            Change::Limits(changes) => self.limit(&changes),
+            Change::Duty { work, rate_c } => self.work(seconds, work, rate_c),
+            Change::Act(ask) => self.act(at_ms, ask),
+            Change::Defect(defect) => {
+                defect.check(&self.pack.spec())?;
+                if self.defects.len() >= MOST {
+                    return Err(DefectError::TooMany.into());
+                }
+                self.defects.push(defect);
+                Ok(())
+            }
+            Change::Mend(place) => self.mend(seconds, place),
+        }
+    }
+
+    fn limit(&mut self, changes: &[LimitChange]) -> Result<(), Unchanged> {
+        for LimitChange { fault, trip, release, .. } in changes {
+            for found in [*trip, *release].into_iter().flatten() {
+                let range = limits::range(*fault, self.pack, self.tick_ms);
+                let (low, high, unit) = range.ok_or(Unchanged::NoLimit { fault: fault.key() })?;
+                if !(low..=high).contains(&found) {
+                    return Err(Unchanged::Limit { fault: fault.key(), found, low, high, unit });
+                }
             }
         }
-        let mut config = self.config;
-        if let Some(latest) = self.later_limits.last() {
-            config.faults = latest.limits;
-        }
-        let change = LimitChange { fault, trip, release: None, dwell_ms, release_dwell_ms: None };
-        let limits = limits::changed_further(&config, change).map_err(Unchanged::Configuration)?;
-        self.later_limits.push(LaterLimits { at_ms, limits });
+        self.later_limits = later_limits(&self.config, &self.changes).map_err(Unchanged::Configuration)?;
         Ok(())
     }
 
-    fn work(&mut self, seconds: f64, work: Work, amps: f64) -> Result<(), Unchanged> {
-        let most = MOST_RATE * self.pack.ampere_hours();
-        if !(0.0..=most).contains(&amps) {
-            return Err(Unchanged::Amps { work: work.name(), found: amps, most });
+    fn work(&mut self, seconds: f64, work: Work, rate_c: f64) -> Result<(), Unchanged> {
+        let hours = self.pack.ampere_hours();
+        if !(0.0..=MOST_RATE).contains(&rate_c) {
+            let (found, most, amps) = (rate_c, MOST_RATE, MOST_RATE * hours);
+            return Err(Unchanged::Rate { work: work.name(), found, most, amps });
         }
         self.duty.retain(|phase| phase.from_seconds < seconds);
         if let Some(last) = self.duty.last_mut() {
             last.seconds = last.seconds.min(seconds - last.from_seconds);
         }
-        let amps = if work.usual_rate() == 0.0 { 0.0 } else { amps.copysign(work.usual_rate()) };
+        let amps = rate_c.copysign(work.usual_rate()) * hours;
         let left = (self.duration_seconds - seconds).max(0.0);
         self.duty.push(Phase { work, from_seconds: seconds, seconds: left, amps });
         Ok(())
@@ -176,6 +234,11 @@ impl Case {
             if found as u64 > count {
                 return Err(Unchanged::NoSuchCell { found, count });
             }
+        }
+        let step_ms = self.rest_ms.unwrap_or(self.tick_ms);
+        let near = |act: &Act| act.ask.name() == ask.name() && act.at_ms.abs_diff(at_ms) < step_ms;
+        if ask.is_brief() && self.acts.iter().any(near) {
+            return Err(Unchanged::AskedAlready { ask: ask.name() });
         }
         let place = self.acts.partition_point(|act| act.at_ms <= at_ms);
         self.acts.insert(place, Act { at_ms, ask });
@@ -196,4 +259,16 @@ impl Case {
         }
         Ok(())
     }
+}
+
+/// The limits that the firmware takes later: each change on top of all before it, the configuration first.
+pub(super) fn later_limits(config: &Config, changes: &[Changed]) -> Result<Vec<LaterLimits>, ConfigError> {
+    let mut later: Vec<LaterLimits> = Vec::new();
+    for Changed { at_ms, change } in changes {
+        let Change::Limits(changes) = change else { continue };
+        let faults = later.last().map_or(config.faults, |latest| latest.limits);
+        let limits = limits::changed_further(&Config { faults, ..*config }, changes)?;
+        later.push(LaterLimits { at_ms: *at_ms, limits });
+    }
+    Ok(later)
 }

@@ -3,9 +3,9 @@
 use super::act::{Act, Ask};
 use super::duty::{Phase, Surrounding, Work};
 use super::error::{Accepted, CaseError, Problem};
-use super::file::{ActTable, CaseFile, DutyTable, ExpectTable, PhaseTable};
+use super::file::{ActTable, AskTable, CaseFile, DutyTable, ExpectTable, PhaseTable};
 use super::place::{Path, Source};
-use super::{Bound, Case, Expect, Pack, Start, defects, limits, repairs, safe, start};
+use super::{Bound, Case, Expect, Pack, Start, changes, defects, limits, repairs, safe, start};
 use crate::defect::PlaceKind;
 use bms_core::frame::{Clearance, Contactor, Replaced};
 use bms_core::{Fault, Step};
@@ -16,7 +16,7 @@ pub(super) const MOST_SECONDS: f64 = 5_184_000.0;
 /// Lengths of a story or a phase, in seconds.
 pub(super) const DURATION_SECONDS: (f64, f64) = (0.01, MOST_SECONDS);
 /// The largest whole number that a TOML file can hold.
-pub(super) const MOST_SEED: u64 = i64::MAX as u64;
+pub(crate) const MOST_SEED: u64 = i64::MAX as u64;
 /// Temperatures that the thermistor tables cover, in °C.
 pub(super) const CELSIUS: (f64, f64) = (-40.0, 85.0);
 /// Largest strength of a phase, in C: beyond what any limit allows, short of a short circuit.
@@ -49,8 +49,8 @@ pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, Case
         None => None,
     };
     let start = start::checked(source, &file.start, pack)?;
-    let limits = limits::changes(source, &file.limits, pack, tick_ms)?;
-    Ok(Case {
+    let limits = limits::changes(source, &Path::TOP.key("limits"), &file.limits, pack, tick_ms)?;
+    let case = Case {
         name: file_name(source.file),
         digest: super::digest(source.text),
         text: source.text.into(),
@@ -68,6 +68,7 @@ pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, Case
         defects: defects::checked(source, &file.defect, pack, duration_seconds)?,
         repairs: repairs::checked(source, &file.repair, pack, duration_seconds)?,
         config: limits::configuration(source, &limits, pack, tick_ms)?,
+        changes: Vec::new(),
         later_limits: Vec::new(),
         safe: safe::bounds(source, &file.safe, pack)?,
         taken_out: Vec::new(),
@@ -77,7 +78,8 @@ pub(super) fn checked(source: &Source<'_>, file: &CaseFile) -> Result<Case, Case
             .as_ref()
             .map(|expect| expectation(source, expect, pack, duration_seconds))
             .transpose()?,
-    })
+    };
+    changes::made(source, file, case)
 }
 
 fn surroundings(source: &Source<'_>, file: &CaseFile, start: &Start) -> Result<Vec<Surrounding>, CaseError> {
@@ -150,17 +152,28 @@ fn phase(source: &Source<'_>, path: &Path, typed: &PhaseTable, pack: Pack) -> Re
     let work = Work::ALL[source.word(&path.key("do"), &typed.r#do, &Work::ALL.map(Work::name))?];
     let seconds = typed.for_s.unwrap_or(work.usual_seconds());
     source.number(&path.key("for_s"), seconds, DURATION_SECONDS, "s")?;
-    let usual = work.usual_rate();
-    let rate = match typed.rate_c {
-        None => usual,
-        Some(_) if usual == 0.0 => {
-            let beside = format!("do = \"{}\"", work.name());
-            let problem = Problem::NotBeside { beside, accepted: words(&["for_s"]) };
-            return Err(source.refuse_key(&path.key("rate_c"), problem));
-        }
-        Some(rate) => source.number(&path.key("rate_c"), rate, (0.0, MOST_RATE), "C")?.copysign(usual),
-    };
+    let rate = rate(source, path, work, typed.rate_c, &["for_s"])?;
     Ok(Phase { work, from_seconds: 0.0, seconds, amps: rate * pack.ampere_hours() })
+}
+
+/// The strength of a work in C, positive when it charges the pack; `beside` are the other keys that are accepted there.
+pub(super) fn rate(
+    source: &Source<'_>,
+    path: &Path,
+    work: Work,
+    typed: Option<f64>,
+    beside: &[&str],
+) -> Result<f64, CaseError> {
+    let usual = work.usual_rate();
+    match typed {
+        None => Ok(usual),
+        Some(_) if usual == 0.0 => {
+            let accepted = words(beside);
+            let problem = Problem::NotBeside { beside: format!("do = \"{}\"", work.name()), accepted };
+            Err(source.refuse_key(&path.key("rate_c"), problem))
+        }
+        Some(rate) => Ok(source.number(&path.key("rate_c"), rate, (0.0, MOST_RATE), "C")?.copysign(usual)),
+    }
 }
 
 fn append(
@@ -191,7 +204,7 @@ fn acts(
     for (item, typed) in tables.iter().enumerate() {
         let path = Path::TOP.key("act").item(item);
         let at_ms = milliseconds(source.number(&path.key("at_s"), typed.at_s, (0.0, most_seconds), "s")?);
-        let ask = asked(source, &path, typed, pack)?;
+        let ask = asked(source, &path, &Asking::at(typed), pack)?;
         let near = |act: &&Act| act.ask.name() == ask.name() && act.at_ms.abs_diff(at_ms) < step_ms;
         if ask.is_brief() && acts.iter().find(near).is_some() {
             let accepted =
@@ -204,43 +217,73 @@ fn acts(
     Ok(acts)
 }
 
-fn asked(source: &Source<'_>, path: &Path, typed: &ActTable, pack: Pack) -> Result<Ask, CaseError> {
-    let which = source.word(&path.key("ask"), &typed.ask, &["close", "open", "clear", "replace"])?;
+/// What is asked for, as it is typed: in an act of its own, or as a change.
+pub(super) struct Asking<'a> {
+    ask: &'a str,
+    by: Option<&'a str>,
+    cell: Option<u64>,
+    contactor: Option<&'a str>,
+    /// The other key that is accepted beside it.
+    time: Option<&'static str>,
+}
+
+impl<'a> Asking<'a> {
+    fn at(typed: &'a ActTable) -> Self {
+        let (by, contactor) = (typed.by.as_deref(), typed.contactor.as_deref());
+        Self { ask: &typed.ask, by, cell: typed.cell, contactor, time: Some("at_s") }
+    }
+}
+
+impl<'a> From<&'a AskTable> for Asking<'a> {
+    fn from(typed: &'a AskTable) -> Self {
+        let (by, contactor) = (typed.by.as_deref(), typed.contactor.as_deref());
+        Self { ask: &typed.ask, by, cell: typed.cell, contactor, time: None }
+    }
+}
+
+pub(super) fn asked(
+    source: &Source<'_>,
+    path: &Path,
+    typed: &Asking<'_>,
+    pack: Pack,
+) -> Result<Ask, CaseError> {
+    let which = source.word(&path.key("ask"), typed.ask, &["close", "open", "clear", "replace"])?;
     let not_beside = |key: &str, accepted: &[&str]| {
         let beside = format!("ask = \"{}\"", typed.ask);
-        source.refuse_key(&path.key(key), Problem::NotBeside { beside, accepted: words(accepted) })
+        let accepted: Vec<&str> = typed.time.into_iter().chain(accepted.iter().copied()).collect();
+        source.refuse_key(&path.key(key), Problem::NotBeside { beside, accepted: words(&accepted) })
     };
     let ask = match which {
         0 => Ask::Close,
         1 => Ask::Open,
         2 => {
-            let by = typed.by.as_deref().unwrap_or("panel");
             let may = [Clearance::Panel, Clearance::Service];
-            Ask::Clear(may[source.word(&path.key("by"), by, &["panel", "service"])?])
+            Ask::Clear(may[source.word(&path.key("by"), typed.by.unwrap_or("panel"), &["panel", "service"])?])
         }
         _ => Ask::Replace(replaced(source, path, typed, pack)?),
     };
     let places = [("cell", typed.cell.is_some()), ("contactor", typed.contactor.is_some())];
     let place = places.iter().find(|(_, there)| *there).map(|(key, _)| *key);
     match (ask, place) {
-        (Ask::Clear(_), Some(key)) => Err(not_beside(key, &["at_s", "by"])),
-        (Ask::Close | Ask::Open, Some(key)) => Err(not_beside(key, &["at_s"])),
-        (Ask::Close | Ask::Open, None) if typed.by.is_some() => Err(not_beside("by", &["at_s"])),
-        (Ask::Replace(_), _) if typed.by.is_some() => Err(not_beside("by", &["at_s", "cell", "contactor"])),
+        (Ask::Clear(_), Some(key)) => Err(not_beside(key, &["by"])),
+        (Ask::Close | Ask::Open, Some(key)) => Err(not_beside(key, &[])),
+        (Ask::Close | Ask::Open, None) if typed.by.is_some() => Err(not_beside("by", &[])),
+        (Ask::Replace(_), _) if typed.by.is_some() => Err(not_beside("by", &["cell", "contactor"])),
         (Ask::Close | Ask::Open | Ask::Clear(_) | Ask::Replace(_), _) => Ok(ask),
     }
 }
 
 /// What the workshop reports as replaced: a cell or a contactor.
-fn replaced(source: &Source<'_>, path: &Path, typed: &ActTable, pack: Pack) -> Result<Replaced, CaseError> {
-    match (typed.cell, &typed.contactor) {
+fn replaced(source: &Source<'_>, path: &Path, typed: &Asking<'_>, pack: Pack) -> Result<Replaced, CaseError> {
+    match (typed.cell, typed.contactor) {
         (Some(cell), None) => {
             let place = place(source, &path.key("cell"), cell, pack.cells())?;
             Ok(Replaced::Cell(u8::try_from(place).unwrap_or(u8::MAX)))
         }
         (None, Some(name)) => Ok(Replaced::Contactor(contactor(source, &path.key("contactor"), name)?)),
         (Some(_), Some(_)) => {
-            let problem = Problem::NotBeside { beside: "cell".to_owned(), accepted: words(&["at_s"]) };
+            let accepted: Vec<&str> = typed.time.into_iter().collect();
+            let problem = Problem::NotBeside { beside: "cell".to_owned(), accepted: words(&accepted) };
             Err(source.refuse_key(&path.key("contactor"), problem))
         }
         (None, None) => {

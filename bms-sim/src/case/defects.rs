@@ -35,9 +35,34 @@ fn one(
     pack: Pack,
     most_seconds: f64,
 ) -> Result<Defect, CaseError> {
-    let kind = Kind::ALL[source.word(&path.key("kind"), &typed.kind, &keys())?];
     let onset_seconds = typed.at_s.unwrap_or(0.0);
     source.number(&path.key("at_s"), onset_seconds, (0.0, most_seconds), "s")?;
+    from(source, path, typed, pack, onset_seconds)
+}
+
+/// A defect that begins when something else says so, and so not at a time of its own.
+pub(super) fn begun(
+    source: &Source<'_>,
+    path: &Path,
+    typed: &DefectTable,
+    pack: Pack,
+    onset_seconds: f64,
+) -> Result<Defect, CaseError> {
+    if typed.at_s.is_some() {
+        let accepted = Accepted::Said("at_s of the change alone: the defect begins with it");
+        return Err(source.refuse(&path.key("at_s"), Problem::NotAccepted { accepted }));
+    }
+    from(source, path, typed, pack, onset_seconds)
+}
+
+fn from(
+    source: &Source<'_>,
+    path: &Path,
+    typed: &DefectTable,
+    pack: Pack,
+    onset_seconds: f64,
+) -> Result<Defect, CaseError> {
+    let kind = Kind::ALL[source.word(&path.key("kind"), &typed.kind, &keys())?];
     if let Some(end) = typed.until_s {
         source.number(&path.key("until_s"), end, (0.0, MOST_SECONDS), "s")?;
         if end <= onset_seconds {

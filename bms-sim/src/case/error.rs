@@ -3,6 +3,7 @@
 //! [`CaseError`] shows as one line, `crane.toml:41: defect.cell = 97: accepted is 1 to 96`; [`CaseError::excerpt`] shows the lines of
 //! the file with a caret below the culprit. Keys are named as they are typed; the line says which of several equal tables is meant.
 
+use super::Unchanged;
 use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
 use std::fmt;
 use std::ops::Range;
@@ -177,6 +178,17 @@ pub enum Problem {
         /// That time in seconds.
         limit: f64,
     },
+    /// It must not come before something else.
+    #[error("accepted is {limit} s, {before}, or more")]
+    Before {
+        /// What comes before it.
+        before: String,
+        /// That time in seconds.
+        limit: f64,
+    },
+    /// The story cannot be changed so.
+    #[error("{0}")]
+    Unchanged(Unchanged),
     /// The same thing is said twice.
     #[error("said a second time; accepted is once")]
     Twice,

@@ -28,6 +28,8 @@ pub(super) struct CaseFile {
     pub(super) defect: Vec<DefectTable>,
     #[serde(default)]
     pub(super) repair: Vec<RepairTable>,
+    #[serde(default)]
+    pub(super) change: Vec<ChangeTable>,
     pub(super) rest: Option<RestTable>,
     #[serde(default)]
     pub(super) safe: BTreeMap<String, f64>,
@@ -92,6 +94,34 @@ pub(super) struct PhaseTable {
 #[serde(deny_unknown_fields)]
 pub(super) struct ActTable {
     pub(super) at_s: f64,
+    pub(super) ask: String,
+    pub(super) by: Option<String>,
+    pub(super) cell: Option<u64>,
+    pub(super) contactor: Option<String>,
+}
+
+/// Something is otherwise: one of these.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct ChangeTable {
+    pub(super) at_s: f64,
+    pub(super) limits: Option<BTreeMap<String, LimitTable>>,
+    pub(super) duty: Option<WorkTable>,
+    pub(super) act: Option<AskTable>,
+    pub(super) defect: Option<DefectTable>,
+    pub(super) mend: Option<u64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct WorkTable {
+    pub(super) r#do: String,
+    pub(super) rate_c: Option<f64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct AskTable {
     pub(super) ask: String,
     pub(super) by: Option<String>,
     pub(super) cell: Option<u64>,

@@ -10,10 +10,12 @@
 //! | `limits.FAULT.release` | the same | the release limit |
 //! | `limits.FAULT.dwell_ms` | ms | the time beyond the trip limit until Confirmed |
 //! | `limits.FAULT.release_dwell_ms` | ms | the time within the release limit until it ends |
+//! | `change.1.limits.FAULT.trip` | as above | where changes set one of these, the last of them that does |
 //! | `defect.2.milliohms` | as the key says | the severity of the case's second defect |
 //! | `error.cell_channel_offset.37` | that of the defect | a defect of that kind at that place, from the start on and added to the case: how far the sensor is off |
 
-use super::{Case, LimitChange, limits, severity_key};
+use super::change::later_limits;
+use super::{Case, Change, Changed, LaterLimits, LimitChange, limits, severity_key};
 use crate::defect::{Defect, Kind, MOST};
 use bms_core::{ConfigError, Fault};
 
@@ -90,11 +92,12 @@ impl Knob {
     /// Its name: where the number stands in a case file.
     #[must_use]
     pub fn name(self, case: &Case) -> String {
+        let change = self.set_by(case).map_or_else(String::new, |place| format!("change.{}.", place + 1));
         match self {
-            Self::Trip(fault) => format!("limits.{}.trip", fault.key()),
-            Self::Release(fault) => format!("limits.{}.release", fault.key()),
-            Self::Dwell(fault) => format!("limits.{}.dwell_ms", fault.key()),
-            Self::ReleaseDwell(fault) => format!("limits.{}.release_dwell_ms", fault.key()),
+            Self::Trip(fault) => format!("{change}limits.{}.trip", fault.key()),
+            Self::Release(fault) => format!("{change}limits.{}.release", fault.key()),
+            Self::Dwell(fault) => format!("{change}limits.{}.dwell_ms", fault.key()),
+            Self::ReleaseDwell(fault) => format!("{change}limits.{}.release_dwell_ms", fault.key()),
             Self::Severity(place) => {
                 let unit = case.defects.get(place).map_or("", |defect| defect.kind.unit());
                 format!("defect.{}.{}", place + 1, severity_key(unit).unwrap_or("severity"))
@@ -117,6 +120,35 @@ impl Knob {
         }
     }
 
+    /// The last change of the case that sets it, by its place in the list.
+    fn set_by(self, case: &Case) -> Option<usize> {
+        let sets = |change: &LimitChange| match self {
+            Self::Trip(fault) => change.fault == fault && change.trip.is_some(),
+            Self::Release(fault) => change.fault == fault && change.release.is_some(),
+            Self::Dwell(fault) => change.fault == fault && change.dwell_ms.is_some(),
+            Self::ReleaseDwell(fault) => change.fault == fault && change.release_dwell_ms.is_some(),
+            Self::Severity(_) | Self::Error(..) => false,
+        };
+        let sets = |changed: &Changed| matches!(&changed.change, Change::Limits(all) if all.iter().any(sets));
+        case.changes.iter().rposition(sets)
+    }
+
+    /// The value that a change of limits gives it.
+    fn set_to(self, changed: &Changed) -> Option<f64> {
+        let Change::Limits(all) = &changed.change else { return None };
+        #[expect(clippy::cast_precision_loss, reason = "a dwell is less than an hour")]
+        let milliseconds = |time: u64| time as f64;
+        all.iter().rev().find_map(|change| match self {
+            Self::Trip(fault) => change.trip.filter(|_| change.fault == fault),
+            Self::Release(fault) => change.release.filter(|_| change.fault == fault),
+            Self::Dwell(fault) => change.dwell_ms.filter(|_| change.fault == fault).map(milliseconds),
+            Self::ReleaseDwell(fault) => {
+                change.release_dwell_ms.filter(|_| change.fault == fault).map(milliseconds)
+            }
+            Self::Severity(_) | Self::Error(..) => None,
+        })
+    }
+
     /// The unit of its values.
     #[must_use]
     pub fn unit(self, case: &Case) -> &'static str {
@@ -133,6 +165,9 @@ impl Knob {
     /// Where it stands in a case; nothing if the case has no such number.
     #[must_use]
     pub fn get(self, case: &Case) -> Option<f64> {
+        if let Some(changed) = self.set_by(case).and_then(|place| case.changes.get(place)) {
+            return self.set_to(changed);
+        }
         let shown = |fault| case.config.faults.shown(fault);
         match self {
             Self::Trip(fault) => shown(fault).trip.map(decimal),
@@ -195,9 +230,11 @@ impl Knob {
         let accepted = self.accepted(case, value)?;
         let mut turned = case.clone();
         match (self, accepted) {
-            (_, Some((limits, config))) => {
+            (_, Some(Turned { limits, config, changes, later_limits })) => {
                 turned.limits = limits;
                 turned.config = config;
+                turned.changes = changes;
+                turned.later_limits = later_limits;
             }
             (Self::Severity(place), None) => {
                 if let Some(defect) = turned.defects.get_mut(place) {
@@ -220,12 +257,8 @@ impl Knob {
         self.accepted(case, value).map(|_| ())
     }
 
-    /// The limits and the configuration with that value, where it is one of them.
-    fn accepted(
-        self,
-        case: &Case,
-        value: f64,
-    ) -> Result<Option<(Vec<LimitChange>, bms_core::Config)>, Unturned> {
+    /// The limits with that value, where it is one of them.
+    fn accepted(self, case: &Case, value: f64) -> Result<Option<Turned>, Unturned> {
         let name = || self.name(case);
         if self.get(case).is_none() {
             return Err(Unturned::Missing { name: name() });
@@ -236,28 +269,41 @@ impl Knob {
             return Err(Unturned::Range { name: name(), value, low, high, unit: self.unit(case) });
         }
         let Some(fault) = self.fault() else { return Ok(None) };
-        let mut limits = case.limits.clone();
-        let known = limits.iter().position(|change| change.fault == fault);
+        let (mut limits, mut changes) = (case.limits.clone(), case.changes.clone());
+        let turned = match self.set_by(case).and_then(|place| changes.get_mut(place)) {
+            Some(Changed { change: Change::Limits(later), .. }) => later,
+            _ => &mut limits,
+        };
+        let known = turned.iter().position(|change| change.fault == fault);
         let place = known.unwrap_or_else(|| {
-            limits.push(LimitChange {
+            turned.push(LimitChange {
                 fault,
                 trip: None,
                 release: None,
                 dwell_ms: None,
                 release_dwell_ms: None,
             });
-            limits.len() - 1
+            turned.len() - 1
         });
         match self {
-            Self::Release(_) => limits[place].release = Some(value),
-            Self::Dwell(_) => limits[place].dwell_ms = Some(whole(value)),
-            Self::ReleaseDwell(_) => limits[place].release_dwell_ms = Some(whole(value)),
-            _ => limits[place].trip = Some(value),
+            Self::Release(_) => turned[place].release = Some(value),
+            Self::Dwell(_) => turned[place].dwell_ms = Some(whole(value)),
+            Self::ReleaseDwell(_) => turned[place].release_dwell_ms = Some(whole(value)),
+            _ => turned[place].trip = Some(value),
         }
-        let config = limits::configured(&limits, case.pack, case.tick_ms);
-        let config = config.map_err(|reason| Unturned::Configuration { name: name(), value, reason })?;
-        Ok(Some((limits, config)))
+        let refused = |reason| Unturned::Configuration { name: name(), value, reason };
+        let config = limits::configured(&limits, case.pack, case.tick_ms).map_err(refused)?;
+        let later_limits = later_limits(&config, &changes).map_err(refused)?;
+        Ok(Some(Turned { limits, config, changes, later_limits }))
     }
+}
+
+/// The limits of a case with one of them turned: those of its start, and later ones.
+struct Turned {
+    limits: Vec<LimitChange>,
+    config: bms_core::Config,
+    changes: Vec<Changed>,
+    later_limits: Vec<LaterLimits>,
 }
 
 impl Grid {

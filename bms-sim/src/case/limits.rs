@@ -38,16 +38,17 @@ pub struct LimitChange {
 /// Longest dwell that fits its store, in milliseconds; the configuration check knows a shorter one.
 pub(super) const MOST_DWELL_MS: u64 = u32::MAX as u64;
 
-/// The changes that a file asks for.
+/// The changes that a file asks for in these tables, which stand at this place.
 pub(super) fn changes(
     source: &Source<'_>,
+    limits: &Path,
     tables: &BTreeMap<String, LimitTable>,
     pack: Pack,
     tick_ms: u64,
 ) -> Result<Vec<LimitChange>, CaseError> {
     let mut changes = Vec::new();
     for (name, typed) in tables {
-        let path = Path::TOP.key("limits").key(name);
+        let path = limits.key(name);
         let Some(fault) = Fault::ALL.into_iter().find(|fault| fault.key() == name) else {
             let keys = Fault::ALL.map(Fault::key);
             let suggestion = super::error::nearest(name, keys.into_iter()).map(str::to_owned);
@@ -85,8 +86,9 @@ pub(super) fn configuration(
     tick_ms: u64,
 ) -> Result<Config, CaseError> {
     let refusal = |changes: &[LimitChange]| configured(changes, pack, tick_ms).err();
+    let limits = Path::TOP.key("limits");
     configured(changes, pack, tick_ms)
-        .map_err(|error| refused(source, &error, culprit(changes, &error, refusal)))
+        .map_err(|error| refused(source, &limits, &error, culprit(changes, &error, refusal)))
 }
 
 /// The same without a place in a file to refuse.
@@ -205,9 +207,9 @@ pub(super) fn scale(quantity: Quantity) -> Scale {
     Scale { bits_a_unit, unit }
 }
 
-/// Limits that hold already, with a change more.
-pub(super) fn changed_further(config: &Config, change: LimitChange) -> Result<FaultLimits, ConfigError> {
-    let faults = changed(&config.faults, &[change]);
+/// Limits that hold already, with changes more.
+pub(super) fn changed_further(config: &Config, changes: &[LimitChange]) -> Result<FaultLimits, ConfigError> {
+    let faults = changed(&config.faults, changes);
     let (cells, thermistors) = (config.pack.cells(), config.pack.thermistors());
     Config { faults, ..*config }.check(size(cells.into()), size(thermistors.into())).map(|_| faults)
 }
@@ -241,12 +243,16 @@ fn changed(limits: &FaultLimits, changes: &[LimitChange]) -> FaultLimits {
 }
 
 /// The refusal of the configuration check, at the key that caused it: the one that the error names, or else whatever was changed.
-fn refused(source: &Source<'_>, error: &ConfigError, culprit: Option<LimitChange>) -> CaseError {
-    let limits = Path::TOP.key("limits");
+pub(super) fn refused(
+    source: &Source<'_>,
+    limits: &Path,
+    error: &ConfigError,
+    culprit: Option<LimitChange>,
+) -> CaseError {
     // What the firmware calls its faults' limits is called limits in a case.
     let sentence = || Problem::Configuration { reason: error.to_string().replace("faults.", "limits.") };
     let Some(LimitChange { fault, trip, release, dwell_ms, release_dwell_ms }) = culprit else {
-        return source.refuse_key(&limits, sentence());
+        return source.refuse_key(limits, sentence());
     };
     let typed = [
         ("release", "release", release.is_some()),

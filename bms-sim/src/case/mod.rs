@@ -75,6 +75,19 @@
 //! charge_percent = 58             # of a cell that comes in: 50 when left out; and
 //! capacity_percent = 98           # its capacity, resistance_percent (100 when left out), celsius (as the old one)
 //!
+//! [[change]]                      # from here on something is otherwise: one thing each, in order of time; `step` writes branches so
+//! at_s = 70
+//! limits = { cell_over_voltage = { dwell_ms = 500 } }     # as below
+//! [[change]]
+//! at_s = 80
+//! duty = { do = "travel", rate_c = 0.2 }                  # this to the end of the story
+//! [[change]]
+//! at_s = 85
+//! defect = { kind = "cell_leak", cell = 5, ohms = 20 }    # begins now; or act = { ask = "open" }, as above without at_s
+//! [[change]]
+//! at_s = 88
+//! mend = 1                        # a defect of the list above ends, or one that a change began: they count on
+//!
 //! [rest]                          # optional: larger steps while the contactors stand and nothing is asked of the pack
 //! step_s = 10
 //!
@@ -95,7 +108,7 @@
 //! # "#;
 //! # let case = bms_sim::case::Case::parse(text, "gust.toml").map_err(|error| error.to_string());
 //! # let case = case.expect("the example in the documentation is accepted");
-//! # assert_eq!(case.duty.len(), 21);
+//! # assert_eq!((case.duty.len(), case.defects.len(), case.defects[0].end_seconds), (8, 2, Some(88.0)));
 //! ```
 //!
 //! A limit is accepted between a quarter and four times of the usual one, and within what its sensor can read.
@@ -132,9 +145,11 @@
 mod accepted;
 mod act;
 mod change;
+mod changes;
 mod check;
 mod defects;
 mod duty;
+mod edit;
 mod error;
 mod file;
 mod knob;
@@ -147,7 +162,8 @@ mod start;
 
 pub use act::{Act, Ask};
 pub(crate) use change::LaterLimits;
-pub use change::{Change, Unchanged};
+pub use change::{Change, Changed, Unchanged};
+pub(crate) use check::MOST_SEED;
 pub use duty::{Duty, Phase, Surrounding, Work};
 pub(crate) use error::nearest;
 pub use error::{Accepted, CaseError, Mistake, Problem};
@@ -163,9 +179,9 @@ use crate::defect::Defect;
 use crate::world::load::Demand;
 use crate::world::spec::PackSpec;
 use crate::world::truth::SafeBounds;
+use bms_core::fault::FaultLimits;
 use bms_core::frame::Asked;
 use bms_core::{Config, Fault, Step};
-use serde::ser::SerializeSeq;
 use serde::{Serialize, Serializer};
 use std::sync::Arc;
 
@@ -207,6 +223,8 @@ pub struct Case {
     pub safe: SafeBounds,
     /// Changed limits of the firmware.
     pub limits: Vec<LimitChange>,
+    /// What is otherwise from some time on, in order of time. What it makes of duty, acts and defects stands there already.
+    pub changes: Vec<Changed>,
     /// What must come out, if the case says so.
     pub expect: Option<Expect>,
     /// The text of the file, from which the same case is read again.
@@ -312,7 +330,8 @@ impl Case {
     }
 
     /// The next instant after this one, in seconds, at which anything of the case changes: a phase or an act begins, a defect begins,
-    /// ends, comes, goes or is fully grown (or did so before it was taken out), the ambient bends, the story ends. A larger step must not reach beyond it.
+    /// ends, comes, goes or is fully grown (or did so before it was taken out), the ambient bends, something becomes otherwise, the story
+    /// ends. A larger step must not reach beyond it.
     #[must_use]
     pub fn next_change_after(&self, seconds: f64) -> f64 {
         let phases = self.duty.partition_point(|phase| phase.from_seconds <= seconds);
@@ -329,7 +348,8 @@ impl Case {
             .iter()
             .map(|repaired| std::time::Duration::from_millis(repaired.at_ms).as_secs_f64());
         let points = self.surroundings.iter().map(|point| point.at_seconds);
-        let changes = phases.chain(acts).chain(defects).chain(repairs).chain(points);
+        let otherwise = self.changes.iter().map(Changed::seconds);
+        let changes = phases.chain(acts).chain(defects).chain(repairs).chain(points).chain(otherwise);
         changes.filter(|at| *at > seconds).fold(self.duration_seconds, f64::min)
     }
 
@@ -357,13 +377,21 @@ impl Case {
         without
     }
 
-    /// The limits that the firmware takes later, in order of time. A file says none: they come of a [`Change`].
+    /// The limits that the firmware takes later, in order of time.
     #[must_use]
     pub(crate) fn later_limits(&self) -> &[LaterLimits] {
         &self.later_limits
     }
 
-    /// The firmware's configuration: the defaults of the pack with the changed limits. The core's own check accepts it.
+    /// The firmware's limits at an instant, in seconds from the start.
+    #[must_use]
+    pub fn limits_at(&self, seconds: f64) -> &FaultLimits {
+        let taken =
+            |later: &&LaterLimits| std::time::Duration::from_millis(later.at_ms).as_secs_f64() <= seconds;
+        self.later_limits.iter().rev().find(taken).map_or(&self.config.faults, |later| &later.limits)
+    }
+
+    /// The firmware's configuration: the defaults of the pack with the changed limits of its start. The core's own check accepts it.
     #[must_use]
     pub const fn config(&self) -> &Config {
         &self.config
@@ -384,23 +412,31 @@ fn as_keys<S: Serializer>(faults: &[Fault], to: S) -> Result<S::Ok, S::Error> {
     to.collect_seq(faults.iter().map(|fault| fault.key()))
 }
 
-/// Defects as people read them: the kind by its key, the place from 1, the severity with its unit.
 fn as_defects<S: Serializer>(defects: &[Defect], to: S) -> Result<S::Ok, S::Error> {
-    #[derive(Serialize)]
-    struct Shown {
-        kind: &'static str,
-        place: usize,
-        severity: f64,
-        unit: &'static str,
-        at_s: f64,
-        until_s: Option<f64>,
-        ramp_s: f64,
-        intermittent_period_s: Option<f64>,
-        intermittent_duty: Option<f64>,
-    }
-    let mut list = to.serialize_seq(Some(defects.len()))?;
-    for defect in defects {
-        list.serialize_element(&Shown {
+    to.collect_seq(defects.iter().map(ShownDefect::of))
+}
+
+fn as_defect<S: Serializer>(defect: &Defect, to: S) -> Result<S::Ok, S::Error> {
+    ShownDefect::of(defect).serialize(to)
+}
+
+/// A defect as people read it: the kind by its key, the place from 1, the severity with its unit.
+#[derive(Serialize)]
+struct ShownDefect {
+    kind: &'static str,
+    place: usize,
+    severity: f64,
+    unit: &'static str,
+    at_s: f64,
+    until_s: Option<f64>,
+    ramp_s: f64,
+    intermittent_period_s: Option<f64>,
+    intermittent_duty: Option<f64>,
+}
+
+impl ShownDefect {
+    fn of(defect: &Defect) -> Self {
+        Self {
             kind: defect.kind.key(),
             place: defect.place + 1,
             severity: defect.severity,
@@ -410,9 +446,8 @@ fn as_defects<S: Serializer>(defects: &[Defect], to: S) -> Result<S::Ok, S::Erro
             ramp_s: defect.grows_seconds,
             intermittent_period_s: defect.spells.map(|spells| spells.period_seconds),
             intermittent_duty: defect.spells.map(|spells| spells.duty),
-        })?;
+        }
     }
-    list.end()
 }
 
 #[cfg(test)]

@@ -34,6 +34,7 @@ mod false_alarms;
 mod interrupt;
 mod list;
 mod progress;
+mod rationale;
 mod report;
 mod run;
 mod source;
@@ -41,7 +42,7 @@ mod step;
 mod survey;
 mod why;
 
-use crate::case::{Case, CaseError, nearest};
+use crate::case::{Case, CaseError, MOST_SEED, nearest};
 use crate::explain::words;
 use crate::recording::file::{self, FileError};
 use anstyle::{AnsiColor, Style};
@@ -203,9 +204,10 @@ fn mistake(error: &clap::Error) -> Option<String> {
     Some(format!("{place} = {found}: {accepted}"))
 }
 
-/// A seed, or what is accepted as one.
+/// A seed, or what is accepted as one: what a case file can hold.
 fn seed(typed: &str) -> Result<u64, String> {
-    typed.parse().map_err(|_| format!("accepted is a whole number from 0 to {}", u64::MAX))
+    let seed = typed.parse().ok().filter(|seed| *seed <= MOST_SEED);
+    seed.ok_or_else(|| format!("accepted is a whole number from 0 to {MOST_SEED}"))
 }
 
 /// Says on stderr what is wrong.

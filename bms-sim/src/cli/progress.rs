@@ -46,6 +46,17 @@ impl Progress {
         progress
     }
 
+    /// So many pieces of so many are done, of which more may become known.
+    pub(super) fn reached(&mut self, done: usize, all: usize) {
+        let count = |pieces: usize| f64::from(u32::try_from(pieces).unwrap_or(u32::MAX));
+        match self {
+            Self::Silent => {}
+            Self::Bar(bar) => bar.set_length(whole(count(all))),
+            Self::Lines(lines) => lines.all = count(all),
+        }
+        self.at(count(done));
+    }
+
     fn towards(all: f64, what: &'static str, template: &str) -> Self {
         if !std::io::stderr().is_terminal() {
             return Self::Lines(Lines { all, what, reached: 0.0, begun: Instant::now(), next: FIRST_LINE });

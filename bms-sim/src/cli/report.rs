@@ -1,8 +1,8 @@
 //! `report`: one HTML file that says what happened and why, with pictures.
 
 use super::aside::Aside;
+use super::rationale::is_long;
 use super::source::{Explains, Source};
-use super::why::is_long;
 use super::{Ended, complain, refuse, show};
 use crate::explain::{Account, distance};
 use crate::recording::Recording;

@@ -7,6 +7,7 @@ use crate::recording::file::{self, Kept};
 use crate::recording::{self, Recording};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 /// What is explained.
 #[derive(Debug, clap::Args)]
@@ -99,10 +100,20 @@ pub(super) fn with_progress<T>(
     quiet: bool,
     play: impl FnOnce(&mut dyn FnMut(f64) -> bool) -> T,
 ) -> T {
+    until_asked(case, quiet, &AtomicBool::new(false), play)
+}
+
+/// Plays with progress, no further than until it is asked to stop.
+pub(super) fn until_asked<T>(
+    case: &Case,
+    quiet: bool,
+    stop: &AtomicBool,
+    play: impl FnOnce(&mut dyn FnMut(f64) -> bool) -> T,
+) -> T {
     let mut progress = Progress::of(case, quiet);
     let played = play(&mut |seconds| {
         progress.at(seconds);
-        true
+        !stop.load(Ordering::Relaxed)
     });
     progress.done();
     played

@@ -4,23 +4,27 @@
 //! session can be written down, tested and read aloud. A line that is no command is complained of on stderr; the next one is read all the
 //! same, and a pipe that held such a line ends with exit code 2.
 
+mod asked;
 mod command;
 mod input;
+mod save;
 
-use super::source::{Explains, Source, unplayed, with_progress};
-use super::{ALARM, Ended, TITLE, complain, show};
+use super::rationale::Question;
+use super::source::{Explains, Source, unplayed, until_asked};
+use super::{ALARM, Ended, TITLE, complain, interrupt, show};
 use crate::case::{Case, Change, nearest};
 use crate::explain::compare::Comparison;
 use crate::explain::picture::{self, WIDTH, wrapped};
 use crate::explain::stop::{Answer, StopShown};
-use crate::explain::{self, Account, at_length, words};
+use crate::explain::{Account, at_length, words};
 use crate::recording::Recording;
 use crate::recording::stepper::{Branch, Stepper, Stop};
-use bms_core::Fault;
+use asked::Found;
 use command::{Command, Shown};
 use input::{Input, Line};
-use std::cell::OnceCell;
+use std::collections::BTreeMap;
 use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 
 /// What `step` takes.
 #[derive(Debug, clap::Args)]
@@ -51,11 +55,14 @@ impl Explains for Step {
         complete: bool,
     ) -> Result<Ended, Ended> {
         let mut input = Input::open().map_err(|error| broken(&error))?;
+        interrupt::listen("the branches");
         let stepper = Stepper::new(Arc::new(recording));
-        let (json, quiet) = (self.json, self.source.is_quiet());
-        let mut session = Session { stepper, json, quiet, refused: false, account: OnceCell::new() };
+        let answers = if self.json { Answers::Documents } else { Answers::Pictures };
+        let quiet = self.source.is_quiet();
+        let mut session =
+            Session { stepper, answers, quiet, complete, refused: false, accounts: BTreeMap::new() };
         if !self.json {
-            written(&session.introduction(complete))?;
+            written(&session.introduction())?;
         }
         session.follow(&mut input)
     }
@@ -85,15 +92,26 @@ fn document(document: &impl serde::Serialize) -> Result<(), Ended> {
     }
 }
 
+/// As what answers are written.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+enum Answers {
+    /// Pictures and sentences.
+    Pictures,
+    /// One JSON document a line.
+    Documents,
+}
+
 /// Someone who steps through a case.
 struct Session<const CELLS: usize, const THERMISTORS: usize> {
     stepper: Stepper<CELLS, THERMISTORS>,
-    json: bool,
+    answers: Answers,
     quiet: bool,
+    /// Whether the file that it comes from is.
+    complete: bool,
     /// Whether anything was refused so far.
     refused: bool,
-    /// What playing again found out, once it was asked for.
-    account: OnceCell<Account>,
+    /// What playing again found out of each branch of which it was asked for, by the branch's place.
+    accounts: BTreeMap<usize, Arc<Account>>,
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Session<CELLS, THERMISTORS> {
@@ -123,15 +141,29 @@ impl<const CELLS: usize, const THERMISTORS: usize> Session<CELLS, THERMISTORS> {
                 true
             }
             Command::Here => true,
-            Command::Show(shown) => return self.say(typed, self.shown(shown)),
-            Command::Why(fault) => return self.say(typed, self.why(fault)?),
+            Command::Show(shown) => {
+                let lines = self.shown(shown);
+                return self.say(typed, lines);
+            }
+            Command::Why(question) => {
+                let lines = self.why(question)?;
+                return self.say(typed, lines);
+            }
+            Command::Save(ref name) => match save::save(self.recording(), name, self.quiet) {
+                Ok(said) => return self.say(typed, wrapped(&said, WIDTH)),
+                Err(error) => {
+                    self.refuse(&error);
+                    return Ok(());
+                }
+            },
             Command::Help(None) => return self.say(typed, command::help()),
             Command::Help(Some(term)) => return self.say(typed, wrapped(&term.told(), WIDTH)),
             Command::Quit => return Ok(()),
             Command::Branch(ref change) => return self.branch(typed, change),
-            Command::Work(work) => {
-                let amps = work.usual_rate().abs() * self.recording().case.pack.ampere_hours();
-                return self.branch(typed, &Change::Duty(work, amps));
+            Command::Work(work, amps) => {
+                let hours = self.recording().case.pack.ampere_hours();
+                let rate_c = amps.map_or(work.usual_rate().abs(), |amps| amps / hours);
+                return self.branch(typed, &Change::Duty { work, rate_c });
             }
             Command::Branches => return self.say(typed, self.branches()),
             Command::Go(ref name) => match self.known(name) {
@@ -163,11 +195,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> Session<CELLS, THERMISTORS> {
     /// Goes another way from here, and says so.
     fn branch(&mut self, typed: &str, change: &Change) -> Result<(), Ended> {
         let (case, quiet) = (Arc::clone(&self.recording().case), self.quiet);
-        match with_progress(&case, quiet, |progress| self.stepper.branch(change, progress)) {
-            Ok(()) => {
-                self.account = OnceCell::new();
-                self.say(typed, vec![self.listed(self.stepper.here())])
-            }
+        let branch = |stop: &AtomicBool| {
+            until_asked(&case, quiet, stop, |progress| self.stepper.branch(change, progress))
+        };
+        match interrupt::during(branch) {
+            Ok(true) => self.say(typed, wrapped(&self.listed(self.stepper.here()), WIDTH)),
+            Ok(false) => self.say(typed, vec![words::stop::interrupted()]),
             Err(error) => {
                 self.refuse(&error);
                 Ok(())
@@ -188,6 +221,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Session<CELLS, THERMISTORS> {
             &branch.name,
             trunk,
             branch.change.as_ref(),
+            &branch.recording.case,
             branch.name == self.stepper.here().name,
         )
     }
@@ -215,12 +249,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> Session<CELLS, THERMISTORS> {
     }
 
     /// Shows where it stands.
-    fn stop(&self, typed: &str) -> Result<(), Ended> {
+    fn stop(&mut self, typed: &str) -> Result<(), Ended> {
         let Some(stop) = self.stepper.stop() else {
             return self.say(typed, vec![words::stop::before_the_first()]);
         };
         let (case, name) = (&self.recording().case, self.stepper.here().name.as_str());
-        if self.json {
+        if self.answers == Answers::Documents {
             return document(&StopShown::of(&stop, case, name));
         }
         let lines = picture::of(&stop, case, name);
@@ -236,14 +270,14 @@ impl<const CELLS: usize, const THERMISTORS: usize> Session<CELLS, THERMISTORS> {
 
     /// Says something that is no stop.
     fn say(&self, typed: &str, lines: Vec<String>) -> Result<(), Ended> {
-        if self.json {
+        if self.answers == Answers::Documents {
             return document(&Answer { command: typed, said: lines });
         }
         written(&(lines.join("\n") + "\n\n"))
     }
 
-    fn shown(&self, shown: Shown) -> Vec<String> {
-        let case = &self.recording().case;
+    fn shown(&mut self, shown: Shown) -> Vec<String> {
+        let case = Arc::clone(&self.recording().case);
         let of_stop: fn(&Stop<CELLS, THERMISTORS>, &Case) -> Vec<String> = match shown {
             Shown::Cells => |stop, _| at_length::cells(stop),
             Shown::Temperatures => |stop, _| at_length::temperatures(stop),
@@ -251,7 +285,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Session<CELLS, THERMISTORS> {
             Shown::Limits => |stop, _| at_length::limits(stop),
             Shown::Sequence => |stop, _| at_length::sequence(stop),
             Shown::Evidence => |stop, case| at_length::evidence(stop, case),
-            Shown::Defects => return at_length::defects(case),
+            Shown::Defects => return at_length::defects(&case),
             Shown::Snapshots => {
                 let branches = self.stepper.branches().iter();
                 let costs = branches.map(|branch| (&branch.name, branch.recording.snapshots_cost()));
@@ -260,26 +294,27 @@ impl<const CELLS: usize, const THERMISTORS: usize> Session<CELLS, THERMISTORS> {
             }
         };
         let stop = self.stepper.stop();
-        stop.map_or_else(|| vec![words::stop::before_the_first()], |stop| of_stop(&stop, case))
+        stop.map_or_else(|| vec![words::stop::before_the_first()], |stop| of_stop(&stop, &case))
     }
 
-    fn why(&self, fault: Fault) -> Result<Vec<String>, Ended> {
-        let recording = self.recording();
-        let account = if let Some(account) = self.account.get() {
-            account
-        } else {
-            let account = Account::of(recording).map_err(|error| unplayed(&error))?;
-            self.account.get_or_init(|| account)
-        };
-        let text = explain::why(recording, account, fault).map_err(|error| unplayed(&error))?;
+    fn why(&mut self, question: Question) -> Result<Vec<String>, Ended> {
+        let place = self.stepper.place(&self.stepper.here().name).unwrap_or_default();
+        let (recording, known) = (Arc::clone(self.recording()), self.accounts.get(&place).cloned());
+        let found =
+            asked::found(&recording, known, question, self.quiet).map_err(|error| unplayed(&error))?;
+        let Some(Found { account, answers }) = found else { return Ok(vec![words::stop::interrupted()]) };
+        let text = question.answered(&recording, &account, &answers, self.complete);
+        self.accounts.insert(place, account);
+        let text = text.map_err(|error| unplayed(&error))?;
         Ok(text.lines().flat_map(|line| picture::hung(line, WIDTH)).collect())
     }
 
     /// What there is to step through, and how.
-    fn introduction(&self, complete: bool) -> String {
+    fn introduction(&self) -> String {
         let recording = self.recording();
         let (case, seconds) = (&recording.case, recording.end.seconds());
-        let cut = (!recording.end.over()).then(|| words::cut_short(seconds, case.duration_seconds, complete));
+        let cut =
+            (!recording.end.over()).then(|| words::cut_short(seconds, case.duration_seconds, self.complete));
         let about = words::stop::introduction(recording.ticks, seconds, recording.events.len());
         let texts = [
             Some(case.story.clone()),

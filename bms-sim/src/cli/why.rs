@@ -1,13 +1,14 @@
 //! `why`: the chain that led to a fault, the values against their limits, how far it was, and the verdict.
 
+use super::rationale::{Asked, Question};
 use super::source::{Explains, Source, unplayed};
 use super::{Ended, complain, show, show_json, titled};
-use crate::case::{StartError, nearest};
+use crate::case::nearest;
 use crate::defect::{Defect, Kind};
 use crate::explain::chain::Chain;
 use crate::explain::contrast::Contrast;
 use crate::explain::contrast::faults::BetweenFaults;
-use crate::explain::distance::{self, Answer, Outcome};
+use crate::explain::distance;
 use crate::explain::{self, Account, document, words};
 use crate::recording::Recording;
 use bms_core::Fault;
@@ -37,31 +38,6 @@ pub(super) struct Why {
     /// Say instead what led to what the firmware did at this time: each refusal, each move of the contactors, each limit on current
     #[arg(long, value_name = "SECONDS", value_parser = seconds, allow_hyphen_values = true, conflicts_with_all = ["fault", "json", "outcome", "against"])]
     at: Option<f64>,
-}
-
-/// An outcome on the command line.
-#[derive(Clone, Copy, Debug, Eq, PartialEq, clap::ValueEnum)]
-enum Asked {
-    /// The fault is Confirmed
-    Confirmed,
-    /// Any fault is Confirmed
-    Any,
-    /// Some fault demands that the contactors open
-    Trip,
-    /// The contactors open against the operator's wish
-    Open,
-    /// Truth passes a safe bound
-    Hazard,
-}
-
-/// In a story of more ticks than this every replay takes its time: distances only when they are asked for.
-const LONG_TICKS: u64 = 120_000;
-
-/// Whether a story is as long as that. Larger steps at rest do not count: a replay in which nothing opens has none.
-pub(super) fn is_long<const CELLS: usize, const THERMISTORS: usize>(
-    recording: &Recording<CELLS, THERMISTORS>,
-) -> bool {
-    recording.end.at_ms / recording.case.tick_ms > LONG_TICKS
 }
 
 /// A time in the story.
@@ -134,9 +110,17 @@ impl Explains for Why {
             let said = explain::why_then(recording, seconds).map_err(|error| unplayed(&error))?;
             return Ok(alone(recording, &said));
         }
+        let question = Question { fault: self.fault, outcome: self.outcome };
+        let distances = if self.against.is_some() || self.other.is_some() {
+            Vec::new()
+        } else {
+            question.distances(recording)
+        };
         // Both are replays of the same run.
         let (account, answers) = std::thread::scope(|scope| {
-            let answers = scope.spawn(|| self.answers(recording));
+            let answers = distances.into_iter();
+            let answers = answers.map(|(outcome, fault)| distance::answer(recording, outcome, fault));
+            let answers = scope.spawn(|| answers.collect::<Result<Vec<_>, _>>());
             let account = Account::of(recording);
             (account, answers.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
         });
@@ -170,8 +154,8 @@ impl Explains for Why {
             let document = document::document(recording, &account, !recording.end.over());
             return Ok(show_json(&document.with_distances(&answers, &recording.case), Ended::AsExpected));
         }
-        let text = self.text(recording, &account, &answers, complete).map_err(|error| unplayed(&error))?;
-        Ok(show(&titled(&text), Ended::AsExpected))
+        let said = question.answered(recording, &account, &answers, complete);
+        Ok(alone(recording, &said.map_err(|error| unplayed(&error))?))
     }
 }
 
@@ -182,76 +166,4 @@ fn alone<const CELLS: usize, const THERMISTORS: usize>(
 ) -> Ended {
     let (title, played) = (&recording.case.title, words::played(recording));
     show(&titled(&format!("{title}\n\n{said}\n{played}\n{}\n", words::CAUTIONS)), Ended::AsExpected)
-}
-
-impl Why {
-    /// What would have changed what is asked about.
-    fn answers<const CELLS: usize, const THERMISTORS: usize>(
-        &self,
-        recording: &Recording<CELLS, THERMISTORS>,
-    ) -> Result<Vec<Answer>, StartError> {
-        let of =
-            |outcome| self.fault.or_else(|| distance::opening_fault(recording)).map(|fault| (outcome, fault));
-        let questions = match (self.outcome, self.fault) {
-            _ if self.against.is_some() || self.other.is_some() => Vec::new(),
-            (None, _) if is_long(recording) => Vec::new(),
-            (None | Some(Asked::Confirmed), Some(fault)) => vec![(Outcome::Confirmed(fault), fault)],
-            (None | Some(Asked::Confirmed), None) => distance::usual_questions(recording),
-            (Some(Asked::Any), _) => {
-                let fault = self.fault.or_else(|| distance::spoken_fault(recording));
-                fault.map(|fault| (Outcome::Any, fault)).into_iter().collect()
-            }
-            (Some(Asked::Trip), _) => of(Outcome::Trip).into_iter().collect(),
-            (Some(Asked::Open), _) => of(Outcome::Opened).into_iter().collect(),
-            (Some(Asked::Hazard), _) => of(Outcome::Hazard).into_iter().collect(),
-        };
-        questions.into_iter().map(|(outcome, fault)| distance::answer(recording, outcome, fault)).collect()
-    }
-
-    fn text<const CELLS: usize, const THERMISTORS: usize>(
-        &self,
-        recording: &Recording<CELLS, THERMISTORS>,
-        account: &Account,
-        answers: &[Answer],
-        complete: bool,
-    ) -> Result<String, StartError> {
-        let faults = match self.fault {
-            Some(fault) => vec![fault],
-            None => recording.confirmed().iter().map(|(_, seen)| seen.fault).collect(),
-        };
-        let mut text = format!("{}\n", recording.case.title);
-        if !recording.end.over() {
-            let (played, case) = (recording.end.seconds(), recording.case.duration_seconds);
-            text += &format!("{}\n", words::cut_short(played, case, complete));
-        }
-        if faults.is_empty() {
-            text += &(words::none_confirmed() + "\n");
-        }
-        if self.fault.is_none() {
-            for sentence in account.silence_in_words(&recording.case) {
-                text += &format!("{sentence}\n");
-            }
-        }
-        for fault in faults {
-            text += "\n";
-            text += &explain::why(recording, account, fault)?;
-        }
-        for answer in answers {
-            text += "\n";
-            text += &explain::distances(answer, &recording.case);
-        }
-        let near = explain::nearest(recording);
-        if !near.is_empty() {
-            text += &format!("\n{near}");
-        }
-        if answers.is_empty() && is_long(recording) {
-            text += &format!("\n{}\n", words::distances_not_asked());
-        }
-        text += "\n";
-        for sentence in account.verdict_in_words(&recording.case) {
-            text += &format!("{sentence}\n");
-        }
-        text += &format!("\n{}\n{}\n", words::played(recording), words::CAUTIONS);
-        Ok(text)
-    }
 }

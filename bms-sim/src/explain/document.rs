@@ -352,7 +352,11 @@ fn of_load_step(judged: &JudgedStep, case: &Case) -> Shown {
     Shown {
         kind,
         seconds: judged.seconds,
-        sentence: words::by_hand(&judged.step, case.config()),
+        sentence: words::by_hand(
+            &judged.step,
+            case.limits_at(judged.seconds).cell_resistance_high.trip,
+            case.config(),
+        ),
         values: values.with("from", judged.from).with("to", judged.duty),
     }
 }

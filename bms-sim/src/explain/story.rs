@@ -98,6 +98,10 @@ pub fn happened(case: &Case, event: &Event) -> String {
         What::DefectEnded(place) => defect(*place).map(words::defect_ends).unwrap_or_default(),
         What::Acted(ask) => words::acted(*ask),
         What::Repaired(repair) => words::repaired(repair),
+        What::LimitsChanged(place) => {
+            let changed = case.changes.get(*place);
+            changed.map(|changed| words::stop::limits_changed(&changed.change, case)).unwrap_or_default()
+        }
         What::DutyBegan(work) => words::duty_begins(work),
         What::Told(evidence) => words::evidence(evidence),
         What::Cooled(cooling) => words::cooled(*cooling),
@@ -138,6 +142,7 @@ fn ordinary(what: &What) -> Option<String> {
         What::DefectBegan(_)
         | What::DefectEnded(_)
         | What::Repaired(_)
+        | What::LimitsChanged(_)
         | What::DutyBegan(_)
         | What::Told(_)
         | What::Breached(_) => None,

@@ -35,7 +35,7 @@ mod write;
 pub use write::{Sentence, Writing, unfinished};
 
 use super::{Recording, play_to};
-use crate::case::{Case, CaseError, StartError};
+use crate::case::{Case, CaseError, MOST_SEED, StartError};
 use mcap::McapError;
 use read::{Contents, Damage, Entries};
 use std::fs::File;
@@ -290,7 +290,11 @@ impl Contents {
             return Err(refused("case_digest", &digest, &hexadecimal(case.digest)));
         }
         let seed = entry(&run, "seed")?;
-        case.seed = seed.parse().map_err(|_| refused("seed", &seed, "a whole number from 0"))?;
+        case.seed = seed
+            .parse()
+            .ok()
+            .filter(|seed| *seed <= MOST_SEED)
+            .ok_or_else(|| refused("seed", &seed, &format!("a whole number from 0 to {MOST_SEED}")))?;
         let (ticks, digest, complete) = match (&self.end, self.last) {
             (Some(end), _) => (entry(end, "ticks")?, entry(end, "decisions_digest")?, true),
             (None, Some(last)) => (last.ticks.to_string(), last.decisions_digest, false),

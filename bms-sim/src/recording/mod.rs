@@ -56,6 +56,8 @@ pub enum What {
     Acted(Ask),
     /// The workshop put a new part in.
     Repaired(Repair),
+    /// The firmware took other limits; the change's place in the case's list.
+    LimitsChanged(usize),
     /// Another duty began.
     DutyBegan(&'static str),
     /// The firmware told something rare.

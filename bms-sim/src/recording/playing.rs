@@ -5,7 +5,7 @@ use super::digest::Digest;
 use super::recorder::Recorder;
 use super::snapshots::Snapshots;
 use super::{Follow, Recording, What};
-use crate::case::{Case, StartError};
+use crate::case::{Case, Change, StartError};
 use crate::run::Loop;
 use crate::world::truth::{Breach, SafeBounds};
 use std::sync::Arc;
@@ -108,6 +108,11 @@ fn tell_story(case: &Case, recorder: &mut Recorder, before: f64) {
     for act in &case.acts {
         if passed(Duration::from_millis(act.at_ms).as_secs_f64()) {
             recorder.note(What::Acted(act.ask));
+        }
+    }
+    for (place, changed) in case.changes.iter().enumerate() {
+        if matches!(changed.change, Change::Limits(_)) && passed(changed.seconds()) {
+            recorder.note(What::LimitsChanged(place));
         }
     }
     let begun = case.demand_at(now).work.name();

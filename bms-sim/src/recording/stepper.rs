@@ -121,17 +121,33 @@ impl<const CELLS: usize, const THERMISTORS: usize> Stepper<CELLS, THERMISTORS> {
     }
 
     /// Makes a branch in which something is otherwise from the next tick on, and stands in it, at the same tick. `progress` as for
-    /// [`play`](super::play).
+    /// [`play`](super::play). Whether it was made: not so when `progress` did not let it go on to its end.
     ///
     /// # Errors
     /// When the change makes no sense, or no tick comes any more.
-    pub fn branch(&mut self, change: &Change, progress: impl FnMut(f64) -> bool) -> Result<(), Unchanged> {
-        let recording = self.here().recording.branch(self.played, Some(change), progress)?;
+    pub fn branch(
+        &mut self,
+        change: &Change,
+        mut progress: impl FnMut(f64) -> bool,
+    ) -> Result<bool, Unchanged> {
+        let mut whole = true;
+        let recording = self.here().recording.branch(self.played, Some(change), |seconds| {
+            whole &= progress(seconds);
+            whole
+        })?;
+        if !whole {
+            return Ok(false);
+        }
         let name = format!("branch-{}", self.branches.len());
         let from = Some((self.here, self.played));
-        self.branches.push(Branch { name, from, change: Some(*change), recording: Arc::new(recording) });
+        self.branches.push(Branch {
+            name,
+            from,
+            change: Some(change.clone()),
+            recording: Arc::new(recording),
+        });
         self.here = self.branches.len() - 1;
-        Ok(())
+        Ok(true)
     }
 
     /// Stands in the branch of this name, at the same tick or at its end. Whether there is one.

@@ -203,6 +203,7 @@ pub fn of(what: &What) -> (&'static str, Values) {
             };
             ("repaired", done)
         }
+        What::LimitsChanged(place) => ("limits_changed", none.with("change", place + 1)),
         What::DutyBegan(work) => ("duty_began", none.with("do", *work)),
         What::Told(evidence) => told(evidence),
         What::Cooled(cooling) => ("cooling", none.with("runs", *cooling == Cooling::On)),

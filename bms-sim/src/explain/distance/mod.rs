@@ -40,7 +40,7 @@ use bms_core::witness::Assessment;
 use edge::same;
 use model::{Heard, Listener};
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
 /// What would have changed one outcome.
 #[derive(Clone, Debug, PartialEq)]
@@ -152,6 +152,17 @@ const MOST_OTHERS: usize = 2;
 /// So many faults are asked about when none is named.
 const MOST_QUESTIONS: usize = 3;
 
+/// How far the search for an answer is. Whoever waits for it looks here, and may stop it.
+#[derive(Debug, Default)]
+pub struct Course {
+    /// Set by whoever does not want the answer any more.
+    pub stop: AtomicBool,
+    /// Numbers that are turned.
+    pub numbers: AtomicUsize,
+    /// Those of which it is known where they flip the outcome.
+    pub turned: AtomicUsize,
+}
+
 /// What would have changed an outcome, by the numbers of a fault, of the defects and of the sensor that the fault is seen with.
 ///
 /// # Errors
@@ -161,26 +172,42 @@ pub fn answer<const CELLS: usize, const THERMISTORS: usize>(
     outcome: Outcome,
     fault: Fault,
 ) -> Result<Answer, StartError> {
+    answer_on(&Course::default(), recording, outcome, fault)
+}
+
+/// The same with somebody who looks on. An answer that was stopped is not finished, and worth nothing.
+///
+/// # Errors
+/// When the type has other counts than the case's pack.
+pub fn answer_on<const CELLS: usize, const THERMISTORS: usize>(
+    course: &Course,
+    recording: &Recording<CELLS, THERMISTORS>,
+    outcome: Outcome,
+    fault: Fault,
+) -> Result<Answer, StartError> {
     // Of a run that was cut short nothing is asked that lies behind its end.
     let until_ms = if recording.end.over() { u64::MAX } else { recording.end.at_ms };
     let mut listener = Listener::of(fault);
     let as_it_stands = &recording.case;
     let came = replayed::<CELLS, THERMISTORS>(as_it_stands, outcome, until_ms, &mut listener)?;
-    let mut question = Question { case: as_it_stands, outcome, fault, until_ms, came, heard: None };
+    let stop = &course.stop;
+    let mut question = Question { case: as_it_stands, outcome, fault, until_ms, came, heard: None, stop };
     let others = question.others(&recording.confirmed());
     question.heard = match came {
         None => Some(listener.heard(as_it_stands)),
         Some(_) => question.without::<CELLS, THERMISTORS>()?,
     };
     let knobs = question.knobs(&others, seen(recording, fault));
+    course.numbers.fetch_add(knobs.len(), Ordering::Relaxed);
     let mut distances: Vec<Option<Result<Distance, StartError>>> = vec![None; knobs.len()];
     work::spread(
         &knobs,
         work::all_threads(),
-        &AtomicBool::new(false),
+        stop,
         |knob| Some(question.distance::<CELLS, THERMISTORS>(*knob)),
         |place, distance| {
             distances[place] = Some(distance);
+            course.turned.fetch_add(1, Ordering::Relaxed);
             true
         },
     );
@@ -209,6 +236,7 @@ struct Question<'a> {
     came: Option<Came>,
     /// What the firmware told of the fault in a run in which it was not Confirmed.
     heard: Option<Heard>,
+    stop: &'a AtomicBool,
 }
 
 impl Question<'_> {
@@ -308,13 +336,16 @@ impl Question<'_> {
         Ok(Distance { knob, stands, found, tolerance: Tolerance::of(knob, self.case) })
     }
 
-    /// The case with a number turned; nothing if it would not be accepted.
+    /// The case with a number turned; nothing if it would not be accepted, or nobody wants to know any more.
     fn play<const CELLS: usize, const THERMISTORS: usize>(
         &self,
         knob: Knob,
         value: f64,
     ) -> Result<Option<Side>, StartError> {
         let Ok(turned) = knob.turned(self.case, value) else { return Ok(None) };
+        if self.stop.load(Ordering::Relaxed) {
+            return Ok(None);
+        }
         let came = replayed::<CELLS, THERMISTORS>(&Arc::new(turned), self.outcome, self.until_ms, &mut ())?;
         Ok(Some(Side { value, came }))
     }

@@ -17,7 +17,7 @@ use bms_core::estimate::{Interval, LoadStep};
 use bms_core::fault::{Fault, Reading, Stage};
 use bms_core::limit::Side;
 use bms_core::sequence::Because;
-use bms_core::units::{Millis, Volts};
+use bms_core::units::{Milliohms, Millis, Volts};
 use bms_core::wires::WireTest;
 use bms_core::witness::{Assessment, Evidence, Place, Refusal, Unseparable};
 use core::cmp::Ordering;
@@ -27,15 +27,17 @@ use core::cmp::Ordering;
 pub fn load_steps(steps: &[JudgedStep], case: &Case) -> String {
     let heading = "By hand, the last three load steps; the smallest excess counts:\n".to_owned();
     steps.iter().fold(heading, |text, judged| {
-        let (at, sum) = (clock(judged.seconds), by_hand(&judged.step, case.config()));
+        let limit = case.limits_at(judged.seconds).cell_resistance_high.trip;
+        let (at, sum) = (clock(judged.seconds), by_hand(&judged.step, limit, case.config()));
         text + &format!("  {at:>10}  from {} to {}: {sum}\n", judged.from, judged.duty)
     })
 }
 
-/// The load step of a resistive cell as sums for a pocket calculator: every result follows from the figures shown.
+/// The load step of a resistive cell as sums for a pocket calculator, held against this limit: every result follows from the figures
+/// shown.
 #[must_use]
-pub fn by_hand(step: &LoadStep, config: &Config) -> String {
-    let (facts, limit) = (&config.pack.resistance, config.faults.cell_resistance_high.trip);
+pub fn by_hand(step: &LoadStep, limit: Milliohms, config: &Config) -> String {
+    let facts = &config.pack.resistance;
     let hundredth = |number: i64, unit: &str| format!("{} {unit}", placed(number, 2));
     let thousandth = |number: i64| format!("{} mΩ", placed(number, 3));
     let millivolts = rounded((i64::from(step.volts.bits()) * 1_000_000) >> 16, 2);

@@ -3,7 +3,7 @@
 use super::evidence::assessment;
 use super::names::{contactor as name, reaction as demanded, rule, step};
 use super::numbers::{amps, celsius, clock, decimal, duration, percent, seconds, volts};
-use crate::case::{Change, Duty};
+use crate::case::{Case, Change, Duty, Knob, LimitChange};
 use crate::defect::Defect;
 use crate::explain::compare::{Comparison, First};
 use crate::recording::stepper::Way;
@@ -246,31 +246,83 @@ pub fn only_in(branch: &str, events: usize) -> String {
     }
 }
 
-/// What is otherwise in a branch.
+/// What is otherwise from some time on.
 #[must_use]
-pub fn change(change: &Change) -> String {
+pub fn change(change: &Change, case: &Case) -> String {
     match *change {
-        Change::Limit(fault, trip) => format!("the limit of {} is {trip}", fault.words()),
-        Change::Dwell(fault, dwell_ms) => format!("the dwell of {} is {dwell_ms} ms", fault.words()),
-        Change::Duty(work, amount) => format!("the duty is {} with {amount} A", work.name()),
-        Change::Act(ask) => super::acted(ask),
-        Change::Inject(kind, place, severity) => {
-            super::defect_begins(&Defect { severity, ..Defect::usual(kind, place, 0.0) })
+        Change::Limits(ref changes) => {
+            let said: Vec<String> = changes.iter().map(|change| limits(change, case)).collect();
+            said.join("; ")
         }
+        Change::Duty { work, rate_c } => {
+            let tenths = libm::rint(10.0 * rate_c * case.pack.ampere_hours());
+            format!("the duty is {} with {} A", work.name(), tenths / 10.0)
+        }
+        Change::Act(ask) => super::acted(ask),
+        Change::Defect(ref begun) => super::defect_begins(begun),
         Change::Mend(place) => format!("defect {} is mended", place + 1),
     }
 }
 
+/// The firmware takes other limits in mid-story.
+#[must_use]
+pub fn limits_changed(changed: &Change, case: &Case) -> String {
+    format!("CHANGE: from now on {}", change(changed, case))
+}
+
+/// The limits of a fault from now on.
+fn limits(change: &LimitChange, case: &Case) -> String {
+    let LimitChange { fault, trip, release, dwell_ms, release_dwell_ms } = *change;
+    let unit = Knob::Trip(fault).unit(case);
+    let value = |name: &str, value: Option<f64>| {
+        value.map(|value| format!("the {name} of {} is {value} {unit}", fault.words()))
+    };
+    let time = |name: &str, time: Option<u64>| {
+        time.map(|time| format!("the {name} of {} is {time} ms", fault.words()))
+    };
+    let said = [
+        value("limit", trip),
+        value("release limit", release),
+        time("dwell", dwell_ms),
+        time("release dwell", release_dwell_ms),
+    ];
+    said.into_iter().flatten().collect::<Vec<_>>().join("; ")
+}
+
 /// A branch among the others.
 #[must_use]
-pub fn branch(name: &str, of: Option<(&str, u64)>, changed: Option<&Change>, here: bool) -> String {
+pub fn branch(
+    name: &str,
+    of: Option<(&str, u64)>,
+    changed: Option<&Change>,
+    case: &Case,
+    here: bool,
+) -> String {
     let here = if here { "here: " } else { "" };
     match (of, changed) {
         (Some((trunk, tick)), Some(changed)) => {
-            format!("{here}{name}, from tick {tick} of {trunk}: {}", change(changed))
+            format!("{here}{name}, from tick {tick} of {trunk}: {}", change(changed, case))
         }
         _ => format!("{here}{name}, as it was played"),
     }
+}
+
+/// A branch stands in a case file.
+#[must_use]
+pub fn saved_as_case(file: &str) -> String {
+    format!("{file}: a case that run, why, step and report take; it expects nothing that the original did")
+}
+
+/// A branch stands in a recording.
+#[must_use]
+pub fn saved_as_recording(file: &str, ticks: u64) -> String {
+    format!("{file}: a recording of {ticks} ticks that why, step and report take")
+}
+
+/// A long piece of work was ended before its time.
+#[must_use]
+pub fn interrupted() -> String {
+    "interrupted; nothing was found out".to_owned()
 }
 
 /// A defect of the case with its number, as `mend` takes it.

@@ -1,12 +1,12 @@
 //! Laws of stepping and of branches, on a trainer that works, loses a thermistor wire and leaks.
 
-use crate::case::{Ask, Case, Change, Unchanged, Work};
-use crate::defect::{DefectError, Kind};
+use crate::case::{Ask, Case, Change, LimitChange, Unchanged, Work};
+use crate::defect::{Defect, DefectError, Kind, Spells};
 use crate::recording::stepper::{Sought, Stepper, Way};
 use crate::recording::{self, MOST_SNAPSHOTS, Recording};
 use crate::run::Loop;
 use bms_core::Fault;
-use bms_core::frame::{Clearance, Replaced};
+use bms_core::frame::{Clearance, Contactor, Replaced};
 use proptest::prelude::*;
 use std::sync::{Arc, LazyLock};
 
@@ -53,25 +53,58 @@ fn played(case: &Case) -> Arc<Trainer> {
     Arc::new(recording::play(&Arc::new(case.clone()), |_| true).unwrap())
 }
 
-/// One of each kind of change.
+/// A limit that is changed in nothing.
+const fn same_limit(fault: Fault) -> LimitChange {
+    LimitChange { fault, trip: None, release: None, dwell_ms: None, release_dwell_ms: None }
+}
+
+/// A defect of this kind and strength, wherever it begins.
+fn defect(kind: Kind, place: usize, severity: f64) -> Defect {
+    Defect { severity, ..Defect::usual(kind, place, 0.0) }
+}
+
+/// One of each kind of change, with whatever can be said of it.
 fn changes() -> impl Strategy<Value = Change> {
+    let limits = |change| Change::Limits(vec![change]);
+    let (low, high) = (Fault::CellUnderVoltage, Fault::CellOverVoltage);
+    let spells = Some(Spells { period_seconds: 1.7, duty: 0.3 });
+    let spoken = Defect { end_seconds: Some(40.0), spells, ..defect(Kind::CellChannelOffset, 1, 33.3) };
     prop::sample::select(vec![
-        Change::Limit(Fault::CellUnderVoltage, 2.9),
-        Change::Limit(Fault::CellOverVoltage, 3.6),
-        Change::Dwell(Fault::ThermistorOpen, 1_000),
-        Change::Duty(Work::Travel, 5.0),
-        Change::Duty(Work::TopUp, 8.0),
+        limits(LimitChange { trip: Some(2.9), ..same_limit(low) }),
+        limits(LimitChange { trip: Some(3.6), release: Some(3.511), ..same_limit(high) }),
+        limits(LimitChange { dwell_ms: Some(1_000), ..same_limit(Fault::ThermistorOpen) }),
+        Change::Limits(vec![
+            LimitChange { release_dwell_ms: Some(730), ..same_limit(low) },
+            LimitChange { trip: Some(1.0 / 3.0), ..same_limit(Fault::CellSpread) },
+        ]),
+        Change::Duty { work: Work::Travel, rate_c: 5.0 / 7.0 },
+        Change::Duty { work: Work::TopUp, rate_c: 0.4 },
+        Change::Duty { work: Work::Hold, rate_c: 0.0 },
         Change::Act(Ask::Open),
         Change::Act(Ask::Clear(Clearance::Service)),
+        Change::Act(Ask::Clear(Clearance::Panel)),
         Change::Act(Ask::Replace(Replaced::Cell(3))),
-        Change::Inject(Kind::AddedResistance, 4, 20.0),
-        Change::Inject(Kind::ThermistorFrozen, 6, 1.0),
-        Change::Inject(Kind::ChargeOutOfLine, 9, -2.0),
-        Change::Inject(Kind::ConfigurationBit, 0, 1.0),
+        Change::Act(Ask::Replace(Replaced::Contactor(Contactor::Positive))),
+        Change::Defect(Defect { grows_seconds: 2.2, ..defect(Kind::AddedResistance, 4, 20.0) }),
+        Change::Defect(defect(Kind::ThermistorFrozen, 6, 1.0)),
+        Change::Defect(defect(Kind::ChargeOutOfLine, 9, -2.0)),
+        Change::Defect(defect(Kind::ConfigurationBit, 0, 1.0)),
+        Change::Defect(defect(Kind::CurrentDead, 1, 1.0)),
+        Change::Defect(spoken),
         Change::Mend(0),
         Change::Mend(1),
         Change::Mend(2),
     ])
+}
+
+/// What a change of this list may be refused for, where it comes: it has ended by then.
+const fn refusable(error: &Unchanged) -> bool {
+    matches!(error, Unchanged::EndedAlready { .. } | Unchanged::Defect(DefectError::Time { .. }))
+}
+
+/// The case that is read from a text.
+fn read(text: &str) -> Case {
+    Case::parse(text, "trainer").unwrap_or_else(|error| panic!("{}", error.excerpt(false)))
 }
 
 /// Pack, firmware and answer are the same, bit for bit.
@@ -126,6 +159,7 @@ proptest! {
             Ok(branch) => {
                 let branch = Arc::new(branch);
                 prop_assert!(same_run(&branch, &played(&branch.case)), "{change:?} from {tick}");
+                prop_assert_eq!(&read(&branch.case.file()), &*branch.case, "{}", branch.case.file());
                 // Before its tick nothing of the change is known yet, not even that it comes.
                 let case = if visited <= tick { &PLAYED.case } else { &branch.case };
                 let mut straight = Loop::<16, 8>::new(case).unwrap();
@@ -135,7 +169,7 @@ proptest! {
                 let seen = branch.at(visited);
                 prop_assert!(visited == tick || same(&seen, &straight), "{change:?} from {tick} at {visited}");
             }
-            Err(error) => prop_assert!(matches!(error, Unchanged::EndedAlready { .. }), "{error}"),
+            Err(error) => prop_assert!(refusable(&error), "{error}"),
         }
         prop_assert_eq!(format!("{:?}", PLAYED.at(visited)), before);
     }
@@ -148,6 +182,7 @@ proptest! {
         // Also from before the first one parted, and behind.
         for tick in [ticks.1, ticks.0 + ticks.1] {
             if let Ok(two) = one.branch(tick, Some(&second), |_| true) {
+                prop_assert_eq!(&read(&two.case.file()), &*two.case, "{}", two.case.file());
                 prop_assert!(same_run(&two, &played(&two.case)), "{first:?} from {}, {second:?} from {tick}", ticks.0);
             }
         }
@@ -189,14 +224,53 @@ fn a_time_is_found_as_its_tick() {
 fn what_makes_no_sense_is_refused() {
     let refused = |change: Change| PLAYED.branch(700, Some(&change), |_| true).map(|_| ()).unwrap_err();
     assert_eq!(refused(Change::Mend(3)), Unchanged::NoSuchDefect { found: 4, count: 3 });
-    assert!(matches!(refused(Change::Limit(Fault::CellOverVoltage, 99.0)), Unchanged::Limit { .. }));
-    assert!(matches!(refused(Change::Limit(Fault::InterlockOpen, 1.0)), Unchanged::NoLimit { .. }));
-    assert!(matches!(refused(Change::Duty(Work::Hoist, 1e4)), Unchanged::Amps { .. }));
+    let limit = |fault, trip| Change::Limits(vec![LimitChange { trip: Some(trip), ..same_limit(fault) }]);
+    assert!(matches!(refused(limit(Fault::CellOverVoltage, 99.0)), Unchanged::Limit { .. }));
+    assert!(matches!(refused(limit(Fault::InterlockOpen, 1.0)), Unchanged::NoLimit { .. }));
+    assert!(matches!(refused(Change::Duty { work: Work::Hoist, rate_c: 1e3 }), Unchanged::Rate { .. }));
     assert!(matches!(
-        refused(Change::Inject(Kind::CellLeak, 16, 5.0)),
+        refused(Change::Defect(defect(Kind::CellLeak, 16, 5.0))),
         Unchanged::Defect(DefectError::Place { .. })
     ));
     assert_eq!(PLAYED.branch(1_600, None, |_| true).map(|_| ()), Err(Unchanged::Over));
+}
+
+/// A branch whose run was broken off is none: nobody may take it for the whole.
+#[test]
+fn a_branch_that_is_broken_off_is_not_made() {
+    let mut stepper = Stepper::new(Arc::clone(&PLAYED));
+    stepper.by(Way::On, 500);
+    assert_eq!(stepper.branch(&Change::Act(Ask::Open), |seconds| seconds < 8.0), Ok(false));
+    assert_eq!((stepper.branches().len(), stepper.played()), (1, 500));
+}
+
+/// A pack that rests in steps of 10 s is met at the tick of a change, whatever is changed, and the same from its text.
+#[test]
+fn a_pack_at_rest_is_met_where_something_is_otherwise() {
+    let story = "schema = 1\ntitle = ''\nstory = ''\npack = 'trainer'\nseed = 3\nduration_s = 4000\n[start]\ncharge_percent = 60\n\
+                 celsius = 18\n[[defect]]\nkind = 'cell_leak'\ncell = 6\nohms = 20\nat_s = 100\n[rest]\nstep_s = 10\n";
+    let case = read(story);
+    let resting = played(&case);
+    let wide = |of: &Trainer, ticks: std::ops::Range<u64>| {
+        let at: Vec<u64> = ticks.map(|tick| of.at(tick).at_ms).collect();
+        at.windows(2).any(|two| two[1] - two[0] > 1_000)
+    };
+    let tick = resting.ticks - 40;
+    assert!(wide(&resting, tick - 20..tick), "it rests there");
+    for change in [
+        Change::Limits(vec![LimitChange { dwell_ms: Some(900), ..same_limit(Fault::CellOverVoltage) }]),
+        Change::Duty { work: Work::Travel, rate_c: 0.3 },
+        Change::Act(Ask::Close),
+    ] {
+        let branch = resting.branch(tick, Some(&change), |_| true).unwrap();
+        assert!(same_run(&branch, &played(&read(&branch.case.file()))), "{change:?}");
+        assert!(branch.case.changes.iter().all(|changed| changed.at_ms == resting.at(tick).at_ms));
+        // Said in a file at an instant that no step ends at, it is not passed over.
+        let changed = case.changed(3_333_330, &change).unwrap();
+        let told = played(&changed);
+        let found = told.events.iter().any(|event| (event.seconds - 3_333.33).abs() < 1e-9);
+        assert!(found, "{change:?}: {:?}", told.events.last());
+    }
 }
 
 /// Whatever the length, snapshots are no more than promised and evenly spaced, and no tick is further from one than that.

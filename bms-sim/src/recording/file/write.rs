@@ -94,6 +94,15 @@ impl Writing {
         Ok(recording)
     }
 
+    /// Leaves nothing behind, of a run that nobody wants any more.
+    ///
+    /// # Errors
+    /// When what was written cannot be removed.
+    pub fn discard(self) -> Result<(), FileError> {
+        let file = self.path.display().to_string();
+        std::fs::remove_file(&self.part).map_err(|source| FileError::Unreachable { file, source })
+    }
+
     /// Gives the file its name.
     ///
     /// # Errors
