@@ -290,7 +290,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Session<CELLS, THERMISTORS> {
                 let branches = self.stepper.branches().iter();
                 let costs = branches.map(|branch| (&branch.name, branch.recording.snapshots_cost()));
                 let costs = costs.map(|(name, cost)| words::stop::snapshots(name, &cost));
-                return costs.flat_map(|line| wrapped(&line, WIDTH)).collect();
+                let near = words::stop::near_by(&self.stepper.near_cost());
+                return costs.chain([near]).flat_map(|line| wrapped(&line, WIDTH)).collect();
             }
         };
         let stop = self.stepper.stop();

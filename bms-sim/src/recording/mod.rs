@@ -10,6 +10,7 @@ pub mod column;
 mod digest;
 pub mod export;
 pub mod file;
+mod near;
 mod playing;
 mod recorder;
 pub mod signals;
@@ -17,6 +18,7 @@ mod snapshots;
 pub mod stepper;
 pub mod values;
 
+pub use near::MOST as MOST_NEAR;
 pub use recorder::{JudgedStep, Nearest, Tightest};
 pub use snapshots::{Cost, MOST as MOST_SNAPSHOTS};
 
@@ -157,15 +159,28 @@ impl<const CELLS: usize, const THERMISTORS: usize> Recording<CELLS, THERMISTORS>
     /// The loop as it stood before a tick, played on from the snapshot before it. Beyond the end: the end.
     #[must_use]
     pub fn at(&self, tick: u64) -> Loop<CELLS, THERMISTORS> {
-        if let Some(trunk) = self.trunk.as_ref().filter(|trunk| tick < trunk.tick) {
-            return trunk.recording.at(tick);
-        }
-        let Some(snapshot) = self.snapshots.before(|now| now.tick <= tick) else { return self.end.clone() };
-        let mut visited = snapshot.now.clone();
+        let Some(snapshot) = self.snapshot_before(tick) else { return self.end.clone() };
+        let mut visited = snapshot.clone();
         while visited.tick < tick && !visited.over() {
             visited.advance(&mut ());
         }
         visited
+    }
+
+    /// The last snapshot before a tick, or at it.
+    fn snapshot_before(&self, tick: u64) -> Option<&Loop<CELLS, THERMISTORS>> {
+        match self.trunk.as_ref().filter(|trunk| tick < trunk.tick) {
+            Some(trunk) => trunk.recording.snapshot_before(tick),
+            None => self.snapshots.before(|now| now.tick <= tick).map(|playing| &playing.now),
+        }
+    }
+
+    /// The tick of the first snapshot behind a tick; that of the end when there is none.
+    fn next_snapshot(&self, tick: u64) -> u64 {
+        match self.trunk.as_ref().filter(|trunk| tick < trunk.tick) {
+            Some(trunk) => trunk.recording.next_snapshot(tick).min(trunk.tick),
+            None => self.snapshots.after(tick).unwrap_or(self.ticks),
+        }
     }
 
     /// What its snapshots cost; those of what it branches from are counted there.

@@ -74,6 +74,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> Snapshots<CELLS, THERMISTORS>
         self.kept.get(before.checked_sub(1)?)
     }
 
+    /// The tick of the first one behind a tick.
+    pub(super) fn after(&self, tick: u64) -> Option<u64> {
+        let next = self.kept.partition_point(|kept| kept.now.tick <= tick);
+        self.kept.get(next).map(|kept| kept.now.tick)
+    }
+
     /// What they cost.
     pub(super) fn cost(&self) -> Cost {
         let listed = self.kept.last().map_or(0, |kept| {

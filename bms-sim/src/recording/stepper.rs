@@ -7,10 +7,11 @@
 //! From where it stands it may go another way: a branch beside the recording, with something otherwise from the next tick on. Branches may
 //! have branches; none changes what it came from.
 //!
-//! Going back is playing again: from the snapshot before the tick, at most [`spacing`](super::Cost::spacing) ticks. The same tick looks the same
-//! from either side, bit for bit.
+//! Going back is playing again: from the snapshot before the tick, at most [`spacing`](super::Cost::spacing) ticks; and a [near](super::near)
+//! part of that where one steps. The same tick looks the same from either side, bit for bit.
 
-use super::{Event, Recording, What};
+use super::near::Near;
+use super::{Cost, Event, Recording, What};
 use crate::case::{Change, Unchanged};
 use crate::run::Loop;
 use bms_core::{Decision, Evidence, Frame, Witness};
@@ -22,6 +23,7 @@ pub struct Stepper<const CELLS: usize, const THERMISTORS: usize> {
     branches: Vec<Branch<CELLS, THERMISTORS>>,
     here: usize,
     played: u64,
+    near: Near<CELLS, THERMISTORS>,
 }
 
 /// A recording among its branches.
@@ -105,7 +107,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Stepper<CELLS, THERMISTORS> {
     #[must_use]
     pub fn new(recording: Arc<Recording<CELLS, THERMISTORS>>) -> Self {
         let original = Branch { name: ORIGINAL.to_owned(), from: None, change: None, recording };
-        Self { branches: vec![original], here: 0, played: 0 }
+        Self { branches: vec![original], here: 0, played: 0, near: Near::default() }
     }
 
     /// The recording and its branches, in the order in which they were made.
@@ -147,6 +149,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Stepper<CELLS, THERMISTORS> {
             recording: Arc::new(recording),
         });
         self.here = self.branches.len() - 1;
+        self.near = Near::default();
         Ok(true)
     }
 
@@ -154,6 +157,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Stepper<CELLS, THERMISTORS> {
     pub fn go(&mut self, name: &str) -> bool {
         let Some(place) = self.place(name) else { return false };
         self.here = place;
+        self.near = Near::default();
         self.stand(self.played);
         true
     }
@@ -182,6 +186,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> Stepper<CELLS, THERMISTORS> {
         }
         way.reverse();
         way
+    }
+
+    /// What the snapshots around where it stands cost, beside those of the recording.
+    #[must_use]
+    pub fn near_cost(&self) -> Cost {
+        self.near.cost(&self.here().recording, self.played.saturating_sub(1))
     }
 
     /// How many ticks were played where it stands.
@@ -227,8 +237,11 @@ impl<const CELLS: usize, const THERMISTORS: usize> Stepper<CELLS, THERMISTORS> {
 
     /// The tick that was played last; nothing before the first one.
     #[must_use]
-    pub fn stop(&self) -> Option<Stop<CELLS, THERMISTORS>> {
-        self.played.checked_sub(1).map(|tick| self.here().recording.stop(tick))
+    pub fn stop(&mut self) -> Option<Stop<CELLS, THERMISTORS>> {
+        let tick = self.played.checked_sub(1)?;
+        let recording = Arc::clone(&self.here().recording);
+        let before = self.near.at(&recording, tick);
+        Some(recording.stopped(before))
     }
 }
 
@@ -236,7 +249,11 @@ impl<const CELLS: usize, const THERMISTORS: usize> Recording<CELLS, THERMISTORS>
     /// A tick as it was played. Beyond the end it is the one that would come next.
     #[must_use]
     pub fn stop(&self, tick: u64) -> Stop<CELLS, THERMISTORS> {
-        let mut now = self.at(tick);
+        self.stopped(self.at(tick))
+    }
+
+    /// The tick that comes next, of this run.
+    fn stopped(&self, mut now: Loop<CELLS, THERMISTORS>) -> Stop<CELLS, THERMISTORS> {
         let (tick, seconds, frame) = (now.tick, now.seconds(), now.frame());
         let mut heard = Heard(Vec::new());
         let decision = now.advance(&mut heard);

@@ -7,7 +7,7 @@ use crate::case::{Case, Change, Duty, Knob, LimitChange};
 use crate::defect::Defect;
 use crate::explain::compare::{Comparison, First};
 use crate::recording::stepper::Way;
-use crate::recording::{Cost, MOST_SNAPSHOTS};
+use crate::recording::{Cost, MOST_NEAR, MOST_SNAPSHOTS};
 use bms_core::decision::{Coil, Cooling, CurrentLimits, Decision, Warning};
 use bms_core::fault::{Fault, Reaction};
 use bms_core::frame::{Contactor, Frame};
@@ -336,6 +336,19 @@ pub fn numbered_defect(number: usize, listed: &Defect) -> String {
 #[must_use]
 pub fn no_defect() -> String {
     "the case has no defect".to_owned()
+}
+
+/// What the snapshots around where one stands cost.
+#[must_use]
+pub fn near_by(cost: &Cost) -> String {
+    let Cost { snapshots, spacing, bytes_each } = *cost;
+    let kilobytes = |bytes: usize| bytes.div_ceil(1_000);
+    format!(
+        "around this tick: {snapshots} more of {} kB, {} kB in all; one every {spacing} ticks, at most {MOST_NEAR} ({} kB)",
+        kilobytes(bytes_each),
+        kilobytes(bytes_each * snapshots),
+        kilobytes(bytes_each * MOST_NEAR)
+    )
 }
 
 /// What the snapshots of a recording cost.
