@@ -47,7 +47,7 @@ pub fn by_hand(step: &LoadStep, limit: Milliohms, config: &Config) -> String {
     let (expected, fixed) = (i64::from(step.expected.milli()), i64::from(limit.milli()));
     let part = rounded(expected * i64::from(facts.excess_of_expected.parts_per_million()) / 1_000, 0);
     format!(
-        "{} moved by {} in a step of {}: {} ÷ {} = {}; at its temperature {} is expected, so {} too much; allowed are {} and {} of what is \
+        "{} moved by {} in a step of {}: {} ÷ {} = {}; by the pack's median cell {} is expected at its temperature, so {} too much; allowed are {} and {} of what is \
 expected, together {}",
         place(Place::Cell(step.cell)),
         hundredth(millivolts, "mV"),

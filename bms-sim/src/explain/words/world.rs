@@ -3,7 +3,7 @@
 use super::departs::{fact, reading};
 use super::evidence::{assessment, evidence};
 use super::names::{reaction, stage};
-use super::numbers::{clock, seconds};
+use super::numbers::{clock, duration, seconds};
 use super::story::acted;
 use crate::case::Case;
 use crate::defect::{Defect, PlaceKind};
@@ -13,6 +13,7 @@ use crate::explain::verdict::{Criticality, Verdict};
 use crate::recording::Nearest;
 use crate::repair::Repair;
 use crate::world::truth::{Bound, Breach};
+use bms_core::units::Millis;
 
 /// Where a defect is; empty for what the pack has only once.
 #[must_use]
@@ -163,7 +164,13 @@ pub fn link(link: &Link, case: &Case) -> String {
             format!("a measurement departs{by}: {}", reading(found))
         }
         LinkKind::Suspected(seen) => format!("{} is Suspect: {}", seen.fault.words(), assessment(seen)),
-        LinkKind::Confirmed(seen) => format!("{} is Confirmed: {}", seen.fault.words(), assessment(seen)),
+        LinkKind::Confirmed(seen) => {
+            let held = match seen.dwell {
+                Millis::ZERO => "without a dwell".to_owned(),
+                dwell => format!("after a dwell of {}", duration(dwell)),
+            };
+            format!("{} is Confirmed {held}: {}", seen.fault.words(), assessment(seen))
+        }
         LinkKind::Reacted(now) => format!("the reaction holds: {}", reaction(*now)),
         LinkKind::ContactorsOpen => "the contactors are open".to_owned(),
         LinkKind::LinkDown => "the link is below 60 V".to_owned(),
