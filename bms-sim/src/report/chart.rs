@@ -218,6 +218,20 @@ mod tests {
         assert!(svg.contains("\nA\n") && svg.contains("\nB\n"), "{svg}");
     }
 
+    /// WCAG 2.2, 1.4.11: what is needed to understand a picture stands out from its ground by 3 to 1 at least. Luminance as in 1.4.3.
+    #[test]
+    fn every_line_stands_out_from_white() {
+        let linear = |part: u8| {
+            let value = f64::from(part) / 255.0;
+            if value <= 0.04045 { value / 12.92 } else { ((value + 0.055) / 1.055).powf(2.4) }
+        };
+        for (RGBColor(red, green, blue), _) in LOOKS {
+            let light = 0.2126 * linear(red) + 0.7152 * linear(green) + 0.0722 * linear(blue);
+            let contrast = 1.05 / (light + 0.05);
+            assert!(contrast >= 3.0, "{red} {green} {blue}: {contrast:.2}");
+        }
+    }
+
     #[test]
     fn nothing_is_drawn_of_nothing() {
         assert!(chart(Vec::new(), &[]).svg().unwrap().is_none());

@@ -174,7 +174,7 @@ impl Text {
         let befores = std::iter::once(None).chain(chain.links.iter().map(|link| Some(link.seconds)));
         html! {
             table {
-                thead { tr { th.letter { "" } th { (column::TICK) } th { (column::TIME) } th { (column::AFTER) } th { (column::CHAIN) } } }
+                thead { tr { th.letter scope="col" { (column::MARK) } th scope="col" { (column::TICK) } th scope="col" { (column::TIME) } th scope="col" { (column::AFTER) } th scope="col" { (column::CHAIN) } } }
                 tbody {
                     @for ((link, mark), before) in chain.links.iter().zip(marks).zip(befores) {
                         tr {
@@ -273,7 +273,7 @@ impl Text {
         html! {
             h2 { (heading::EVENTS) }
             table {
-                thead { tr { th { (column::TIME) } th { (column::EVENT) } } }
+                thead { tr { th scope="col" { (column::TIME) } th scope="col" { (column::EVENT) } } }
                 tbody {
                     @for (clock, sentence) in &lines {
                         tr { td.time { (clock) } td { (self.say(sentence)) } }

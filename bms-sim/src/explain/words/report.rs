@@ -23,6 +23,8 @@ pub mod heading {
 
 /// What the columns of its tables, and the axes and lines of its pictures, are called.
 pub mod column {
+    /// The letter of a moment.
+    pub const MARK: &str = "mark";
     /// In which tick.
     pub const TICK: &str = "tick";
     /// When.
