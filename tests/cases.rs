@@ -1,8 +1,8 @@
 //! Every case that is shipped meets its own `[expect]`: what it says and nothing else becomes Confirmed.
 
 use bms_sim::case::{Case, Pack};
-use bms_sim::explain::{Account, story};
-use bms_sim::recording;
+use bms_sim::explain::{Account, picture, story};
+use bms_sim::recording::{self, Recording};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -19,7 +19,30 @@ fn play<const CELLS: usize, const THERMISTORS: usize>(case: Case) -> Vec<String>
     let recording = recording::play::<CELLS, THERMISTORS>(&Arc::new(case), |_| true);
     let recording = recording.expect("the pack is the one of the case");
     let account = Account::of(&recording).expect("the pack is the one of the case");
-    story::unmet(&recording, &account)
+    let recording = Arc::new(recording);
+    let mut unmet = story::unmet(&recording, &account);
+    unmet.extend(too_large(&recording));
+    unmet
+}
+
+/// The pictures of a case that do not fit a terminal of 80 columns and 24 lines with a line to type in and one before it, of at most
+/// forty ticks in which something happened and ten others.
+fn too_large<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Arc<Recording<CELLS, THERMISTORS>>,
+) -> Vec<String> {
+    let mut happened: Vec<u64> = recording.events.iter().map(|event| event.tick).collect();
+    happened.dedup();
+    let happened = happened.iter().copied().step_by(happened.len().div_ceil(40).max(1));
+    let between = (0..10).map(|tenth| recording.ticks / 10 * tenth);
+    let pictures = happened.chain(between).map(|tick| {
+        let lines = picture::of(&recording.stop(tick), &recording.case, "a branch with quite a long name");
+        lines.iter().map(picture::Line::plain).collect::<Vec<String>>()
+    });
+    let fits = |lines: &Vec<String>| lines.len() <= 22 && lines.iter().all(|line| line.chars().count() <= 80);
+    pictures
+        .filter(|lines| !fits(lines))
+        .map(|lines| format!("does not fit:\n{}", lines.join("\n")))
+        .collect()
 }
 
 #[test]
