@@ -128,7 +128,7 @@ const GENERATOR: &str = concat!("bms-sim ", env!("CARGO_PKG_VERSION"));
 
 #[test]
 fn every_verb_has_a_document() {
-    let mut why = json("why wire.toml --json");
+    let mut why = json("why -q wire.toml --json");
     let distances = why.as_object_mut().and_then(|why| why.remove("distances"));
     assert_eq!(why, json("run wire.toml --json"));
     // The wire breaks at 1 s and the story ends at 3 s: a dwell in between flips it.
@@ -137,7 +137,7 @@ fn every_verb_has_a_document() {
     let [same, other] = ["same", "other"].map(|side| dwell[side]["value"].as_f64().expect("a dwell"));
     assert!(1_900.0 < same && same < other && other <= 2_000.0, "{dwell}");
     for line in
-        ["check wire.toml --json", "list faults --json", "list defects --json", "why wire.toml --json"]
+        ["check wire.toml --json", "list faults --json", "list defects --json", "why -q wire.toml --json"]
     {
         let document = json(line);
         assert_eq!((&document["schema"], &document["generator"]), (&1.into(), &GENERATOR.into()), "{line}");

@@ -1,10 +1,13 @@
 //! What `why` and `step` say of a run: the chain that led to a fault, what would have changed it, which faults came near, the verdict.
 
+use super::progress::Progress;
 use crate::case::StartError;
-use crate::explain::distance::{self, Answer, Outcome};
+use crate::explain::distance::{self, Answer, Course, Outcome};
 use crate::explain::{self, Account, words};
 use crate::recording::Recording;
 use bms_core::Fault;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Duration;
 
 /// What is asked about a run.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -38,6 +41,53 @@ pub(super) fn is_long<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
 ) -> bool {
     recording.end.at_ms / recording.case.tick_ms > LONG_TICKS
+}
+
+/// From one look how far it is to the next.
+pub(super) const LOOKS_APART: Duration = Duration::from_millis(20);
+
+/// The account of a run and the distances of these outcomes, with progress.
+pub(super) fn found<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    distances: Vec<(Outcome, Fault)>,
+    quiet: bool,
+) -> Result<(Account, Vec<Answer>), StartError> {
+    let course = Course::default();
+    // Both are replays of the same run.
+    std::thread::scope(|scope| {
+        let answers = scope.spawn(|| answers(&course, recording, distances));
+        let account = scope.spawn(|| Account::of(recording));
+        let mut progress = Progress::counted(1, 0, TURNED, quiet);
+        while !(answers.is_finished() && account.is_finished()) {
+            show(&course, &mut progress);
+            std::thread::sleep(LOOKS_APART);
+        }
+        progress.done();
+        let account = account.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        let answers = answers.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        Ok((account?, answers?))
+    })
+}
+
+/// The distances of these outcomes.
+pub(super) fn answers<const CELLS: usize, const THERMISTORS: usize>(
+    course: &Course,
+    recording: &Recording<CELLS, THERMISTORS>,
+    distances: Vec<(Outcome, Fault)>,
+) -> Result<Vec<Answer>, StartError> {
+    let answers = distances.into_iter();
+    answers.map(|(outcome, fault)| distance::answer_on(course, recording, outcome, fault)).collect()
+}
+
+/// What progress counts.
+pub(super) const TURNED: &str = "numbers turned";
+
+/// Shows how far it is, once anything is known.
+pub(super) fn show(course: &Course, progress: &mut Progress) {
+    let count = |of: &AtomicUsize| of.load(Ordering::Relaxed);
+    if count(&course.numbers) > 0 {
+        progress.reached(count(&course.turned), count(&course.numbers));
+    }
 }
 
 impl Question {

@@ -1,10 +1,10 @@
 //! `report`: one HTML file that says what happened and why, with pictures.
 
 use super::aside::Aside;
-use super::rationale::is_long;
+use super::rationale::{self, is_long};
 use super::source::{Explains, Source};
 use super::{Ended, complain, refuse, show};
-use crate::explain::{Account, distance};
+use crate::explain::distance;
 use crate::recording::Recording;
 use crate::recording::file::FileError;
 use crate::report::{self, ReportError};
@@ -44,11 +44,11 @@ impl ReportOf {
 fn made<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
     complete: bool,
+    quiet: bool,
 ) -> Result<String, ReportError> {
     let questions = if is_long(recording) { Vec::new() } else { distance::usual_questions(recording) };
-    let answers = questions.into_iter().map(|(outcome, fault)| distance::answer(recording, outcome, fault));
-    let answers = answers.collect::<Result<Vec<_>, _>>()?;
-    report::html(recording, &Account::of(recording)?, &answers, complete)
+    let (account, answers) = rationale::found(recording, questions, quiet)?;
+    report::html(recording, &account, &answers, complete)
 }
 
 impl Explains for ReportOf {
@@ -57,7 +57,7 @@ impl Explains for ReportOf {
         recording: Recording<CELLS, THERMISTORS>,
         complete: bool,
     ) -> Result<Ended, Ended> {
-        let made = self::made(&recording, complete);
+        let made = self::made(&recording, complete, self.source.is_quiet());
         match (made, &self.to) {
             (Ok(html), Some(path)) => {
                 self.write(path, &html).map(|()| Ended::AsExpected).map_err(|error| refuse(&error))

@@ -1,6 +1,6 @@
 //! `why`: the chain that led to a fault, the values against their limits, how far it was, and the verdict.
 
-use super::rationale::{Asked, Question};
+use super::rationale::{self, Asked, Question};
 use super::source::{Explains, Source, unplayed};
 use super::{Ended, complain, show, show_json, titled};
 use crate::case::nearest;
@@ -8,8 +8,7 @@ use crate::defect::{Defect, Kind};
 use crate::explain::chain::Chain;
 use crate::explain::contrast::Contrast;
 use crate::explain::contrast::faults::BetweenFaults;
-use crate::explain::distance;
-use crate::explain::{self, Account, document, words};
+use crate::explain::{self, document, words};
 use crate::recording::Recording;
 use bms_core::Fault;
 
@@ -116,16 +115,8 @@ impl Explains for Why {
         } else {
             question.distances(recording)
         };
-        // Both are replays of the same run.
-        let (account, answers) = std::thread::scope(|scope| {
-            let answers = distances.into_iter();
-            let answers = answers.map(|(outcome, fault)| distance::answer(recording, outcome, fault));
-            let answers = scope.spawn(|| answers.collect::<Result<Vec<_>, _>>());
-            let account = Account::of(recording);
-            (account, answers.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
-        });
-        let account = account.map_err(|error| unplayed(&error))?;
-        let answers = answers.map_err(|error| unplayed(&error))?;
+        let found = rationale::found(recording, distances, self.source.is_quiet());
+        let (account, answers) = found.map_err(|error| unplayed(&error))?;
         if let Some(other) = self.against {
             let of = account
                 .chains

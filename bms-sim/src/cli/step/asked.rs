@@ -3,17 +3,13 @@
 use crate::case::StartError;
 use crate::cli::interrupt;
 use crate::cli::progress::Progress;
-use crate::cli::rationale::Question;
+use crate::cli::rationale::{self, LOOKS_APART, Question, TURNED};
 use crate::explain::Account;
-use crate::explain::distance::{self, Answer, Course};
+use crate::explain::distance::{Answer, Course};
 use crate::recording::Recording;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::Ordering;
 use std::sync::mpsc::{self, RecvTimeoutError};
-use std::time::Duration;
-
-/// From one look whether it is done, or was interrupted, to the next.
-const LOOKS_APART: Duration = Duration::from_millis(50);
 
 /// What a question rests on.
 pub(super) struct Found {
@@ -32,24 +28,24 @@ pub(super) fn found<const CELLS: usize, const THERMISTORS: usize>(
     let (hand_over, found) = mpsc::channel();
     let (of, on) = (Arc::clone(recording), Arc::clone(&course));
     // Not waited for when nobody wants to know any more: it ends with the replay that it is at.
-    let _working = std::thread::spawn(move || {
+    let work = std::thread::spawn(move || {
         let _nobody_waits = hand_over.send(find(&of, known, question, &on));
     });
-    let mut progress = Progress::counted(1, 0, "numbers turned", quiet);
+    let mut progress = Progress::counted(1, 0, TURNED, quiet);
     let found = interrupt::during(|interrupted| {
-        loop {
+        while !interrupted.load(Ordering::Relaxed) {
             match found.recv_timeout(LOOKS_APART) {
-                Ok(found) => break found.map(Some),
-                Err(RecvTimeoutError::Timeout) if !interrupted.load(Ordering::Relaxed) => {
-                    let count = |of: &AtomicUsize| of.load(Ordering::Relaxed);
-                    progress.reached(count(&course.turned), count(&course.numbers));
-                }
-                Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => {
-                    course.stop.store(true, Ordering::Relaxed);
-                    break Ok(None);
-                }
+                Ok(found) => return found.map(Some),
+                Err(RecvTimeoutError::Timeout) => rationale::show(&course, &mut progress),
+                // Gone without an answer: what broke it breaks the program.
+                Err(RecvTimeoutError::Disconnected) => match work.join() {
+                    Err(panic) => std::panic::resume_unwind(panic),
+                    Ok(()) => return Ok(None),
+                },
             }
         }
+        course.stop.store(true, Ordering::Relaxed);
+        Ok(None)
     });
     progress.done();
     found
@@ -65,7 +61,6 @@ fn find<const CELLS: usize, const THERMISTORS: usize>(
         Some(account) => account,
         None => Arc::new(Account::of(recording)?),
     };
-    let answers = question.distances(recording).into_iter();
-    let answers = answers.map(|(outcome, fault)| distance::answer_on(course, recording, outcome, fault));
-    Ok(Found { account, answers: answers.collect::<Result<_, _>>()? })
+    let answers = rationale::answers(course, recording, question.distances(recording))?;
+    Ok(Found { account, answers })
 }
