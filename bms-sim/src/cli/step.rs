@@ -200,7 +200,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Session<CELLS, THERMISTORS> {
         };
         match interrupt::during(branch) {
             Ok(true) => self.say(typed, wrapped(&self.listed(self.stepper.here()), WIDTH)),
-            Ok(false) => self.say(typed, vec![words::stop::interrupted()]),
+            Ok(false) => self.say(typed, vec![words::stop::interrupted("there is no branch")]),
             Err(error) => {
                 self.refuse(&error);
                 Ok(())
@@ -303,7 +303,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Session<CELLS, THERMISTORS> {
         let (recording, known) = (Arc::clone(self.recording()), self.accounts.get(&place).cloned());
         let found =
             asked::found(&recording, known, question, self.quiet).map_err(|error| unplayed(&error))?;
-        let Some(Found { account, answers }) = found else { return Ok(vec![words::stop::interrupted()]) };
+        let Some(Found { account, answers }) = found else {
+            return Ok(vec![words::stop::interrupted("nothing was found out")]);
+        };
         let text = question.answered(&recording, &account, &answers, self.complete);
         self.accounts.insert(place, account);
         let text = text.map_err(|error| unplayed(&error))?;

@@ -1,8 +1,8 @@
 //! A branch, or the recording itself, in a file: as a case that is played again, or as a recording.
 
-use crate::cli::source::until_asked;
 use crate::cli::aside::Aside;
 use crate::cli::interrupt;
+use crate::cli::source::until_asked;
 use crate::explain::story;
 use crate::explain::words;
 use crate::recording::Recording;
@@ -36,7 +36,7 @@ fn as_case<const CELLS: usize, const THERMISTORS: usize>(
     let aside = Aside::begin(path, false).map_err(refused)?;
     aside.file().write_all(recording.case.file().as_bytes()).map_err(|error| refused(unwritten(error)))?;
     aside.keep().map_err(refused)?;
-    Ok(words::stop::saved_as_case(&name.to_string()))
+    Ok(words::stop::saved_as_case(&name.to_string(), &recording.case))
 }
 
 /// The case of a branch is the branch, so that it is written as it is played from its start.
@@ -54,7 +54,7 @@ fn as_recording<const CELLS: usize, const THERMISTORS: usize>(
     let played = played.map_err(|error| error.to_string())?;
     if interrupted {
         writing.discard().map_err(refused)?;
-        return Err(format!("{}: interrupted; nothing was saved", path.display()));
+        return Err(words::stop::interrupted("nothing was saved"));
     }
     writing.finish().map_err(refused)?;
     Ok(words::stop::saved_as_recording(&path.display().to_string(), played.ticks))
@@ -63,7 +63,7 @@ fn as_recording<const CELLS: usize, const THERMISTORS: usize>(
 /// What is wrong with a file, for somebody who has no options to give.
 fn refused(error: FileError) -> String {
     match error {
-        FileError::Exists { file } | FileError::Unfinished { file, .. } => {
+        FileError::Exists { file } | FileError::Unfinished { part: file, .. } => {
             format!("{file}: there is a file already; accepted is a new name")
         }
         other => other.to_string(),

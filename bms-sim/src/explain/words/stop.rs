@@ -307,10 +307,11 @@ pub fn branch(
     }
 }
 
-/// A branch stands in a case file.
+/// A run stands in a case file.
 #[must_use]
-pub fn saved_as_case(file: &str) -> String {
-    format!("{file}: a case that run, why, step and report take; it expects nothing that the original did")
+pub fn saved_as_case(file: &str, case: &Case) -> String {
+    let expects = if case.expect.is_some() { "" } else { "; it expects nothing to come out" };
+    format!("{file}: a case that run, why, step and report take{expects}")
 }
 
 /// A branch stands in a recording.
@@ -319,10 +320,10 @@ pub fn saved_as_recording(file: &str, ticks: u64) -> String {
     format!("{file}: a recording of {ticks} ticks that why, step and report take")
 }
 
-/// A long piece of work was ended before its time.
+/// An interruption ended a long piece of work before its time.
 #[must_use]
-pub fn interrupted() -> String {
-    "interrupted; nothing was found out".to_owned()
+pub fn interrupted(left_undone: &str) -> String {
+    format!("interrupted: {left_undone}")
 }
 
 /// A defect of the case with its number, as `mend` takes it.
