@@ -191,3 +191,21 @@ fn what_comes_later_need_not_follow() {
     assert!(order.silenced.is_some() && order.came.is_some_and(|came| came.seconds > 8.0), "{order:?}");
     assert_eq!(found.approaches.map(|approach| approach.cause), [Some(1), Some(0)]);
 }
+
+/// An interlock that opens and a reading that jumps in the same tick, both beyond their limits from there on: no tick parts them. A meter
+/// does: held to cell 4 it shows what is true, and the interlock is open all the same.
+#[test]
+fn a_meter_parts_what_is_there_from_what_only_reads_so() {
+    let defects = format!("{OFFSET}[[defect]]\nkind = \"interlock_open\"\nat_s = 8\n");
+    let found = between::<16, 8>(
+        &trainer("duration_s = 12", &defects),
+        [Fault::InterlockOpen, Fault::CellOverVoltageFar],
+    );
+    assert_eq!(found.apart, [None; 2]);
+    let separating: Vec<Trial> =
+        found.trials.iter().filter(|(_, looks)| looks.is_some()).map(|(trial, _)| *trial).collect();
+    assert_eq!(separating, [Trial::Meter]);
+    let looks = found.trials.iter().find_map(|(_, looks)| *looks).expect("a meter separates them");
+    assert_eq!(looks.of.map(|seen| seen.reading), [Reading::Beyond, Reading::Within]);
+    assert!((12.0..12.1).contains(&looks.seconds), "{looks:?}");
+}

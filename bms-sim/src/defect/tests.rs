@@ -21,6 +21,39 @@ fn tick(world: &mut Trainer) {
     world.step(0.01, &Actuators::OFF, &OUTSIDE);
 }
 
+/// A meter at the point itself shows through what displaces a reading, and through nothing that is there in truth or that keeps frames,
+/// clock or memory of the controller.
+#[test]
+fn what_displaces_a_reading_is_told_from_what_is_there() {
+    for kind in [
+        Kind::CellChannelOffset,
+        Kind::CellChannelFrozen,
+        Kind::SenseWireOpen,
+        Kind::SenseWireCorroded,
+        Kind::SenseWiresSwapped,
+        Kind::CurrentDead,
+        Kind::PackVoltageGain,
+        Kind::LinkReadingFrozen,
+        Kind::ThermistorDetached,
+        Kind::FeedbackStuckOpen,
+        Kind::PartStale,
+    ] {
+        assert!(kind.displaces_a_reading(), "{}", kind.key());
+    }
+    for kind in [
+        Kind::AddedResistance,
+        Kind::ChargeOutOfLine,
+        Kind::BleedStuckOn,
+        Kind::ContactorWelded,
+        Kind::InterlockOpen,
+        Kind::TickLate,
+        Kind::ConfigurationBit,
+        Kind::LeakPositive,
+    ] {
+        assert!(!kind.displaces_a_reading(), "{}", kind.key());
+    }
+}
+
 /// 0.3 s of each second from 2 s to 5 s: in tick `k` it acts when `k·10 ms` lies in one of its spells.
 #[test]
 fn what_comes_and_goes_is_there_in_the_ticks_of_its_spells_only() {
