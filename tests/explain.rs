@@ -228,6 +228,23 @@ fn the_silence_of_a_lost_capacity_is_explained() {
     assert!(told.contains("lost capacity at cell 6, 20 %") && told.contains("nobody can tell"), "{told}");
 }
 
+/// The firmware measures the insulation, and does so some ticks earlier or later in a pack that differs by microvolts: where its own resistor puts
+/// the chassis meanwhile is nothing that the defect does.
+#[test]
+fn the_silence_leaves_out_what_the_firmware_moves_itself() {
+    let (_, account) = trainer(
+        "duration_s = 40\nstart = { charge_percent = 60, celsius = 18 }\nact = [{ at_s = 1, ask = \"close\" }]\n\
+         duty = [{ do = \"park\", for_s = 5 }, { times = 3, phases = [{ do = \"hoist\", for_s = 5 }, { do = \"hold\", for_s = 3 }, \
+         { do = \"fast-lower\", for_s = 4 }, { do = \"hold\", for_s = 3 }] }]\n\
+         defect = [{ kind = \"lost_capacity\", cell = 6, percent = 85, at_s = 6 }]\n",
+    );
+    let [quiet] = account.quiet[..] else { panic!("{:?}", account.quiet) };
+    let (_, truth) = quiet.truth.expect("it differs in truth");
+    assert_eq!(truth.departure.what, Fact::CellCharge(5));
+    let (_, reading) = quiet.reading.expect("it differs by some millivolts");
+    assert_eq!(reading.departure.what, Channel::Cell(5));
+}
+
 /// A channel that reads 60 mV too low: nothing true differs; it shows 60 mV, and stands 60 mV nearer to the lower limit than its cell. The limit
 /// 2.80 V of it is passed when it shows so much less than the cell has; and meanwhile too high a voltage of that cell would not be seen.
 #[test]

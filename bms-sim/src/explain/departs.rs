@@ -108,23 +108,25 @@ pub fn truth<const CELLS: usize, const THERMISTORS: usize>(
     one: &World<CELLS, THERMISTORS>,
     twin: &World<CELLS, THERMISTORS>,
 ) -> Option<Departure<Fact>> {
-    truth_by(one, twin, &ROUNDING).filter(|most| most.times > 1.0).map(|most| most.departure)
+    truth_by(one, twin, &ROUNDING, true).filter(|most| most.times > 1.0).map(|most| most.departure)
 }
 
-/// What is true and differs the most, as a multiple of what somebody with good meters would care for; nothing where all is the same.
+/// What is true and differs the most, as a multiple of what somebody with good meters would care for; nothing where all is the same. Where
+/// the chassis stands is left out: the firmware itself moves it, to measure the insulation, and not in the same tick in both.
 #[must_use]
 pub fn truth_most<const CELLS: usize, const THERMISTORS: usize>(
     one: &World<CELLS, THERMISTORS>,
     twin: &World<CELLS, THERMISTORS>,
 ) -> Option<Most<Fact>> {
     // The rounding of the arithmetic is no difference.
-    truth(one, twin).and_then(|_| truth_by(one, twin, &WORTH_TELLING))
+    truth(one, twin).and_then(|_| truth_by(one, twin, &WORTH_TELLING, false))
 }
 
 fn truth_by<const CELLS: usize, const THERMISTORS: usize>(
     one: &World<CELLS, THERMISTORS>,
     twin: &World<CELLS, THERMISTORS>,
     by: &Bounds,
+    with_chassis: bool,
 ) -> Option<Most<Fact>> {
     let mut most = Held::default();
     let each = |most: &mut Held<Fact>, fact: fn(usize) -> Fact, a: &[f64], b: &[f64], by: f64| {
@@ -136,8 +138,10 @@ fn truth_by<const CELLS: usize, const THERMISTORS: usize>(
     each(&mut most, Fact::JointCelsius, &one.heat.joint_celsius, &twin.heat.joint_celsius, by.celsius);
     most.hold(Fact::PackVolts, one.bus.pack_volts, twin.bus.pack_volts, by.volts);
     most.hold(Fact::LinkVolts, one.bus.link_volts, twin.bus.link_volts, by.volts);
-    most.hold(Fact::LiftedVolts, one.bus.lifted_volts(), twin.bus.lifted_volts(), by.volts);
-    most.hold(Fact::ChassisVolts, one.bus.pole_volts()[0], twin.bus.pole_volts()[0], by.volts);
+    if with_chassis {
+        most.hold(Fact::LiftedVolts, one.bus.lifted_volts(), twin.bus.lifted_volts(), by.volts);
+        most.hold(Fact::ChassisVolts, one.bus.pole_volts()[0], twin.bus.pole_volts()[0], by.volts);
+    }
     let insulation = twin.insulation_ohms();
     most.hold(Fact::InsulationOhms, one.insulation_ohms(), insulation, by.insulation * insulation);
     most.hold(Fact::SupplyVolts, one.supply.volts, twin.supply.volts, by.volts);
@@ -158,26 +162,29 @@ pub fn reading<const CELLS: usize, const THERMISTORS: usize>(
     twin: &Frame<CELLS, THERMISTORS>,
     sensors: &SensorSpec,
 ) -> Option<Departure<Channel>> {
-    let rounding = |grain: Grain, _| grain.rounding();
+    let rounding = |_, grain: Grain, _| grain.rounding();
     reading_by(one, twin, sensors, rounding).filter(|most| most.times > 1.0).map(|most| most.departure)
 }
 
 /// The reading that differs the most, as a multiple of what its channel may be wrong by itself: its offset, its gain, its noise and its
-/// step. Nothing where all is the same.
+/// step. Nothing where all is the same. The poles against the chassis are left out, as the chassis is of truth.
 #[must_use]
 pub fn reading_most<const CELLS: usize, const THERMISTORS: usize>(
     one: &Frame<CELLS, THERMISTORS>,
     twin: &Frame<CELLS, THERMISTORS>,
     sensors: &SensorSpec,
 ) -> Option<Most<Channel>> {
-    reading_by(one, twin, sensors, Grain::errors)
+    let own = |channel, grain: Grain, value| {
+        if matches!(channel, Channel::Pole(_)) { f64::INFINITY } else { grain.errors(value) }
+    };
+    reading_by(one, twin, sensors, own)
 }
 
 fn reading_by<const CELLS: usize, const THERMISTORS: usize>(
     one: &Frame<CELLS, THERMISTORS>,
     twin: &Frame<CELLS, THERMISTORS>,
     sensors: &SensorSpec,
-    by: impl Fn(Grain, f64) -> f64,
+    by: impl Fn(Channel, Grain, f64) -> f64,
 ) -> Option<Most<Channel>> {
     if one == twin {
         return None;
@@ -185,7 +192,7 @@ fn reading_by<const CELLS: usize, const THERMISTORS: usize>(
     let mut most = Held::default();
     channels::each((one, twin), sensors, |channel, (is, twin), grain| {
         if channel.has_steps() {
-            most.hold(channel, is, twin, by(grain, twin));
+            most.hold(channel, is, twin, by(channel, grain, twin));
         } else {
             most.differ(channel, is, twin);
         }
