@@ -86,7 +86,7 @@ pub(crate) fn all() -> Vec<Alike> {
             acts: CLOSE,
             celsius: -20.0,
             ..Alike::of(
-                "in parallel with 5 kΩ a thermistor of 69 kΩ reads 44 °C: the cells beside it are as resistive as the cold makes all of them",
+                "in parallel with 5 kΩ a thermistor at -20 °C reads 47 °C: the cells beside it are as resistive as the cold makes all of them",
                 r#"{ kind = "thermistor_moisture", thermistor = 3, kiloohms = 5, at_s = 3 }"#,
                 &[Fault::ThermistorJump],
             )
