@@ -279,7 +279,7 @@ fn a_storm_of_frames_closes_and_opens_by_the_rules() {
         ("precharging", visits.precharging, 200),
         ("closing positive", visits.closing_positive, 150),
         ("closed", visits.closed, 150),
-        ("driving", visits.driving, 150),
+        ("driving", visits.driving, 125),
         ("easing", visits.easing, 150),
         ("tripped", visits.tripped, 6),
         ("barred", visits.barred, 40),
