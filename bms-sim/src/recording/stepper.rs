@@ -7,8 +7,8 @@
 //! From where it stands it may go another way: a branch beside the recording, with something otherwise from the next tick on. Branches may
 //! have branches; none changes what it came from.
 //!
-//! Going back is playing again: from the snapshot before the tick, at most [`spacing`](super::Cost::spacing) ticks; and a [near](super::near)
-//! part of that where one steps. The same tick looks the same from either side, bit for bit.
+//! Going back is playing again: from the snapshot before the tick, at most [`spacing`](super::Cost::spacing) ticks; and a small
+//! part of that where one steps (`near`). The same tick looks the same from either side, bit for bit.
 
 use super::near::Near;
 use super::{Cost, Event, Recording, What};
