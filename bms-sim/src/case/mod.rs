@@ -108,7 +108,7 @@
 //! # "#;
 //! # let case = bms_sim::case::Case::parse(text, "gust.toml").map_err(|error| error.to_string());
 //! # let case = case.expect("the example in the documentation is accepted");
-//! # assert_eq!((case.duty.len(), case.defects.len(), case.defects[0].end_seconds), (8, 2, Some(88.0)));
+//! # assert_eq!((case.duty.len(), case.defects.len(), case.defects[0].end_seconds), (9, 2, Some(88.0)));
 //! ```
 //!
 //! A limit is accepted between a quarter and four times of the usual one, and within what its sensor can read.
