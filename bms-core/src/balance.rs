@@ -26,7 +26,7 @@ use crate::units::{Coulombs, Millis, Ratio};
 use crate::witness::{Evidence, Witness};
 
 /// Why a cell does not bleed: the first condition that failed.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum BleedRefusal {
@@ -64,7 +64,7 @@ const DOUBTS: [Fault; 12] = [
 ];
 
 /// Which cells bleed, kept between choices.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(crate) struct Balance<const CELLS: usize> {
     chosen: CellSet<CELLS>,
     given: CellSet<CELLS>,

@@ -15,6 +15,7 @@ use crate::units::{Celsius, Uptime};
 use crate::wires::Wires;
 use crate::witness::{Evidence, Witness};
 
+mod digest;
 #[cfg(test)]
 mod tests;
 
@@ -30,7 +31,7 @@ mod tests;
 /// let decision = controller.tick(&Frame::empty(Instant(0)), &mut ()); // nothing measured, nobody listens
 /// assert_eq!(decision.step, Step::Open);
 /// ```
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub struct Controller<const CELLS: usize, const THERMISTORS: usize> {
     config: Checked,
     integrity: Integrity,
@@ -246,6 +247,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         let config = crate::Config { faults, ..*self.config };
         self.config = config.check(CELLS, THERMISTORS)?;
         Ok(())
+    }
+
+    /// One number for everything that is kept from tick to tick: controllers in the same state have the same one, on a target as on a
+    /// host. CRC-32/ISCSI over all of it; it takes longer than a tick does.
+    #[must_use]
+    pub fn digest(&self) -> u32 {
+        digest::of(self)
     }
 
     /// Time it has been told of since its start.

@@ -4,7 +4,7 @@
 //! hands out iterators only. Nothing in the core indexes: an index can be wrong, an iterator cannot.
 
 /// `N` values, one a place, in the order of the string.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Each<T, const N: usize>(pub [T; N]);
 

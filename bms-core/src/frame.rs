@@ -9,7 +9,7 @@ use crate::each::Each;
 use crate::units::{Amps, Instant, Millis, Ratio, Volts};
 
 /// One tick's measurements and requests.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Frame<const CELLS: usize, const THERMISTORS: usize> {
@@ -82,7 +82,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Frame<CELLS, THERMISTORS> {
 }
 
 /// A part of a frame with the time that has passed since it was measured.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Part<T> {
@@ -117,7 +117,7 @@ impl<T> Part<T> {
 /// With every contactor open the link floats behind two equal dividers. The two cross voltages then show a weld before
 /// anything closes: both read half the pack when all are open; a welded positive or precharge contactor pulls
 /// `behind_negative` to 0 and `behind_positive` to the pack; a welded negative does the opposite.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct PackVoltages {
@@ -132,7 +132,7 @@ pub struct PackVoltages {
 }
 
 /// The three contactors of the pack.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Contactor {
@@ -145,7 +145,7 @@ pub enum Contactor {
 }
 
 /// An auxiliary contact.
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Contact {
@@ -157,7 +157,7 @@ pub enum Contact {
 }
 
 /// What the feedback contacts of the contactors say.
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Feedback {
@@ -171,7 +171,7 @@ pub struct Feedback {
 
 /// Which inputs of the front end the test current is pulled on. Inputs are counted from 0 with the lowest wire of each front end, so that
 /// neighbours are never pulled together.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Inputs {
@@ -183,7 +183,7 @@ pub enum Inputs {
 
 /// Cell voltages as they read while a test current flows. A sound wire carries it with no visible drop; the filter behind an open wire
 /// is emptied by it, so that the cell below reads low and the cell above reads high.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Pulled<const CELLS: usize> {
@@ -194,7 +194,7 @@ pub struct Pulled<const CELLS: usize> {
 }
 
 /// A pole of the pack.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Pole {
@@ -205,7 +205,7 @@ pub enum Pole {
 }
 
 /// Where the known resistor of the insulation measurement stands.
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum ToChassis {
@@ -219,7 +219,7 @@ pub enum ToChassis {
 }
 
 /// The poles against the chassis, both as amounts: together they are the pack.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct PoleVoltages {
@@ -232,7 +232,7 @@ pub struct PoleVoltages {
 }
 
 /// Whether the cooling turns, by its tacho.
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Turning {
@@ -244,7 +244,7 @@ pub enum Turning {
 }
 
 /// Contacts and counters around the pack. What is shorter than a tick is counted by the input's hardware; counters wrap.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Contacts {
@@ -275,7 +275,7 @@ impl Contacts {
 }
 
 /// What is asked of the controller in this tick.
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Asked {
@@ -304,7 +304,7 @@ impl Asked {
 }
 
 /// What the workshop has replaced by a new one.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Replaced {
@@ -315,7 +315,7 @@ pub enum Replaced {
 }
 
 /// The position of the contactors that the operator wants.
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Wanted {
@@ -327,7 +327,7 @@ pub enum Wanted {
 }
 
 /// Who asks to clear faults, in rising order of right.
-#[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
+#[derive(Clone, Copy, Debug, Eq, Hash, Ord, PartialEq, PartialOrd)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Clearance {

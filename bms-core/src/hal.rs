@@ -146,7 +146,7 @@ use embedded_hal::digital::{self, Error as _, InputPin, OutputPin};
 use embedded_hal::pwm::{self, Error as _, SetDutyCycle};
 
 /// An analogue input of the board.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Channel {
     /// Voltage across a thermistor's place in its divider (counted from 0).
@@ -256,7 +256,7 @@ pub trait DriverError: core::fmt::Debug {
 }
 
 /// What kept a converter or a front end from answering.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum DriverErrorKind {
     /// It did not answer in time.
@@ -276,7 +276,7 @@ impl DriverError for core::convert::Infallible {
 }
 
 /// What failed at the edge, with the kind that the driver gave.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Trouble {
     /// A coil's pin could not be written.

@@ -37,7 +37,7 @@ use crate::units::{Amps, Celsius, Milliohms, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Witness};
 
 /// Into or out of the pack.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Side {
@@ -48,7 +48,7 @@ pub enum Side {
 }
 
 /// What can hold the current back.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum LimitRule {
@@ -78,7 +78,7 @@ fn resistance_factor(celsius: Celsius) -> Ratio {
 }
 
 /// What was given out, kept so that it changes smoothly.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(crate) struct Limiter {
     given: CurrentLimits,
     /// The most since `since` began, and in the time of the same length before that.
@@ -198,7 +198,7 @@ struct Situation {
 }
 
 /// Whether current can flow through the contactors.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 enum Path {
     /// They are closed and stay so.
     Closed,

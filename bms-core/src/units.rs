@@ -44,7 +44,7 @@ pub use time::{Instant, Millis, Uptime};
 macro_rules! quantity {
     ($(#[$doc:meta])* $name:ident, $unit:literal) => {
         $(#[$doc])*
-        #[derive(Clone, Copy, Debug, Default, Eq, Ord, PartialEq, PartialOrd)]
+        #[derive(Clone, Copy, Debug, Default, Eq, Hash, Ord, PartialEq, PartialOrd)]
         #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(transparent))]
         pub struct $name(#[cfg_attr(feature = "serde", serde(with = "as_bits"))] I16F16);
 
@@ -183,13 +183,13 @@ quantity! {
 }
 
 /// Resistance of a load, a resistor or an insulation in whole ohms, 0 to 4.29 GΩ; sums saturate.
-#[derive(Clone, Copy, Debug, Default, Eq, Ord, PartialEq, PartialOrd)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, Ord, PartialEq, PartialOrd)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(transparent))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Ohms(pub u32);
 
 /// Insulation resistance over the pack's voltage, in whole ohms a volt.
-#[derive(Clone, Copy, Debug, Default, Eq, Ord, PartialEq, PartialOrd)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, Ord, PartialEq, PartialOrd)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(transparent))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct OhmsPerVolt(pub u32);

@@ -5,7 +5,8 @@ use super::{Checked, SECTIONS};
 use crate::units::{Amps, Celsius, Coulombs, Milliohms, Millis, Ohms, Ratio, Volts};
 use crc::{CRC_32_ISCSI, Crc};
 
-static CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISCSI);
+/// The table-driven sum.
+pub(crate) static CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISCSI);
 
 /// Takes numbers and makes one checksum of them.
 pub(crate) struct Digest<'a>(crc::Digest<'a, u32>);
@@ -52,7 +53,7 @@ fed! {
 macro_rules! section {
     ($(#[$doc:meta])* $name:ident { $($(#[$field_doc:meta])* $field:ident: $kind:ty,)+ }) => {
         $(#[$doc])*
-        #[derive(Clone, Copy, Debug, PartialEq)]
+        #[derive(Clone, Copy, Debug, Hash, PartialEq)]
         #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
         #[cfg_attr(feature = "defmt", derive(defmt::Format))]
         pub struct $name { $($(#[$field_doc])* pub $field: $kind,)+ }
@@ -74,7 +75,7 @@ pub(super) fn sum(feed: impl FnOnce(&mut Digest<'_>)) -> u32 {
 }
 
 /// Watches the checksum, one section a tick.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(crate) struct Integrity {
     section: u8,
     broken: bool,

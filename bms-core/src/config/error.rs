@@ -20,7 +20,7 @@ use core::fmt::{Display, Formatter, Result};
 ///     "sequence.time_constant = 19 ms is too short for a tick of 10 ms: at least 30 ms is accepted"
 /// );
 /// ```
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub struct ConfigError {
     pub(super) rule: u16,
     pub(super) fault: Option<Fault>,
@@ -31,7 +31,7 @@ pub struct ConfigError {
 }
 
 /// How a value must stand to its bound.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Accepts {

@@ -6,7 +6,7 @@
 //! A checksum guards it afterwards. It is kept by section, and one section is recomputed each tick: the same few hundred
 //! instructions every time, and a flipped bit is found within one pass over all sections.
 
-mod digest;
+pub(crate) mod digest;
 
 mod balance;
 mod cells;
@@ -52,7 +52,7 @@ use crate::fault::{Fault, FaultLimits};
 use digest::Fed;
 
 /// What the user wrote: facts about the pack and limits, one struct a room.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Config {
@@ -163,7 +163,7 @@ const ROOMS: u8 = 14;
 const SECTIONS: usize = ROOMS as usize + Fault::COUNT;
 
 /// A configuration that was checked and sealed; for a controller it must also fit: [`Fitted`].
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub struct Checked {
     config: Config,
     sums: Each<u32, SECTIONS>,
@@ -226,7 +226,7 @@ impl Checked {
 /// ```
 ///
 /// [`Controller::new`]: crate::Controller::new
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub struct Fitted<const CELLS: usize, const THERMISTORS: usize>(Checked);
 
 impl<const CELLS: usize, const THERMISTORS: usize> Fitted<CELLS, THERMISTORS> {

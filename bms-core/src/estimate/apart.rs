@@ -30,7 +30,7 @@ use crate::sense::Believed;
 use crate::units::{Amps, Ratio, Volts};
 
 /// Pack less cells, and the current that flowed.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(crate) struct Apart {
     /// Positive where the pack reads more.
     pub(crate) volts: Volts,
@@ -84,7 +84,7 @@ fn error(config: &Config) -> Volts {
 }
 
 /// Pack and cells when all of them were last well, and how one of them ceased to be.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(super) struct WhenWell {
     /// How they lay then.
     pub(super) apart: Option<Apart>,

@@ -25,7 +25,7 @@ use crate::units::Millis;
 const EVERY: Millis = Millis::from_seconds(1);
 
 /// Cells that were seen to do something once at least, twice, and three times in a row; and those that the last observation saw.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 struct InARow<const CELLS: usize> {
     counted: [CellSet<CELLS>; 3],
     last: CellSet<CELLS>,
@@ -58,7 +58,7 @@ impl<const CELLS: usize> InARow<CELLS> {
 }
 
 /// Cells that bleed.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(super) struct Bleeding<const CELLS: usize> {
     /// At the most: told to, or seen to.
     pub(super) perhaps: CellSet<CELLS>,
@@ -77,7 +77,7 @@ impl<const CELLS: usize> Bleeding<CELLS> {
 }
 
 /// The bleed switches against what they are told.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(super) struct Paths<const CELLS: usize> {
     told: CellSet<CELLS>,
     since: Millis,

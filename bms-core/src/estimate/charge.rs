@@ -32,7 +32,7 @@ use crate::each::Each;
 use crate::units::{Amps, Coulombs, Millis, Ratio};
 
 /// What each cell misses, and the count that they share.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(super) struct Count<const CELLS: usize> {
     capacity_least: Coulombs,
     capacity_most: Coulombs,

@@ -38,7 +38,7 @@ use crate::units::{Celsius, Coulombs, Millis, Ratio, Volts};
 use crate::witness::{Evidence, Witness};
 
 /// Where a comparison of all cells stands.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(super) struct Comparison<const CELLS: usize> {
     /// The cell whose turn it is; `None` between comparisons.
     turn: Option<u8>,

@@ -28,7 +28,7 @@ use crate::units::{Celsius, Millis};
 const EVERY: Millis = Millis::from_seconds(1);
 
 /// A mean in the making.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 struct Mean {
     sum: i64,
     readings: u8,
@@ -47,7 +47,7 @@ impl Mean {
 }
 
 /// The cooling, watched.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(super) struct Cooled {
     /// How long the tacho has said "standing" while cooling was told on.
     stood: Millis,

@@ -55,7 +55,7 @@ const WARM: u32 = 9;
 const HOUR: i64 = 3_600_000;
 
 /// The cell that fell fastest beyond what its surroundings explain.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(crate) struct Fall {
     /// The cell, from 0.
     pub(crate) cell: u8,
@@ -68,7 +68,7 @@ pub(crate) struct Fall {
 }
 
 /// The block of readings that is being taken.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 struct Block {
     readings: u16,
     /// Times of its first and its last reading.
@@ -90,7 +90,7 @@ impl Block {
 }
 
 /// How a window began, and how far it has come.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 struct Begun {
     relaxation: Volts,
     typical: Celsius,
@@ -98,7 +98,7 @@ struct Begun {
 }
 
 /// Where a window stands.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 enum Half {
     /// In its first half, since the middle of this block.
     First(Millis),
@@ -109,7 +109,7 @@ enum Half {
 }
 
 /// Each cell against the median from the beginning of a window on.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(super) struct Falling<const CELLS: usize> {
     /// Time since the window began, and since the last reading.
     time: Millis,

@@ -33,7 +33,7 @@ const MOST: Hundredths = Hundredths::MAX - 1;
 const NO_STEP: Hundredths = Hundredths::MAX;
 
 /// The reading that followed the last three load steps least, each cell by the one of them that it followed best.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(crate) struct Following {
     /// The cell, from 0.
     pub(crate) cell: u8,
@@ -44,7 +44,7 @@ pub(crate) struct Following {
 }
 
 /// How far each cell followed the last three steps.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(super) struct Follow<const CELLS: usize> {
     last_three: Each<[Hundredths; 3], CELLS>,
     least: Option<Following>,

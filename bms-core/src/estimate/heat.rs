@@ -22,7 +22,7 @@ fn budget(pack: &Pack) -> i64 {
 }
 
 /// Used heat, as an exact sum in 2⁻¹⁶ A²ms.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(super) struct Heat {
     sum: i64,
     used: Ratio,

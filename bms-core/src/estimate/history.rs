@@ -22,7 +22,7 @@ use crate::decision::CellSet;
 use crate::units::{Amps, Coulombs, Ratio};
 
 /// On which side of its open-circuit voltage a cell is held.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 pub(super) enum Side {
     /// After a charge.
     Above,
@@ -31,7 +31,7 @@ pub(super) enum Side {
 }
 
 /// What has gone through the cells.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(super) struct History<const CELLS: usize> {
     /// Cells whose hysteresis need not be that of the others, and the least the pack has moved since they became so.
     own: CellSet<CELLS>,
@@ -41,7 +41,7 @@ pub(super) struct History<const CELLS: usize> {
 }
 
 /// Charge that goes one way.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 struct OneWay {
     /// The least that went this way, up to `charge.one_way`.
     forth: Coulombs,

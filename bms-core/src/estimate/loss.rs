@@ -38,7 +38,7 @@ const MONTH: i64 = 30 * 24 * 3_600_000;
 pub(crate) const LONGEST: Millis = Millis::from_seconds(40 * 24 * 3_600);
 
 /// Bounds of a charge, rounded outwards.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Hash, PartialEq)]
 struct Bounds {
     low: i32,
     high: i32,
@@ -66,7 +66,7 @@ impl Bounds {
 }
 
 /// A cell that loses charge by itself.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(crate) struct Loss {
     /// The cell, from 0.
     pub(crate) cell: u8,
@@ -75,7 +75,7 @@ pub(crate) struct Loss {
 }
 
 /// What each cell missed when the reading began.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(super) struct Losses<const CELLS: usize> {
     now: Uptime,
     began: Option<Uptime>,

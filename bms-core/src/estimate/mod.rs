@@ -48,7 +48,7 @@ use resistance::Steps;
 use rest::Rest;
 
 /// Two bounds with the truth between them.
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Interval {
@@ -101,7 +101,7 @@ impl Interval {
 }
 
 /// What a load step said about the cell that stood out most in it.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct LoadStep {
@@ -120,7 +120,7 @@ pub struct LoadStep {
 }
 
 /// Why a load step was not used.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Discarded {
@@ -154,7 +154,7 @@ pub(crate) struct Surroundings<'a, const CELLS: usize> {
 }
 
 /// What is worked out over time, kept from tick to tick.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub struct Estimated<const CELLS: usize> {
     count: Count<CELLS>,
     when_well: WhenWell,

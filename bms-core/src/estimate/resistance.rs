@@ -43,7 +43,7 @@ type Kept = i16;
 const NO_STEP: Kept = Kept::MIN;
 
 /// Sums over a window.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 struct Window {
     amps: i64,
     samples: u8,
@@ -86,7 +86,7 @@ impl Window {
 type Readings<'a, const CELLS: usize> = (&'a Each<Volts, CELLS>, Amps, Option<Volts>);
 
 /// Where a step stands.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 enum Phase {
     /// The current stands still, or nothing is known of it yet.
     Quiet,
@@ -97,7 +97,7 @@ enum Phase {
 }
 
 /// Load steps, and what the last three of them said.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(super) struct Steps<const CELLS: usize> {
     phase: Phase,
     /// The running window, and its sum of each cell's voltage.

@@ -12,7 +12,7 @@ use crate::config::ChargeFacts;
 use crate::units::{Celsius, Coulombs, Millis, Ratio, Volts};
 
 /// Time at rest, judged block by block.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(super) struct Rest {
     moved: Coulombs,
     credible: Coulombs,

@@ -25,7 +25,7 @@ use core::cmp::Ordering;
 mod tests;
 
 /// What one fault is held against.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Limit<Q> {
@@ -46,7 +46,7 @@ pub struct Limit<Q> {
 }
 
 /// A limit with its units, for showing.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Shown {
     /// The trip limit; `None` where another room finds the fault by bounds of its own.
@@ -64,7 +64,7 @@ pub struct Shown {
 }
 
 /// The limit of a fault that another room finds at a moment of its own, by bounds of its own: nothing to set but the dwell.
-#[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
+#[derive(Clone, Copy, Debug, Eq, Hash, Ord, PartialEq, PartialOrd)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Found;
@@ -278,7 +278,7 @@ pub(super) trait WatchThermistor<const CELLS: usize, const THERMISTORS: usize> {
 }
 
 /// One stage for the worst place of the pack.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(super) struct OfPack(Stage);
 
 impl OfPack {
@@ -286,7 +286,7 @@ impl OfPack {
 }
 
 /// One stage for each thermistor.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(super) struct EachThermistor<const THERMISTORS: usize>(Each<Stage, THERMISTORS>);
 
 impl<const THERMISTORS: usize> EachThermistor<THERMISTORS> {
@@ -499,7 +499,7 @@ fn clear<W: Witness>(seen: Assessment, by: Clearance, terms: &Terms, witness: &m
 }
 
 /// The stages of all faults and the memory of those that were confirmed.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub struct Faults<const CELLS: usize, const THERMISTORS: usize> {
     kept: Kept<THERMISTORS>,
     memory: Memory,

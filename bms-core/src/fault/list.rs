@@ -21,7 +21,7 @@ use crate::witness::Witness;
 macro_rules! list {
     ($($(#[doc = $doc:literal])+ $variant:ident $field:ident $words:literal : $keeps:ident $watch:ty, $quantity:ident = $limit:expr;)+) => {
         /// What the firmware can conclude.
-        #[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
+        #[derive(Clone, Copy, Debug, Eq, Hash, Ord, PartialEq, PartialOrd)]
         #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
         #[cfg_attr(feature = "defmt", derive(defmt::Format))]
         pub enum Fault { $($(#[doc = $doc])+ $variant,)+ }
@@ -58,7 +58,7 @@ macro_rules! list {
         }
 
         /// The limit of each fault.
-        #[derive(Clone, Copy, Debug, PartialEq)]
+        #[derive(Clone, Copy, Debug, Hash, PartialEq)]
         #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
         #[cfg_attr(feature = "defmt", derive(defmt::Format))]
         pub struct FaultLimits { $($(#[doc = $doc])+ pub $field: Limit<$quantity>,)+ }
@@ -101,7 +101,7 @@ macro_rules! list {
         }
 
         /// The stages of all faults.
-        #[derive(Clone, Copy, Debug, PartialEq)]
+        #[derive(Clone, Copy, Debug, Hash, PartialEq)]
         pub(super) struct Kept<const THERMISTORS: usize> { $($field: list!(@keep $keeps),)+ }
 
         impl<const THERMISTORS: usize> Kept<THERMISTORS> {
@@ -423,7 +423,7 @@ const fn per_second(thousandths: i32) -> CelsiusPerSecond {
 }
 
 /// A set of faults, one bit a fault.
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct FaultSet([u32; WORDS]);

@@ -23,6 +23,7 @@ use super::{Fault, Reaction};
 use crate::sequence::Step;
 use crate::units::{Amps, Celsius, Millis, Uptime, Volts};
 use crate::witness::{Assessment, Evidence, Place, Quantity, Witness};
+use core::hash::{Hash, Hasher};
 use heapless::{Deque, Vec};
 
 #[cfg(test)]
@@ -38,7 +39,7 @@ const HISTORY: usize = 5;
 const HISTORY_EVERY: Millis = Millis(100);
 
 /// The pack at one moment, as far as it was believed.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Freeze {
@@ -82,7 +83,7 @@ impl Freeze {
 }
 
 /// Which of two values beyond a limit is the worse one.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 pub(super) enum Worse {
     /// The higher one: the limit is one from above.
     Higher,
@@ -94,7 +95,7 @@ pub(super) enum Worse {
 pub type FreezeHistory = Vec<Freeze, HISTORY>;
 
 /// What is remembered of one fault at one place.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Record {
@@ -136,6 +137,15 @@ impl PartialEq for Memory {
     fn eq(&self, other: &Self) -> bool {
         let Self { records, dropped, recent } = self;
         *records == other.records && *dropped == other.dropped && recent.iter().eq(other.recent.iter())
+    }
+}
+
+/// By hand, since the ring has none: its frames in their order.
+impl Hash for Memory {
+    fn hash<H: Hasher>(&self, to: &mut H) {
+        let Self { records, dropped, recent } = self;
+        (records, dropped, recent.len()).hash(to);
+        recent.iter().for_each(|freeze| freeze.hash(to));
     }
 }
 

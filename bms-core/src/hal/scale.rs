@@ -10,7 +10,7 @@ use crate::units::{Amps, Ratio, Volts};
 use core::fmt::{Display, Formatter, Result};
 
 /// A straight line from a fraction of the reference to a quantity.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Scale<Q> {
     /// The quantity at a ratio of 0.
@@ -34,7 +34,7 @@ macro_rules! scale {
 scale! { Volts Amps }
 
 /// How the analogue inputs are scaled.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Scales {
     /// Main current sensor, positive when it charges the pack.
@@ -88,7 +88,7 @@ impl Scales {
 }
 
 /// Scales that fit the configuration: what a [`Board`](super::Board) takes. Only [`Scales::fit`] makes them.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct FittedScales(Scales);
 
@@ -101,7 +101,7 @@ impl FittedScales {
 }
 
 /// Where scales and configuration contradict each other. It reads as a sentence.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Misfit {
     /// A current's scale ends before the range configured for its sensor: a reading would never stand at the end of its range.

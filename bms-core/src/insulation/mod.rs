@@ -51,7 +51,7 @@ use window::{Means, Window};
 pub(crate) const HISTORY: u8 = 8;
 
 /// One result of the measurement.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Insulated {
@@ -78,7 +78,7 @@ impl Insulated {
 }
 
 /// Which side of the contactors insulation is measured on.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum InsulationSide {
@@ -104,7 +104,7 @@ impl InsulationSide {
 }
 
 /// Why a pair of readings was thrown away.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Spoilt {
@@ -126,7 +126,7 @@ pub enum Spoilt {
 }
 
 /// One step of the measurement, for the witness.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum InsulationStep {
@@ -152,7 +152,7 @@ pub enum InsulationStep {
 }
 
 /// The measurement of insulation.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub struct Insulation {
     phase: Phase,
     window: Window,
@@ -167,7 +167,7 @@ pub struct Insulation {
 }
 
 /// Where the measurement stands.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 enum Phase {
     /// Until the next pair.
     Waits { left: Millis },
@@ -178,7 +178,7 @@ enum Phase {
 }
 
 /// What both readings of a pair share.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 struct Pair {
     side: InsulationSide,
     /// Time since the resistor was last switched.
@@ -188,14 +188,14 @@ struct Pair {
 }
 
 /// What has been told and is not told again.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 struct Told {
     not_measured: bool,
     spoilt: Option<core::mem::Discriminant<Spoilt>>,
 }
 
 /// Whether a charger charges.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 struct Charger {
     there: bool,
     /// Time for which the current has said the opposite.

@@ -5,7 +5,7 @@ use crate::frame::{Pole, PoleVoltages};
 use crate::units::{Millis, Ratio, Volts};
 
 /// The means of a window.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(super) struct Means {
     /// The negative pole to the chassis.
     pub(super) negative: Volts,
@@ -37,7 +37,7 @@ impl Means {
 }
 
 /// The window that is gathered, and the share of the negative pole in the one before.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(super) struct Window {
     negative: i64,
     positive: i64,

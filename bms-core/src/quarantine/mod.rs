@@ -29,7 +29,7 @@ use crate::witness::{Evidence, Witness};
 const HOUR: Millis = Millis::from_seconds(3_600);
 
 /// A pack in quarantine.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Quarantine {
@@ -44,7 +44,7 @@ pub struct Quarantine {
 }
 
 /// What is not quiet.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Disturbance {
@@ -99,7 +99,7 @@ impl Sight {
 }
 
 /// The watch over a pack in quarantine.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(crate) struct Watch {
     fault: Option<Fault>,
     disturbance: Option<Disturbance>,

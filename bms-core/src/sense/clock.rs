@@ -16,7 +16,7 @@ use crate::units::{Instant, Millis};
 use crate::witness::{Evidence, Witness};
 
 /// The counter of the frames, as far as it has been followed.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(super) struct Clock {
     at: Option<Instant>,
     /// Counted in ticks since the counter stands where it is.

@@ -17,7 +17,7 @@ use crate::frame::{Contact, Contacts};
 use crate::units::Millis;
 
 /// What was counted within the windows up to now.
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
 pub(crate) struct Counted {
     /// Breaks of the interlock that were over before `interlock open` was confirmed.
     pub(crate) short_breaks: u8,
@@ -26,7 +26,7 @@ pub(crate) struct Counted {
 }
 
 /// The counters as far as they have been followed.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(super) struct Counters {
     before: Option<Contacts>,
     /// For how long the interlock has been seen broken.
@@ -78,7 +78,7 @@ const fn counted(before: u8, now: u8, most: u8) -> u8 {
 }
 
 /// A number of things within a window that moves on by its `PARTS`th part.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 struct Recent<const PARTS: usize> {
     /// The youngest part first.
     counts: [u8; PARTS],

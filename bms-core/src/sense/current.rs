@@ -51,7 +51,7 @@ pub(crate) fn at_end(raw: Amps, range: Amps, sensing: &Sensing) -> bool {
 }
 
 /// What is kept of the channel from frame to frame.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(super) struct CurrentChannel {
     offset: Option<Amps>,
     /// The last mean lay further from the offset than an offset moves.

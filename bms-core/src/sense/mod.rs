@@ -104,7 +104,7 @@ pub(crate) struct Believed<'f, const CELLS: usize, const THERMISTORS: usize> {
 }
 
 /// The parts of a frame by name.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum PartName {
@@ -155,7 +155,7 @@ pub(crate) struct Standstill {
 }
 
 /// What is kept from frame to frame to judge the next one.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(crate) struct Sense<const THERMISTORS: usize> {
     clock: Clock,
     thermistors: Thermistors<THERMISTORS>,

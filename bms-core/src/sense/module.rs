@@ -25,7 +25,7 @@ use crate::each::Each;
 use crate::units::Celsius;
 
 /// Temperatures that must be allowed for in a module.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Hash, PartialEq)]
 pub(crate) struct ModuleRange {
     /// Coldest that is credible: counts against cold limits.
     pub(crate) coldest: Celsius,

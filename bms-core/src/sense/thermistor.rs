@@ -36,7 +36,7 @@ use crate::witness::{Evidence, Witness};
 use plausibility::GAP;
 
 /// The thermistors and the modules they stand for.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(crate) struct Temperatures<const THERMISTORS: usize> {
     /// Each sensor.
     pub(crate) sensors: Each<SensorReading, THERMISTORS>,
@@ -49,7 +49,7 @@ pub(crate) struct Temperatures<const THERMISTORS: usize> {
 }
 
 /// One thermistor, converted and judged.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Hash, PartialEq)]
 pub(crate) struct SensorReading {
     /// By the table; at a rail the table's end.
     pub(crate) celsius: Celsius,
@@ -87,7 +87,7 @@ impl SensorReading {
 }
 
 /// What speaks against a thermistor's reading.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Doubt {
@@ -112,7 +112,7 @@ const SECOND: Millis = Millis(1_000);
 const CLIMB: u8 = 2;
 
 /// What is kept of all thermistors from frame to frame.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(super) struct Thermistors<const THERMISTORS: usize> {
     readings: Temperatures<THERMISTORS>,
     tracks: Each<Track, THERMISTORS>,
@@ -123,7 +123,7 @@ pub(super) struct Thermistors<const THERMISTORS: usize> {
 }
 
 /// What is kept of one thermistor.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 struct Track {
     /// The ratio of the frame before.
     ratio: Ratio,

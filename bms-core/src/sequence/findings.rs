@@ -6,7 +6,7 @@ use crate::frame::Contactor;
 use crate::units::{Ratio, Volts};
 
 /// Whether something is wrong, and the figures that say so.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(crate) struct Finding {
     /// Whether it is wrong.
     pub(crate) broken: bool,
@@ -15,7 +15,7 @@ pub(crate) struct Finding {
 }
 
 /// The link when it should be down.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(crate) struct LinkLeft {
     /// What it reads.
     pub(crate) volts: Volts,
@@ -25,7 +25,7 @@ pub(crate) struct LinkLeft {
 
 /// What the contactor sequence concludes from the voltages in one tick; `None` where nothing can be judged in this tick, so that
 /// the fault stays as it is.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Hash, PartialEq)]
 pub(crate) struct Findings {
     pub(crate) precharge_flat: Option<Finding>,
     pub(crate) precharge_stalled: Option<Finding>,

@@ -47,7 +47,7 @@ use crate::fault::{Fault, Reaction};
 use crate::units::{Amps, Millis, Ohms, Ratio, Volts};
 
 /// Where the contactor sequence stands.
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Step {
@@ -101,7 +101,7 @@ impl Step {
 }
 
 /// Why the contactor sequence moved. Each carries what was seen.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Because {
@@ -208,7 +208,7 @@ pub enum Because {
 }
 
 /// The link voltage against the expected precharge curve, in one tick of precharge.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct PrechargeCheck {

@@ -43,7 +43,7 @@ use crate::units::{Millis, Ratio, Volts};
 use crate::witness::{Act, Evidence, Refusal, Unseparable, Witness};
 
 /// What the settled link says of the contactors.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 pub(super) enum Hangs {
     /// All are open, as far as the points measured can tell.
     Free,

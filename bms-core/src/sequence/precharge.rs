@@ -133,7 +133,7 @@ pub(super) fn load_at(link: Volts, pack: Volts, config: &Checked) -> Option<Ohms
 }
 
 /// What one look at the link yields.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(super) enum Verdict {
     /// As it should, or nothing to judge yet.
     Rising,
@@ -144,7 +144,7 @@ pub(super) enum Verdict {
 }
 
 /// What can be wrong with a start of precharge.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 pub(super) enum Failure {
     /// No rise at all.
     Flat,
@@ -172,7 +172,7 @@ impl Failure {
 }
 
 /// The points of the curve at which the band is held against it, in order.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 enum Next {
     Half,
     Whole,
@@ -181,7 +181,7 @@ enum Next {
 }
 
 /// One start of precharge as it is watched.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(super) struct Start {
     from: Volts,
     since_coil: Millis,

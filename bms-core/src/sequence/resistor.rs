@@ -19,7 +19,7 @@ use crate::config::Checked;
 use crate::units::{Celsius, Millis, Ratio, Volts};
 
 /// The resistor by its model.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(super) struct Resistor {
     rise: Celsius,
     /// Energy of the running start, in full starts.
@@ -31,7 +31,7 @@ pub(super) struct Resistor {
 }
 
 /// How the voltage across the resistor is to be counted in this tick.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 pub(super) enum Conducts {
     /// No current.
     Not,

@@ -16,7 +16,7 @@ use crate::units::{Millis, Volts};
 use crate::witness::{Act, Evidence, Refusal, Unseparable, Witness};
 
 /// Time since each coil was last switched.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(super) struct Steady {
     pub(super) negative: Millis,
     pub(super) precharge: Millis,
@@ -24,7 +24,7 @@ pub(super) struct Steady {
 }
 
 /// What a request to close is worth.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 pub(super) enum Request {
     /// Something has happened after which nothing may start by itself, and open contactors were not asked for since.
     Spent,
@@ -33,7 +33,7 @@ pub(super) enum Request {
 }
 
 /// What the link did when positive was commanded open.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 pub(super) enum AtOpening {
     /// It fell, or was not seen to stay.
     Fell,
@@ -42,7 +42,7 @@ pub(super) enum AtOpening {
 }
 
 /// Whether a meter says what the others leave for it.
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
 pub(super) enum Meter {
     /// It does, or none can contradict it.
     #[default]
@@ -52,7 +52,7 @@ pub(super) enum Meter {
 }
 
 /// The state of the contactor sequence.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(crate) struct Sequence {
     pub(super) step: Step,
     /// Time spent in the step.
@@ -106,7 +106,7 @@ pub(crate) struct Sequence {
 }
 
 /// What one tick's look yielded.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Hash, PartialEq)]
 pub(super) struct Outlook {
     /// The start has failed.
     pub(super) failed: Option<Because>,

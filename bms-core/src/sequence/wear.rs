@@ -27,7 +27,7 @@ use crate::frame::Contactor;
 use crate::units::{Amps, Ratio, Volts};
 
 /// How much of its life each contactor has used; a whole life is [`Ratio::ONE`].
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Wear {

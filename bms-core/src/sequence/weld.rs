@@ -46,7 +46,7 @@ use crate::frame::{PackVoltages, ToChassis};
 use crate::units::{Millis, Ratio, Volts};
 
 /// Where the link hangs.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 pub(super) enum Joined {
     /// On neither side, as far as the points measured can tell.
     Nothing,
@@ -92,7 +92,7 @@ pub(super) fn joined(seen: &PackVoltages, config: &Checked) -> Option<(Joined, V
 }
 
 /// The verdict with all coils off, and how long it has held.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(super) struct Floating {
     joined: Option<Joined>,
     held: Millis,

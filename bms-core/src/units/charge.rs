@@ -1,7 +1,7 @@
 //! Electric charge as an exact sum.
 
 /// Charge in coulombs (ampere-seconds), positive into the pack. Step 2⁻¹⁶ A·ms = 15 nC, range ±140 GC; sums saturate.
-#[derive(Clone, Copy, Debug, Default, Eq, Ord, PartialEq, PartialOrd)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, Ord, PartialEq, PartialOrd)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(transparent))]
 pub struct Coulombs(i64);
 

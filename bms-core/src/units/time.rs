@@ -1,7 +1,7 @@
 //! Time, which arrives from outside and is never asked for.
 
 /// A duration in milliseconds, 0 to 49.7 days; sums saturate, differences stop at zero.
-#[derive(Clone, Copy, Debug, Default, Eq, Ord, PartialEq, PartialOrd)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, Ord, PartialEq, PartialOrd)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(transparent))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Millis(pub u32);
@@ -40,7 +40,7 @@ impl core::ops::Sub for Millis {
 }
 
 /// When a frame was taken: milliseconds of a counter that wraps after 49.7 days.
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(transparent))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Instant(pub u32);
@@ -56,7 +56,7 @@ impl Instant {
 }
 
 /// Time the controller has been told of since it started, in milliseconds: 64 bits, never wraps.
-#[derive(Clone, Copy, Debug, Default, Eq, Ord, PartialEq, PartialOrd)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, Ord, PartialEq, PartialOrd)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(transparent))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Uptime(pub u64);

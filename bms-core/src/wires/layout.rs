@@ -5,7 +5,7 @@ use crate::frame::Inputs;
 
 /// The places of the sense wires. Wires are counted from the bottom, the lower front end's first. Cell `c` of front end `f` lies between
 /// wires `c + f` and `c + f + 1`: no wire bridges the fuse.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(super) struct Layout {
     /// Cells of the lower front end.
     below: u8,

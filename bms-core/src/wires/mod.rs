@@ -39,7 +39,7 @@ use layout::Layout;
 use pattern::Pattern;
 
 /// A wire that is open, or suspected to be.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct OpenWire {
@@ -50,7 +50,7 @@ pub struct OpenWire {
 }
 
 /// One step of the active test, for the witness.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum WireTest {
@@ -67,7 +67,7 @@ pub enum WireTest {
 }
 
 /// The test of the sense wires.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Hash, PartialEq)]
 pub(crate) struct Wires {
     /// What is pulled for the next frame.
     pull: Option<Inputs>,
@@ -92,7 +92,7 @@ pub(crate) struct Wires {
 }
 
 /// The cells beside a wire that is not trusted.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(crate) struct Beside(pub(crate) [Option<u8>; 2]);
 
 impl Beside {

@@ -9,7 +9,7 @@ use crate::sense::{CellReadings, Temperatures};
 use crate::units::{Amps, Ratio, Volts};
 
 /// A wire that the readings make suspect.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Hash, PartialEq)]
 pub(super) struct Pattern {
     pub(super) open: OpenWire,
     /// Its readings pass a voltage limit that opens the contactors, which its two cells together do not.
