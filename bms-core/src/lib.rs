@@ -99,6 +99,8 @@ pub mod limit;
 pub mod quarantine;
 pub mod sense;
 pub mod sequence;
+#[cfg(feature = "serial")]
+pub mod serial;
 pub mod units;
 pub mod wires;
 pub mod witness;

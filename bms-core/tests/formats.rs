@@ -79,17 +79,33 @@ values! {
     }
 }
 
-/// No values: states, what owns them, drivers, and the end of a sentence.
-const NO_VALUES: [&str; 12] = [
+/// What the serial line carries exists with its feature only, which has both others' bounds by itself.
+#[cfg(feature = "serial")]
+#[allow(dead_code, reason = "compiling it is the check")]
+fn goes_over_the_wire() {
+    fn both_ways<T: serde::Serialize + serde::de::DeserializeOwned>() {}
+    both_ways::<bms_core::serial::ToTarget<96, 16>>();
+    both_ways::<bms_core::serial::ToHost<96>>();
+    both_ways::<bms_core::serial::Refusal>();
+}
+
+/// No values: states, what owns them, drivers, the end of a sentence, and what the serial line carries (above).
+const NO_VALUES: [&str; 18] = [
     "Board",
     "Checked",
     "Controller",
     "Estimated",
     "Faults",
     "Fitted",
+    "Garbled",
     "Insulation",
     "Memory",
+    "NoRoom",
     "Objection",
+    "Receiver",
+    "Station",
+    "ToHost",
+    "ToTarget",
     "hal::Coils",
     "hal::Feedback",
     "$name",
