@@ -42,6 +42,7 @@ pub mod healthy;
 pub mod recording;
 pub mod repair;
 pub mod report;
+pub mod rig;
 pub mod run;
 pub mod work;
 pub mod world;

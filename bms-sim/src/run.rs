@@ -126,12 +126,21 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         measured: &Frame<CELLS, THERMISTORS>,
         witness: &mut W,
     ) -> Decision<CELLS> {
+        self.advance_deciding(measured, |core, frame| core.tick(frame, witness))
+    }
+
+    /// The same, decided by whoever is told: with the firmware as it stands before the tick, and with what reaches it.
+    pub(crate) fn advance_deciding(
+        &mut self,
+        measured: &Frame<CELLS, THERMISTORS>,
+        decide: impl FnOnce(&mut Controller<CELLS, THERMISTORS>, &Frame<CELLS, THERMISTORS>) -> Decision<CELLS>,
+    ) -> Decision<CELLS> {
         let measured = self.board.sample(measured);
         let wrong = self.world.deviations().transit;
         let frame = self.transit.reaching(&measured, &wrong, self.tick, self.at_ms);
         self.transit.pass(&measured, &frame, &wrong, self.at_ms);
         self.flip_bit(wrong.bit_flipped);
-        let decision = self.core.tick(&frame, witness);
+        let decision = decide(&mut self.core, &frame);
         let duty = self.case.demand_at(self.seconds());
         let step_ms = self.next_step(&decision) + wrong.tick_late_ms;
         #[expect(clippy::cast_precision_loss, reason = "a step is less than a minute and some seconds")]

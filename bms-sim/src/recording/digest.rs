@@ -11,7 +11,7 @@ static CRC: crc::Crc<u32> = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC);
 
 /// The digest of the decisions so far.
 #[derive(Clone)]
-pub(super) struct Digest(crc::Digest<'static, u32>);
+pub(crate) struct Digest(crc::Digest<'static, u32>);
 
 impl std::fmt::Debug for Digest {
     fn fmt(&self, to: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {

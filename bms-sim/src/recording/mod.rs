@@ -26,12 +26,12 @@ use crate::case::{Ask, Case, StartError};
 use crate::repair::Repair;
 use crate::run::Loop;
 use crate::world::truth::Breach;
-use bms_core::Step;
 use bms_core::decision::Cooling;
 use bms_core::fault::Stage;
 use bms_core::witness::{Assessment, Evidence, Quantity};
+use bms_core::{Controller, Decision, Frame, Step, Witness};
 use branch::Trunk;
-use digest::Digest;
+pub(crate) use digest::Digest;
 use playing::Playing;
 use snapshots::Snapshots;
 use std::sync::Arc;
@@ -110,22 +110,64 @@ pub fn play<const CELLS: usize, const THERMISTORS: usize>(
 }
 
 /// Follows a run while it is played.
-trait Follow<const CELLS: usize, const THERMISTORS: usize> {
+pub(crate) trait Follow<const CELLS: usize, const THERMISTORS: usize> {
     /// Before a tick.
-    fn before(&mut self, now: &Loop<CELLS, THERMISTORS>);
+    fn before(&mut self, _now: &Loop<CELLS, THERMISTORS>) {}
+
+    /// Decides a tick: the firmware does, unless a follower holds it against something.
+    fn decide<W: Witness>(
+        &mut self,
+        core: &mut Controller<CELLS, THERMISTORS>,
+        frame: &Frame<CELLS, THERMISTORS>,
+        witness: &mut W,
+    ) -> Decision<CELLS> {
+        core.tick(frame, witness)
+    }
 
     /// After it, with what happened in it and the digest of all decisions so far.
-    fn after(&mut self, now: &Loop<CELLS, THERMISTORS>, events: &[Event], digest: &Digest);
+    fn after(&mut self, _now: &Loop<CELLS, THERMISTORS>, _events: &[Event], _digest: &Digest) {}
+
+    /// Whether the run goes on.
+    fn goes_on(&self) -> bool {
+        true
+    }
 }
 
 /// Nobody follows.
-impl<const CELLS: usize, const THERMISTORS: usize> Follow<CELLS, THERMISTORS> for () {
-    fn before(&mut self, _now: &Loop<CELLS, THERMISTORS>) {}
-    fn after(&mut self, _now: &Loop<CELLS, THERMISTORS>, _events: &[Event], _digest: &Digest) {}
+impl<const CELLS: usize, const THERMISTORS: usize> Follow<CELLS, THERMISTORS> for () {}
+
+/// Two follow; the first one decides.
+impl<const CELLS: usize, const THERMISTORS: usize, A, B> Follow<CELLS, THERMISTORS> for (&mut A, &mut B)
+where
+    A: Follow<CELLS, THERMISTORS>,
+    B: Follow<CELLS, THERMISTORS>,
+{
+    fn before(&mut self, now: &Loop<CELLS, THERMISTORS>) {
+        self.0.before(now);
+        self.1.before(now);
+    }
+
+    fn decide<W: Witness>(
+        &mut self,
+        core: &mut Controller<CELLS, THERMISTORS>,
+        frame: &Frame<CELLS, THERMISTORS>,
+        witness: &mut W,
+    ) -> Decision<CELLS> {
+        self.0.decide(core, frame, witness)
+    }
+
+    fn after(&mut self, now: &Loop<CELLS, THERMISTORS>, events: &[Event], digest: &Digest) {
+        self.0.after(now, events, digest);
+        self.1.after(now, events, digest);
+    }
+
+    fn goes_on(&self) -> bool {
+        self.0.goes_on() && self.1.goes_on()
+    }
 }
 
 /// Plays a case from its start to its end, or to that number of ticks.
-fn play_to<const CELLS: usize, const THERMISTORS: usize>(
+pub(crate) fn play_to<const CELLS: usize, const THERMISTORS: usize>(
     case: &Arc<Case>,
     most_ticks: u64,
     follower: &mut impl Follow<CELLS, THERMISTORS>,
@@ -143,7 +185,7 @@ fn play_on<const CELLS: usize, const THERMISTORS: usize>(
     mut progress: impl FnMut(f64) -> bool,
 ) -> Recording<CELLS, THERMISTORS> {
     let mut snapshots = Snapshots::new(playing.now.tick);
-    while !playing.now.over() && playing.now.tick < most_ticks {
+    while !playing.now.over() && playing.now.tick < most_ticks && follower.goes_on() {
         if snapshots.are_due(playing.now.tick) {
             snapshots.take(&mut playing);
             if !progress(playing.now.seconds()) {

@@ -45,7 +45,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Playing<CELLS, THERMISTORS> {
         tell_story(now.case(), recorder, *before);
         *before = now.seconds();
         follower.before(now);
-        let decision = now.advance(recorder);
+        let decision =
+            now.advance_deciding(&now.measured(), |core, frame| follower.decide(core, frame, recorder));
         digest.feed(&decision);
         recorder.decided(&decision);
         if breach.is_none() {

@@ -81,6 +81,15 @@ impl Writing {
         &mut self,
         progress: impl FnMut(f64) -> bool,
     ) -> Result<Recording<CELLS, THERMISTORS>, StartError> {
+        self.play_followed(&mut (), progress)
+    }
+
+    /// The same, decided and watched by a follower.
+    pub(crate) fn play_followed<const CELLS: usize, const THERMISTORS: usize>(
+        &mut self,
+        follower: &mut impl Follow<CELLS, THERMISTORS>,
+        progress: impl FnMut(f64) -> bool,
+    ) -> Result<Recording<CELLS, THERMISTORS>, StartError> {
         let case = Arc::clone(&self.case);
         let mut following = Following {
             writing: self,
@@ -89,7 +98,7 @@ impl Writing {
             next_digest_ms: DIGEST_MS,
             next_complete_seconds: 0.0,
         };
-        let recording = play_to(&case, u64::MAX, &mut following, progress)?;
+        let recording = play_to(&case, u64::MAX, &mut (follower, &mut following), progress)?;
         self.attempt(|messages| messages.end(recording.ticks, recording.digest));
         Ok(recording)
     }

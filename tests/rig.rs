@@ -1,0 +1,171 @@
+//! The rig without a machine: the target's side of the dialogue runs in a thread, behind a line that spoils what it likes.
+#![cfg(unix)]
+
+use bms_core::serial::{LONGEST, Receiver, Station, ToHost, ToTarget, send};
+use bms_sim::case::Case;
+use bms_sim::recording;
+use bms_sim::rig::{Line, Pace, Target, Trouble};
+use std::io::{Read, Write};
+use std::os::unix::net::UnixStream;
+use std::sync::Arc;
+
+const CASE: &str = include_str!("../examples/cases/open-thermistor.toml");
+
+/// What a target on a bad day does with an answer: what it sends instead.
+type Spoils = Box<dyn FnMut(&mut Station<96, 16>, ToHost<96>) -> Vec<u8> + Send>;
+
+fn bytes(answer: &ToHost<96>) -> Vec<u8> {
+    send(answer, &mut [0; LONGEST]).expect("there is room").to_vec()
+}
+
+/// A target behind a socket; it ends with the line.
+fn target(mut spoils: Spoils) -> Line {
+    let (host, mut here) = UnixStream::pair().expect("a pair of sockets");
+    std::thread::spawn(move || {
+        let (mut station, mut receiver) = (Station::<96, 16>::new(), Receiver::new());
+        let mut read = [0; 4_096];
+        while let Ok(count @ 1..) = here.read(&mut read) {
+            for byte in &read[..count] {
+                match receiver.take::<ToTarget<96, 16>>(*byte) {
+                    None => {}
+                    Some(Err(_)) => station.count_garbled(),
+                    Some(Ok(message)) => {
+                        let answer = station.answer(&message, &mut ());
+                        if here.write_all(&spoils(&mut station, answer)).is_err() {
+                            return;
+                        }
+                    }
+                }
+            }
+        }
+    });
+    Line::over(host.try_clone().expect("a second handle"), host)
+}
+
+fn case() -> Arc<Case> {
+    Arc::new(
+        Case::parse(CASE, "open-thermistor.toml").map_err(|error| error.to_string()).expect("a shipped case"),
+    )
+}
+
+/// Plays the case against a target: the digest of all decisions, the ticks, and what went wrong.
+fn play(spoils: Spoils) -> (u32, u64, Option<Trouble>) {
+    let case = case();
+    let mut target = Target::<96, 16>::begin(target(spoils), &case, Pace::LockStep).expect("a target");
+    let recording = target.play(&case, |_| true).expect("the case is about this pack");
+    let (trouble, times) = target.end();
+    assert!(recording.ticks >= times.ticks() as u64);
+    (recording.digest, times.ticks() as u64, trouble)
+}
+
+fn alone() -> (u32, u64) {
+    let recording = recording::play::<96, 16>(&case(), |_| true).expect("the case is about this pack");
+    (recording.digest, recording.ticks)
+}
+
+#[test]
+fn a_sound_target_decides_as_the_host_does() {
+    let (digest, ticks, trouble) = play(Box::new(|_, answer| bytes(&answer)));
+    assert!(trouble.is_none(), "{trouble:?}");
+    assert_eq!((digest, ticks), alone());
+}
+
+/// Every 50th answer is garbled, every 70th comes twice, and between them the line babbles: nothing is lost.
+#[test]
+fn a_bad_line_loses_nothing() {
+    let mut count = 0_u32;
+    let (digest, ticks, trouble) = play(Box::new(move |_, answer| {
+        count += 1;
+        let mut said = bytes(&answer);
+        match count {
+            _ if count.is_multiple_of(500) => said[3] ^= 0x40,
+            _ if count.is_multiple_of(70) => said.extend(said.clone()),
+            _ if count.is_multiple_of(30) => said.splice(0..0, [0x55, 0xAA, 0x00]).for_each(drop),
+            _ => {}
+        }
+        said
+    }));
+    assert!(trouble.is_none(), "{trouble:?}");
+    assert_eq!((digest, ticks), alone());
+}
+
+#[test]
+fn a_reset_is_named() {
+    let (_, ticks, trouble) = play(Box::new(|station, answer| {
+        if matches!(answer, ToHost::Decided { number: 300, .. }) {
+            *station = Station::new();
+        }
+        bytes(&answer)
+    }));
+    assert_eq!(ticks, 300);
+    assert!(matches!(trouble, Some(Trouble::WasReset { .. })), "{trouble:?}");
+}
+
+#[test]
+fn a_silent_target_is_named() {
+    let (_, ticks, trouble) = play(Box::new(|_, answer| match answer {
+        ToHost::Decided { number: 200.., .. } => Vec::new(),
+        answer => bytes(&answer),
+    }));
+    assert_eq!(ticks, 199);
+    assert!(matches!(trouble, Some(Trouble::NoAnswer { .. })), "{trouble:?}");
+}
+
+#[test]
+fn a_line_that_breaks_is_named() {
+    let (_, ticks, trouble) = play(Box::new(|_, answer| match answer {
+        ToHost::Decided { number: 200, .. } => panic!("the thread, and its end of the line with it"),
+        answer => bytes(&answer),
+    }));
+    assert_eq!(ticks, 199);
+    assert!(matches!(trouble, Some(Trouble::Broken { .. })), "{trouble:?}");
+}
+
+#[test]
+fn another_decision_is_named() {
+    let (_, ticks, trouble) = play(Box::new(|_, mut answer| {
+        if let ToHost::Decided { number: 400, decision, .. } = &mut answer {
+            decision.limits = bms_core::decision::CurrentLimits::NONE;
+        }
+        bytes(&answer)
+    }));
+    assert_eq!(ticks, 399);
+    let trouble = trouble.expect("a difference").to_string();
+    assert!(trouble.contains("the limits of current is CurrentLimits"), "{trouble}");
+}
+
+#[test]
+fn another_state_is_named() {
+    let (_, ticks, trouble) = play(Box::new(|_, mut answer| {
+        if let ToHost::Decided { number: 400, digest, .. } = &mut answer {
+            *digest ^= 1;
+        }
+        bytes(&answer)
+    }));
+    assert_eq!(ticks, 399);
+    assert!(trouble.expect("a difference").to_string().contains("the states behind them are not"));
+}
+
+/// What keeps a run from beginning.
+fn refused(spoils: Spoils) -> Trouble {
+    match Target::<96, 16>::begin(target(spoils), &case(), Pace::Time) {
+        Ok(_) => panic!("it has begun"),
+        Err(trouble) => trouble,
+    }
+}
+
+#[test]
+fn another_version_or_pack_or_configuration_is_refused() {
+    let version =
+        refused(Box::new(|_, _| bytes(&ToHost::Hello { version: 200, cells: 96, thermistors: 16 })));
+    assert!(matches!(version, Trouble::Version { target: 200, .. }), "{version:?}");
+    let pack = refused(Box::new(|_, _| bytes(&ToHost::Hello { version: 1, cells: 16, thermistors: 8 })));
+    assert!(matches!(pack, Trouble::OtherPack { target_cells: 16, .. }), "{pack:?}");
+    let configuration = refused(Box::new(|_, answer| match answer {
+        ToHost::Started { config } => bytes(&ToHost::Started { config: !config }),
+        answer => bytes(&answer),
+    }));
+    assert!(matches!(configuration, Trouble::OtherConfiguration { .. }), "{configuration:?}");
+    let nobody = refused(Box::new(|_, _| Vec::new()));
+    assert!(matches!(nobody, Trouble::NoAnswer { .. }), "{nobody:?}");
+}
