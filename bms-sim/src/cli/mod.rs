@@ -36,6 +36,7 @@ mod list;
 mod progress;
 mod rationale;
 mod report;
+mod rig;
 mod run;
 mod source;
 mod step;
@@ -93,6 +94,9 @@ enum Verb {
     /// Writes everything that was measured, true and decided in each tick, and all that happened, as tables. Example: export examples/cases/loose-joint.toml --to joint.csv --every 0.1
     #[command(after_help = words::CAUTIONS)]
     Export(export::Export),
+    /// Plays a case against the same firmware on a target, and holds every decision against the host's. Example: rig examples/cases/open-thermistor.toml --to tcp:localhost:4000
+    #[command(after_help = words::CAUTIONS)]
+    Rig(rig::Rig),
     /// Lists what the firmware can conclude, what can be wrong with the pack, or what the words mean. Example: list faults
     #[command(after_help = words::CAUTIONS)]
     List(list::List),
@@ -151,6 +155,7 @@ pub fn main() -> ExitCode {
         Some(Verb::Step(step)) => step.go(),
         Some(Verb::Report(report)) => report.go(),
         Some(Verb::Export(export)) => export.go(),
+        Some(Verb::Rig(rig)) => rig.go(),
         Some(Verb::List(list)) => list.go(),
         Some(Verb::Check(check)) => check.go(),
         Some(Verb::Dictionary(dictionary)) => dictionary.go(),

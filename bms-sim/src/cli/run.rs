@@ -7,7 +7,7 @@ use super::{
 use crate::case::{Case, Pack};
 use crate::explain::{Account, document, story};
 use crate::recording::file::Writing;
-use crate::recording::{self, Recording};
+use crate::recording::{self, Follow, Recording};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -34,7 +34,7 @@ pub(super) struct Run {
 /// How it is played and shown.
 #[derive(Debug, Default, clap::Args)]
 #[expect(clippy::struct_excessive_bools, reason = "each is a switch of the command line")]
-struct Wishes {
+pub(super) struct Wishes {
     /// Print one JSON document instead of the story
     #[arg(long)]
     json: bool,
@@ -43,7 +43,7 @@ struct Wishes {
     record: Option<PathBuf>,
     /// Write over an existing file
     #[arg(long, requires = "record")]
-    force: bool,
+    pub(super) force: bool,
     /// Seed of all noise and scatter, instead of the case's
     #[arg(long, value_name = "NUMBER", value_parser = seed, allow_hyphen_values = true)]
     seed: Option<u64>,
@@ -53,6 +53,13 @@ struct Wishes {
     /// Also say on stderr how fast it was played
     #[arg(short, long, conflicts_with = "quiet")]
     verbose: bool,
+}
+
+impl Wishes {
+    /// Whether nothing is to be said that is as expected.
+    pub(super) const fn is_quiet(&self) -> bool {
+        self.quiet
+    }
 }
 
 impl Run {
@@ -74,15 +81,20 @@ pub(super) fn demonstrate() -> Ended {
     show(NEXT, play(case, &Wishes::default()))
 }
 
-fn play(mut case: Case, wishes: &Wishes) -> Ended {
-    case.seed = wishes.seed.unwrap_or(case.seed);
+fn play(case: Case, wishes: &Wishes) -> Ended {
     match case.pack {
-        Pack::Crane => play_pack::<96, 16>(case, wishes),
-        Pack::Trainer => play_pack::<16, 8>(case, wishes),
+        Pack::Crane => play_followed::<96, 16>(case, wishes, &mut ()),
+        Pack::Trainer => play_followed::<16, 8>(case, wishes, &mut ()),
     }
 }
 
-fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case, wishes: &Wishes) -> Ended {
+/// Plays a case, decided and watched by a follower, and tells what happened.
+pub(super) fn play_followed<const CELLS: usize, const THERMISTORS: usize>(
+    mut case: Case,
+    wishes: &Wishes,
+    follower: &mut impl Follow<CELLS, THERMISTORS>,
+) -> Ended {
+    case.seed = wishes.seed.unwrap_or(case.seed);
     let interrupted = interrupt::asked("the story");
     let case = Arc::new(case);
     let open = |path: &PathBuf| Writing::begin(path, wishes.force, &case, story::happened);
@@ -97,8 +109,8 @@ fn play_pack<const CELLS: usize, const THERMISTORS: usize>(case: Case, wishes: &
         !interrupted.load(Ordering::Relaxed)
     };
     let played = match &mut writing {
-        Some(writing) => writing.play::<CELLS, THERMISTORS>(go_on),
-        None => recording::play(&case, go_on),
+        Some(writing) => writing.play_followed(follower, go_on),
+        None => recording::play_to(&case, u64::MAX, follower, go_on),
     };
     progress.done();
     let took = begun.elapsed().as_secs_f64();
