@@ -88,6 +88,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Station<CELLS, THERMISTORS> {
         message: &ToTarget<CELLS, THERMISTORS>,
         witness: &mut W,
     ) -> ToHost<CELLS> {
+        if let State::Working(working) = &mut self.state {
+            working.silence = Millis::ZERO;
+        }
         match message {
             ToTarget::Hello { version: _ } => {
                 ToHost::Hello { version: VERSION, cells: count(CELLS), thermistors: count(THERMISTORS) }
@@ -126,10 +129,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Station<CELLS, THERMISTORS> {
     /// Whatever only a controller that works can do.
     fn work(&mut self, act: impl FnOnce(&mut Working<CELLS, THERMISTORS>) -> ToHost<CELLS>) -> ToHost<CELLS> {
         match &mut self.state {
-            State::Working(working) => {
-                working.silence = Millis::ZERO;
-                act(working)
-            }
+            State::Working(working) => act(working),
             State::NotStarted => ToHost::Refused(Refusal::NotStarted),
             State::Silent => ToHost::Refused(Refusal::WasSilent),
         }

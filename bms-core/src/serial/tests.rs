@@ -256,6 +256,18 @@ fn silence_opens() {
     assert!(matches!(station.answer(&frame(1), &mut ()), ToHost::Decided { number: 1, .. }));
 }
 
+/// A question is heard as well as a frame.
+#[test]
+fn whatever_is_heard_ends_a_silence() {
+    let mut station = Station::<16, 8>::new();
+    station.answer(&start(), &mut ());
+    station.answer(&frame(1), &mut ());
+    station.pass(Millis(1_000));
+    station.answer(&hello(), &mut ());
+    station.pass(Millis(1_000));
+    assert!(station.decision().is_some());
+}
+
 /// However long a host wants its silence to be borne.
 #[test]
 fn no_silence_is_borne_for_ever() {
