@@ -1,12 +1,12 @@
 //! `rig`: plays a case against the same core on a target, and tells what happened as `run` does.
 
+use super::aside::Aside;
 use super::run::{self, Wishes};
-use super::{CasePath, Ended, complain, read};
+use super::{CasePath, Ended, complain, read, refuse};
 use crate::case::{Case, Pack};
 use crate::rig::{Address, Line, Pace, Target, Times, Trouble, Waves};
-use std::fs::File;
 use std::io::BufWriter;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// What `rig` takes.
 #[derive(Debug, clap::Args)]
@@ -37,48 +37,24 @@ impl Rig {
     }
 
     fn play<const CELLS: usize, const THERMISTORS: usize>(&self, case: Case) -> Result<Ended, Ended> {
-        let waves = self.waves.as_deref().map(|path| self.begin_waves::<CELLS, THERMISTORS>(path, &case));
-        let mut waves = waves.transpose()?;
-        let line = Line::open(&self.to).map_err(|trouble| refuse(&trouble))?;
+        let aside = self.waves.as_deref().map(|path| {
+            Aside::is_free(path, self.wishes.force).and_then(|()| Aside::begin(path, self.wishes.force))
+        });
+        let aside = aside.transpose().map_err(|error| refuse(&error))?;
+        let waves = aside.as_ref().map(|aside| Waves::begin(BufWriter::new(aside.file()), &case.title));
+        let mut waves = waves.transpose().map_err(|error| unwritten(&error))?;
+        let line = Line::open(&self.to).map_err(|trouble| troubled(&trouble))?;
         let mut target = Target::<CELLS, THERMISTORS>::begin(line, &case, self.pace)
-            .map_err(|trouble| refuse(&trouble))?;
+            .map_err(|trouble| troubled(&trouble))?;
         let played = match &mut waves {
             Some(waves) => run::play_followed(case, &self.wishes, &mut (&mut target, waves)),
             None => run::play_followed(case, &self.wishes, &mut target),
         };
         let (trouble, times) = target.end();
         self.tell(&times);
-        if let Some(error) = waves.and_then(|waves| waves.finish().err()) {
-            complain(&format!("the waves could not be written: {error}"));
-            return Err(Ended::NotWritten);
-        }
-        match trouble {
-            None => Ok(played),
-            Some(trouble) => Err(refuse(&trouble)),
-        }
-    }
-
-    fn begin_waves<const CELLS: usize, const THERMISTORS: usize>(
-        &self,
-        path: &Path,
-        case: &Case,
-    ) -> Result<Waves<CELLS, THERMISTORS, BufWriter<File>>, Ended> {
-        let mut options = File::options();
-        options.write(true).create(true).truncate(true).create_new(!self.wishes.force);
-        let to = options.open(path).map_err(|error| {
-            let path = path.display();
-            if error.kind() == std::io::ErrorKind::AlreadyExists {
-                complain(&format!("{path}: exists already; accepted is another name, or --force"));
-                Ended::BadInput
-            } else {
-                complain(&format!("{path}: {error}"));
-                Ended::NotWritten
-            }
-        })?;
-        Waves::begin(BufWriter::new(to), &case.title).map_err(|error| {
-            complain(&format!("{}: {error}", path.display()));
-            Ended::NotWritten
-        })
+        waves.map_or(Ok(()), Waves::finish).map_err(|error| unwritten(&error))?;
+        aside.map_or(Ok(()), Aside::keep).map_err(|error| refuse(&error))?;
+        trouble.map_or(Ok(played), |trouble| Err(troubled(&trouble)))
     }
 
     fn tell(&self, times: &Times) {
@@ -88,14 +64,20 @@ impl Rig {
     }
 }
 
+fn unwritten(error: &std::io::Error) -> Ended {
+    complain(&format!("the waves could not be written: {error}"));
+    Ended::NotWritten
+}
+
 /// Says on stderr what is wrong with the line or the target.
-fn refuse(trouble: &Trouble) -> Ended {
+fn troubled(trouble: &Trouble) -> Ended {
     complain(trouble);
     match trouble {
         Trouble::Different { .. } => Ended::Unexpected,
         Trouble::NoAddress { .. }
         | Trouble::Version { .. }
         | Trouble::OtherPack { .. }
+        | Trouble::Rests { .. }
         | Trouble::OtherConfiguration { .. } => Ended::BadInput,
         Trouble::Unreachable { .. }
         | Trouble::Broken { .. }

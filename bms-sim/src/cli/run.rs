@@ -42,7 +42,7 @@ pub(super) struct Wishes {
     #[arg(long, value_name = "FILE")]
     record: Option<PathBuf>,
     /// Write over an existing file
-    #[arg(long, requires = "record")]
+    #[arg(long)]
     pub(super) force: bool,
     /// Seed of all noise and scatter, instead of the case's
     #[arg(long, value_name = "NUMBER", value_parser = seed, allow_hyphen_values = true)]
@@ -121,7 +121,8 @@ pub(super) fn play_followed<const CELLS: usize, const THERMISTORS: usize>(
         }
         let written = writing.map_or(Ok(()), Writing::finish);
         let account = Account::of(&recording)?;
-        let ended = tell(&recording, &account, interrupted.load(Ordering::Relaxed), wishes);
+        // Interrupted, or ended by whoever follows it: what was to come is not missed.
+        let ended = tell(&recording, &account, !recording.end.over(), wishes);
         Ok(written.map_or_else(|error| refuse(&error), |()| ended))
     });
     match told {
