@@ -131,7 +131,7 @@ fn another_decision_is_named() {
     }));
     assert_eq!(ticks, 399);
     let trouble = trouble.expect("a difference").to_string();
-    assert!(trouble.contains("the limits of current is CurrentLimits"), "{trouble}");
+    assert!(trouble.contains("the limits of current: CurrentLimits"), "{trouble}");
 }
 
 #[test]
@@ -144,6 +144,16 @@ fn another_state_is_named() {
     }));
     assert_eq!(ticks, 399);
     assert!(trouble.expect("a difference").to_string().contains("the states behind them are not"));
+}
+
+/// At the pace of time a resting case would keep the target waiting for longer than it bears.
+#[test]
+fn a_case_that_rests_in_large_steps_has_no_pace_of_time() {
+    let text = CASE.to_owned() + "\n[rest]\nstep_s = 10\n";
+    let case = Case::parse(&text, "rest.toml").map_err(|error| error.to_string()).expect("a case");
+    let line = target(Box::new(|_, answer| bytes(&answer)));
+    let trouble = Target::<96, 16>::begin(line, &case, Pace::Time).err().expect("a refusal").to_string();
+    assert!(trouble.contains("steps of 10000 ms"), "{trouble}");
 }
 
 /// What keeps a run from beginning.

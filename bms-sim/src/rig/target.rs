@@ -4,6 +4,7 @@ use super::trouble::After;
 use super::{Difference, Line, Trouble};
 use crate::case::{Case, StartError};
 use crate::recording::{Follow, Recording, play_to};
+use crate::run::Loop;
 use bms_core::config::Fitted;
 use bms_core::decision::FaultSummary;
 use bms_core::serial::{LONGEST, Receiver, Refusal, ToHost, ToTarget, VERSION, send};
@@ -14,6 +15,9 @@ use std::time::{Duration, Instant};
 
 /// How often the same is asked before the target counts as gone.
 const ATTEMPTS: u32 = 4;
+
+/// The period of a tick.
+const TICK: Duration = Duration::from_millis(10);
 
 /// Microseconds in a second.
 const MICROS: f64 = 1e6;
@@ -114,7 +118,9 @@ pub struct Target<const CELLS: usize, const THERMISTORS: usize> {
     line: Line,
     receiver: Receiver,
     pace: Pace,
+    /// When the run began, and the time of the tick that is played.
     begun: Option<Instant>,
+    at: Duration,
     /// The configuration that the target works with, and its checksum.
     config: Config,
     checksum: u32,
@@ -128,6 +134,10 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
     /// # Errors
     /// When nobody answers, or somebody else.
     pub fn begin(line: Line, case: &Case, pace: Pace) -> Result<Self, Trouble> {
+        let silence = pace.silence();
+        if let Some(step_ms) = case.rest_ms.filter(|_| pace == Pace::Time) {
+            return Err(Trouble::Rests { step_ms, silence_ms: silence.0 });
+        }
         let config = case.config();
         let fitted: Fitted<CELLS, THERMISTORS> =
             config.fit().unwrap_or_else(|error| Fitted::barred(*config, error));
@@ -136,6 +146,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
             receiver: Receiver::new(),
             pace,
             begun: None,
+            at: Duration::ZERO,
             config: *config,
             checksum: fitted.checksum(),
             times: Times::default(),
@@ -160,8 +171,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
             ToHost::Hello { .. } => {}
             answer => return Err(target.out_of_step(&answer)),
         }
-        let start =
-            ToTarget::Start { config: *config, wear: case.start.counted_wear(), silence: pace.silence() };
+        let start = ToTarget::Start { config: *config, wear: case.start.counted_wear(), silence };
         match target.ask(&start)? {
             ToHost::Started { config } if config == target.checksum => Ok(target),
             ToHost::Started { config } => {
@@ -257,20 +267,19 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
     }
 
     /// Waits until a tick is due.
-    fn keep_pace(&mut self, frame: &Frame<CELLS, THERMISTORS>) {
+    fn keep_pace(&mut self) {
         if self.pace == Pace::LockStep {
             return;
         }
         let now = Instant::now();
-        let at = Duration::from_millis(u64::from(frame.at.0));
-        let begun = *self.begun.get_or_insert(now.checked_sub(at).unwrap_or(now));
-        let due = begun + at;
+        let begun = *self.begun.get_or_insert_with(|| now.checked_sub(self.at).unwrap_or(now));
+        let due = begun + self.at;
         if let Some(early) = due.checked_duration_since(now) {
             std::thread::sleep(early);
-        } else if let Some(late) = now.checked_duration_since(due + Duration::from_millis(10)) {
+        } else if let Some(late) = now.checked_duration_since(due + TICK) {
             self.times.missed += 1;
             // What is lost is lost: the next ones keep their distance.
-            self.begun = Some(begun + Duration::from_millis(10) + late);
+            self.begun = Some(begun + TICK + late);
         }
     }
 
@@ -283,7 +292,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
     ) -> Result<Decision<CELLS>, (Decision<CELLS>, Trouble)> {
         let number = u32::try_from(self.times.ticks() + 1).unwrap_or(u32::MAX);
         let message = ToTarget::Frame { number, frame: *frame };
-        self.keep_pace(frame);
+        self.keep_pace();
         let sent = self.follow_config(core).and_then(|()| {
             let begun = Instant::now();
             self.send(&message).map(|()| begun)
@@ -298,7 +307,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
         let took = begun.elapsed();
         if decision != here || digest != core.digest() {
             let tick = u64::from(number) - 1;
-            let seconds = f64::from(frame.at.0) / 1_000.0;
+            let seconds = self.at.as_secs_f64();
             return Err((here, Trouble::Different { tick, seconds, difference: between(&here, &decision) }));
         }
         self.times.micros.push(u32::try_from(took.as_micros()).unwrap_or(u32::MAX));
@@ -308,6 +317,10 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Follow<CELLS, THERMISTORS> for Target<CELLS, THERMISTORS> {
+    fn before(&mut self, now: &Loop<CELLS, THERMISTORS>) {
+        self.at = Duration::from_millis(now.at_ms);
+    }
+
     fn decide<W: Witness>(
         &mut self,
         core: &mut Controller<CELLS, THERMISTORS>,

@@ -67,6 +67,16 @@ pub enum Trouble {
         /// The case's thermistors.
         thermistors: usize,
     },
+    /// A tick may take longer than the target bears a silence.
+    #[error(
+        "--pace = time: accepted is lock-step, since the case rests in steps of {step_ms} ms, and the target opens after {silence_ms}"
+    )]
+    Rests {
+        /// The longest step.
+        step_ms: u64,
+        /// The silence that the target bears.
+        silence_ms: u32,
+    },
     /// The target was reset.
     #[error("{after}: the target was reset; its contactors are open, and what it knew is lost")]
     WasReset {
@@ -145,7 +155,7 @@ impl std::fmt::Display for Difference {
         }
         for (place, (part, host, target)) in self.parts.iter().enumerate() {
             let between = if place == 0 { "" } else { "; " };
-            write!(to, "{between}{part} is {host} here and {target} there")?;
+            write!(to, "{between}{part}: {host} here, {target} there")?;
         }
         Ok(())
     }
