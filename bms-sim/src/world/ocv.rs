@@ -2,7 +2,7 @@
 //!
 //! Equilibrium voltage of a lithium iron phosphate cell with a graphite electrode, `U(s) = U₊(y) − U₋(x)` in volts with
 //! `y = 0.74 − 0.705 s`, `x = 0.0132 + 0.7978 s`, `s` = state of charge 0…1: M. Safari, C. Delacourt, J. Electrochem.
-//! Soc. 158 (2011) A562 (coefficients from memory, and seen in one public transcription). It is not the table that
+//! Soc. 158 (2011) A562 (coefficients from memory, and seen in one public copy). It is not the table that
 //! the firmware reads its charge from: the two differ as a real cell differs from its data sheet.
 //!
 //! Entropy: `U'(s) = 10⁻⁴ (−2.5 + 5.5 s − 2 s²)` V/K: an invented smooth curve of the published size (−0.25…+0.1 mV/K).
