@@ -39,6 +39,7 @@ pub mod defect;
 pub mod dictionary;
 pub mod explain;
 pub mod healthy;
+pub mod page;
 pub mod recording;
 pub mod repair;
 pub mod report;

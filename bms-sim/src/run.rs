@@ -16,7 +16,8 @@ mod flip;
 mod standing;
 mod transit;
 
-use crate::case::{Case, StartError};
+use crate::case::{Case, Repaired, StartError};
+use crate::repair::Repair;
 use crate::world::World;
 use crate::world::board::SimulatedBoard;
 use bms_core::config::Fitted;
@@ -170,6 +171,11 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
     /// Goes on with another case that is the same up to here, the changes of this instant included.
     pub(crate) fn turn_to(&mut self, case: Arc<Case>) {
         let before = std::mem::replace(&mut self.case, case);
+        // Repairs of this instant that are in the new story only; those of both were made when it came.
+        let due = |repaired: &&Repaired| repaired.at_ms == self.at_ms;
+        let made = before.repairs.iter().filter(due).count();
+        let more: Vec<Repair> =
+            self.case.repairs.iter().filter(due).skip(made).map(|repaired| repaired.repair).collect();
         let (before, now) = (&before.defects, &self.case.defects);
         let same = before.iter().zip(now).take_while(|(one, other)| one == other).count();
         match (now.get(same), now.len().cmp(&before.len())) {
@@ -177,6 +183,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
             (Some(defect), Ordering::Equal) => self.world.amend(same, *defect),
             (Some(defect), Ordering::Greater) => self.world.expect(same, *defect),
             (None, Ordering::Equal | Ordering::Greater) => {}
+        }
+        for repair in &more {
+            let _mended = self.world.repair(repair);
         }
         self.limit_anew(self.at_ms.checked_sub(1));
     }

@@ -8,8 +8,9 @@
 
 use super::check::MOST_RATE;
 use super::limits;
-use super::{Act, Ask, Case, LimitChange, Phase, Work, edit};
+use super::{Act, Ask, Case, LimitChange, Phase, Repaired, Work, edit};
 use crate::defect::{Defect, DefectError, MOST};
+use crate::repair::{NoSuchPlace, Repair};
 use bms_core::fault::FaultLimits;
 use bms_core::frame::Replaced;
 use bms_core::{Config, ConfigError};
@@ -37,6 +38,8 @@ pub enum Change {
     /// The defect at this place of the case's list, from 0, ends; one that has not begun never does, and those behind it move up.
     #[serde(serialize_with = "from_1")]
     Mend(usize),
+    /// The workshop puts a new part in.
+    Repair(Repair),
 }
 
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
@@ -50,7 +53,7 @@ impl Change {
         match self {
             Self::Defect(defect) => Self::Defect(Defect { onset_seconds: seconds, ..defect }),
             Self::Duty { work, .. } if work.usual_rate() == 0.0 => Self::Duty { work, rate_c: 0.0 },
-            Self::Limits(_) | Self::Duty { .. } | Self::Act(_) | Self::Mend(_) => self,
+            Self::Limits(_) | Self::Duty { .. } | Self::Act(_) | Self::Mend(_) | Self::Repair(_) => self,
         }
     }
 }
@@ -116,6 +119,9 @@ pub enum Unchanged {
     /// The defect makes no sense.
     #[error(transparent)]
     Defect(#[from] DefectError),
+    /// There is no such place.
+    #[error(transparent)]
+    Repair(#[from] NoSuchPlace),
     /// There is no such defect.
     #[error("there is no defect {found}; accepted is 1 to {count}")]
     NoSuchDefect {
@@ -195,6 +201,12 @@ impl Case {
                 Ok(())
             }
             Change::Mend(place) => self.mend(seconds, place),
+            Change::Repair(repair) => {
+                repair.check(&self.pack.spec())?;
+                let place = self.repairs.partition_point(|repaired| repaired.at_ms <= at_ms);
+                self.repairs.insert(place, Repaired { at_ms, repair });
+                Ok(())
+            }
         }
     }
 

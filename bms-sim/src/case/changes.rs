@@ -4,7 +4,7 @@ use super::check::{asked, place};
 use super::error::{Accepted, CaseError, Problem};
 use super::file::{CaseFile, ChangeTable, WorkTable};
 use super::place::{Path, Source};
-use super::{Case, Change, LimitChange, Unchanged, Work, check, defects, limits};
+use super::{Case, Change, LimitChange, Unchanged, Work, check, defects, limits, repairs};
 use crate::defect::MOST;
 
 /// The case with all that is otherwise from some time on.
@@ -38,13 +38,14 @@ fn one(
         ("act", typed.act.is_some()),
         ("defect", typed.defect.is_some()),
         ("mend", typed.mend.is_some()),
+        ("repair", typed.repair.is_some()),
     ];
     let mut said = said.into_iter().filter(|(_, there)| *there).map(|(key, _)| key);
     let Some(key) = said.next() else {
         return Err(source.missing(
             path,
             "limits",
-            Accepted::Said("one of limits, duty, act, defect and mend"),
+            Accepted::Said("one of limits, duty, act, defect, mend and repair"),
         ));
     };
     if let Some(second) = said.next() {
@@ -63,6 +64,9 @@ fn one(
         ChangeTable { act: Some(act), .. } => Change::Act(asked(source, &path, &act.into(), pack)?),
         ChangeTable { defect: Some(defect), .. } => {
             Change::Defect(defects::begun(source, &path, defect, pack, typed.at_s)?)
+        }
+        ChangeTable { repair: Some(repair), .. } => {
+            Change::Repair(repairs::begun(source, &path, repair, pack)?)
         }
         ChangeTable { .. } if case.defects.is_empty() => {
             let accepted = Accepted::Said("none: nothing is wrong until then, nor will be");

@@ -5,6 +5,7 @@
 use super::{Change, LimitChange, severity_key};
 use crate::case::Ask;
 use crate::defect::{Defect, PlaceKind};
+use crate::repair::{self, Repair};
 use bms_core::frame::{Clearance, Contactor, Replaced};
 use std::time::Duration;
 use toml_edit::{ArrayOfTables, DocumentMut, InlineTable, Item, Table, Value};
@@ -70,6 +71,7 @@ fn said(change: &Change) -> (&'static str, Value) {
         Change::Act(ask) => ("act", act(*ask).into()),
         Change::Defect(begun) => ("defect", defect(begun).into()),
         Change::Mend(place) => ("mend", counted(*place)),
+        Change::Repair(repaired) => ("repair", repair(repaired).into()),
     }
 }
 
@@ -113,6 +115,23 @@ fn defect(begun: &Defect) -> InlineTable {
         (Some("intermittent_period_s"), begun.spells.map(|spells| spells.period_seconds.into())),
         (Some("intermittent_duty"), begun.spells.map(|spells| spells.duty.into())),
     ];
+    said.into_iter().filter_map(|(key, value)| Some((key?, value?))).collect()
+}
+
+fn repair(repaired: &Repair) -> InlineTable {
+    let Repair { work, place, cell } = *repaired;
+    let place = work.place().names().get(place).map_or_else(|| counted(place), |name| (*name).into());
+    // To as many digits as anybody types, so that the same share is read again.
+    let percent = |share: f64| Some(Value::from(libm::rint(1e11 * share) / 1e9));
+    let mut said = vec![(Some("kind"), Some(Value::from(work.key()))), (work.place().key(), Some(place))];
+    if work == repair::Work::SwapCell {
+        said.extend([
+            (Some("charge_percent"), percent(cell.charge)),
+            (Some("capacity_percent"), percent(cell.capacity)),
+            (Some("resistance_percent"), percent(cell.resistance)),
+            (Some("celsius"), cell.celsius.map(Value::from)),
+        ]);
+    }
     said.into_iter().filter_map(|(key, value)| Some((key?, value?))).collect()
 }
 

@@ -110,6 +110,7 @@ pub(super) struct ChangeTable {
     pub(super) act: Option<AskTable>,
     pub(super) defect: Option<DefectTable>,
     pub(super) mend: Option<u64>,
+    pub(super) repair: Option<RepairTable>,
 }
 
 #[derive(Deserialize)]
@@ -132,7 +133,7 @@ pub(super) struct AskTable {
 #[serde(deny_unknown_fields)]
 pub(super) struct RepairTable {
     pub(super) kind: String,
-    pub(super) at_s: f64,
+    pub(super) at_s: Option<f64>,
     pub(super) cell: Option<u64>,
     pub(super) joint: Option<u64>,
     pub(super) wire: Option<u64>,

@@ -87,6 +87,9 @@
 //! [[change]]
 //! at_s = 88
 //! mend = 1                        # a defect of the list above ends, or one that a change began: they count on
+//! [[change]]
+//! at_s = 89
+//! repair = { kind = "mend_wire", wire = 7 }               # the workshop puts a new part in, now
 //!
 //! [rest]                          # optional: larger steps while the contactors stand and nothing is asked of the pack
 //! step_s = 10

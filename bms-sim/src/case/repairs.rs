@@ -1,9 +1,9 @@
 //! Repairs as a case file writes them: the kind decides which key gives the place, and whether a new cell is described.
 
-use super::Pack;
+use super::{Pack, accepted};
 use super::check::{CELSIUS, milliseconds, words};
 use super::defects::place_of;
-use super::error::{CaseError, Problem};
+use super::error::{Accepted, CaseError, Problem};
 use super::file::{DefectTable, RepairTable};
 use super::place::{Path, Source};
 use crate::repair::{NewCell, Repair, Work};
@@ -31,22 +31,37 @@ pub(super) fn checked(
     most_seconds: f64,
 ) -> Result<Vec<Repaired>, CaseError> {
     let tables = tables.iter().enumerate();
-    let one = |(item, typed)| one(source, &Path::TOP.key("repair").item(item), typed, pack, most_seconds);
+    let one = |(item, typed): (usize, &RepairTable)| {
+        let path = Path::TOP.key("repair").item(item);
+        let at_s = typed.at_s.ok_or_else(|| {
+            let at = path.key("at_s");
+            source.missing(&path, "at_s", accepted::at(source, &at))
+        })?;
+        let at_ms = milliseconds(source.number(&path.key("at_s"), at_s, (0.0, most_seconds), "s")?);
+        Ok(Repaired { at_ms, repair: from(source, &path, typed, pack)? })
+    };
     let mut repairs = tables.map(one).collect::<Result<Vec<_>, _>>()?;
     repairs.sort_by_key(|repaired| repaired.at_ms);
     Ok(repairs)
 }
 
-fn one(
+/// A repair that is made when something else says so, and so not at a time of its own.
+pub(super) fn begun(
     source: &Source<'_>,
     path: &Path,
     typed: &RepairTable,
     pack: Pack,
-    most_seconds: f64,
-) -> Result<Repaired, CaseError> {
+) -> Result<Repair, CaseError> {
+    if typed.at_s.is_some() {
+        let accepted = Accepted::Said("at_s of the change alone: the repair is made then");
+        return Err(source.refuse(&path.key("at_s"), Problem::NotAccepted { accepted }));
+    }
+    from(source, path, typed, pack)
+}
+
+fn from(source: &Source<'_>, path: &Path, typed: &RepairTable, pack: Pack) -> Result<Repair, CaseError> {
     let keys: Vec<&str> = Work::ALL.iter().map(|work| work.key()).collect();
     let work = Work::ALL[source.word(&path.key("kind"), &typed.kind, &keys)?];
-    let at_ms = milliseconds(source.number(&path.key("at_s"), typed.at_s, (0.0, most_seconds), "s")?);
     refuse_others(source, path, typed, work)?;
     let share = |key: &str, percent: Option<f64>, range, usual: f64| match percent {
         Some(percent) => source.number(&path.key(key), percent, range, "%").map(|percent| percent / 100.0),
@@ -76,10 +91,7 @@ fn one(
         contactor: typed.contactor.clone(),
         ..DefectTable::default()
     };
-    Ok(Repaired {
-        at_ms,
-        repair: Repair { work, place: place_of(source, path, &places, work.place(), pack)?, cell },
-    })
+    Ok(Repair { work, place: place_of(source, path, &places, work.place(), pack)?, cell })
 }
 
 /// Every key of a place or of a new cell that this repair has no use for is a mistake.

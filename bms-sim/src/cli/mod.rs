@@ -33,6 +33,7 @@ mod export;
 mod false_alarms;
 mod interrupt;
 mod list;
+mod page;
 mod progress;
 mod rationale;
 mod report;
@@ -88,6 +89,9 @@ enum Verb {
     /// Steps through a case, forwards and backwards, and shows every tick. Example: step examples/cases/open-thermistor.toml
     #[command(after_help = words::CAUTIONS)]
     Step(step::Step),
+    /// Serves a live page on which a case is played, broken and mended. Example: page examples/cases/loose-joint.toml
+    #[command(after_help = words::CAUTIONS)]
+    Page(page::PageOf),
     /// Writes one HTML file with what happened, why, and pictures. Example: report examples/cases/loose-joint.toml --to joint.html
     #[command(after_help = words::CAUTIONS)]
     Report(report::ReportOf),
@@ -153,6 +157,7 @@ pub fn main() -> ExitCode {
         Some(Verb::Run(run)) => run.go(),
         Some(Verb::Why(why)) => why.go(),
         Some(Verb::Step(step)) => step.go(),
+        Some(Verb::Page(page)) => page.go(),
         Some(Verb::Report(report)) => report.go(),
         Some(Verb::Export(export)) => export.go(),
         Some(Verb::Rig(rig)) => rig.go(),

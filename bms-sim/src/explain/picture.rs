@@ -272,7 +272,7 @@ fn said<const CELLS: usize, const THERMISTORS: usize>(
 }
 
 /// What happened in the tick; which dwells run; and if there is nothing of that, what came nearest to its limit.
-fn sentences<const CELLS: usize, const THERMISTORS: usize>(
+pub(crate) fn sentences<const CELLS: usize, const THERMISTORS: usize>(
     stop: &Stop<CELLS, THERMISTORS>,
     case: &Case,
 ) -> Vec<String> {

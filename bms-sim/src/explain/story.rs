@@ -208,7 +208,7 @@ pub fn near<const CELLS: usize, const THERMISTORS: usize>(
 
 /// Distance to the limit as a fraction of the limit, less than none beyond it; nothing for a limit of zero.
 #[expect(clippy::cast_precision_loss, reason = "for an order only")]
-pub(super) fn relative(seen: &Assessment) -> Option<f64> {
+pub(crate) fn relative(seen: &Assessment) -> Option<f64> {
     let (observed, limit) = (seen.observed?.bits() as f64, seen.limit?.bits() as f64);
     let apart = ((observed - limit) / limit).abs();
     (limit != 0.0 && seen.reading != Reading::Unknown).then_some(if seen.reading == Reading::Beyond {

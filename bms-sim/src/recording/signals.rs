@@ -9,13 +9,13 @@
 use super::column::{Column, Kind, Shown, Unit, Value, decimal, millionths};
 use super::recorder::distance;
 use super::{Recording, number};
-use crate::case::StartError;
 use crate::run::Loop;
 use crate::world::truth::Truth;
 use bms_core::units::{Amps, Volts};
 use bms_core::witness::{Assessment, Evidence};
 use bms_core::{Decision, Fault, Frame, Witness};
 use serde::Serialize;
+use std::ops::Range;
 
 /// A tick while what it showed is written down.
 pub(super) struct Moment<'a, const CELLS: usize, const THERMISTORS: usize> {
@@ -184,23 +184,35 @@ pub struct Watched {
 
 /// Plays a recording again and takes about so many moments of it, evenly, and each tick in which something happened, so that a picture
 /// shows a step where it was.
-///
-/// # Errors
-/// When the type has other counts than the case's pack.
+#[must_use]
 pub fn series<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
     moments: u32,
     faults: &[Fault],
-) -> Result<Series, StartError> {
-    let mut now = Loop::<CELLS, THERMISTORS>::new(&recording.case)?;
-    let apart = recording.end.seconds() / f64::from(moments.max(1));
+) -> Series {
+    between(recording, 0..recording.ticks, moments, faults)
+}
+
+/// The same of some of its ticks.
+#[must_use]
+pub fn between<const CELLS: usize, const THERMISTORS: usize>(
+    recording: &Recording<CELLS, THERMISTORS>,
+    ticks: Range<u64>,
+    moments: u32,
+    faults: &[Fault],
+) -> Series {
+    let last = ticks.end.min(recording.ticks);
+    let mut now = recording.at(ticks.start);
     let mut happened = recording.events.iter().map(|event| event.tick).peekable();
+    while happened.next_if(|event| *event < ticks.start).is_some() {}
+    let mut due = now.seconds();
+    let end = if last == recording.ticks { recording.end.seconds() } else { recording.at(last).seconds() };
+    let apart = (end - due) / f64::from(moments.max(1));
     let mut watching = Watching { faults, nearest: vec![None; faults.len()] };
     let mut series = Series { signals: Vec::new(), watched: vec![Vec::new(); faults.len()] };
-    let mut due = 0.0;
-    while now.tick < recording.ticks {
+    while now.tick < last {
         let (tick, seconds) = (now.tick, now.seconds());
-        let mut taken = seconds >= due || tick + 1 == recording.ticks;
+        let mut taken = seconds >= due || tick + 1 == last;
         while happened.next_if(|event| *event <= tick).is_some() {
             taken = true;
         }
@@ -217,7 +229,7 @@ pub fn series<const CELLS: usize, const THERMISTORS: usize>(
             watched.push(Watched { seconds, observed, limit, unit });
         }
     }
-    Ok(series)
+    series
 }
 
 /// Keeps of each fault the assessment nearest to its limit.

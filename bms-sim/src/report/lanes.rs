@@ -10,6 +10,7 @@ use bms_core::Step;
 use bms_core::fault::{Fault, Stage};
 use bms_core::witness::{Evidence, Place};
 use maud::{Markup, html};
+use serde::Serialize;
 
 const WIDTH: f64 = 760.0;
 /// Room for the names of the lanes.
@@ -21,13 +22,14 @@ const AXIS: f64 = 22.0;
 const LETTER: f64 = 7.0;
 
 /// A lane: its name and what held from when to when.
-#[derive(Clone, Debug, PartialEq)]
-struct Lane {
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub(crate) struct Lane {
     name: String,
     spans: Vec<Span>,
 }
 
-#[derive(Clone, Debug, PartialEq)]
+/// What held from when to when, in seconds.
+#[derive(Clone, Debug, PartialEq, Serialize)]
 struct Span {
     word: &'static str,
     from: f64,
@@ -35,7 +37,7 @@ struct Span {
 }
 
 /// The lanes of a run that ended at this time.
-fn lanes(events: &[Event], end: f64) -> Vec<Lane> {
+pub(crate) fn lanes(events: &[Event], end: f64) -> Vec<Lane> {
     let mut sequence = Lane { name: words::column::SEQUENCE.to_owned(), spans: Vec::new() };
     let mut faults: Vec<(Fault, Place, Lane)> = Vec::new();
     begin(&mut sequence, words::step(Step::Open), 0.0);

@@ -6,7 +6,7 @@
 //! It says what `run` and `why` say, in the same sentences. The pictures come from the same run, played again.
 
 pub mod chart;
-mod lanes;
+pub(crate) mod lanes;
 
 use crate::case::StartError;
 use crate::explain::chain::Chain;
@@ -48,7 +48,7 @@ pub fn html<const CELLS: usize, const THERMISTORS: usize>(
     complete: bool,
 ) -> Result<String, ReportError> {
     let faults: Vec<Fault> = account.chains.iter().map(|chain| chain.fault).collect();
-    let series = signals::series(recording, MOMENTS, &faults)?;
+    let series = signals::series(recording, MOMENTS, &faults);
     let mut text = Text { used: BTreeSet::new() };
     let why = text.why(recording, account, &series)?;
     let body = html! {

@@ -7,6 +7,7 @@
 //! Cells, modules and sensors are counted from 0 inside and from 1 wherever people read or write them: here, in case files and in files for
 //! programs.
 
+pub mod bench;
 mod between;
 mod contrast;
 mod departs;
@@ -16,6 +17,7 @@ pub mod glossary;
 mod healthy;
 mod insulation;
 mod judged;
+pub mod meter;
 mod names;
 mod numbers;
 mod quarantine;

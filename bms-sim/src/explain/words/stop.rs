@@ -261,6 +261,7 @@ pub fn change(change: &Change, case: &Case) -> String {
         Change::Act(ask) => super::acted(ask),
         Change::Defect(ref begun) => super::defect_begins(begun),
         Change::Mend(place) => format!("defect {} is mended", place + 1),
+        Change::Repair(ref repair) => super::repaired(repair),
     }
 }
 

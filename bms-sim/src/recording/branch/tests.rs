@@ -4,6 +4,7 @@ use crate::case::{Ask, Case, Change, LimitChange, Unchanged, Work};
 use crate::defect::{Defect, DefectError, Kind, Spells};
 use crate::recording::stepper::{Sought, Stepper, Way};
 use crate::recording::{self, MOST_SNAPSHOTS, Recording};
+use crate::repair::{self, NewCell, Repair};
 use crate::run::Loop;
 use bms_core::Fault;
 use bms_core::frame::{Clearance, Contactor, Replaced};
@@ -63,6 +64,11 @@ fn defect(kind: Kind, place: usize, severity: f64) -> Defect {
     Defect { severity, ..Defect::usual(kind, place, 0.0) }
 }
 
+/// This work there.
+fn repaired(work: repair::Work, place: usize) -> Change {
+    Change::Repair(Repair { work, place, cell: NewCell { charge: 0.58, celsius: Some(21.7), ..NewCell::USUAL } })
+}
+
 /// One of each kind of change, with whatever can be said of it.
 fn changes() -> impl Strategy<Value = Change> {
     let limits = |change| Change::Limits(vec![change]);
@@ -94,6 +100,10 @@ fn changes() -> impl Strategy<Value = Change> {
         Change::Mend(0),
         Change::Mend(1),
         Change::Mend(2),
+        repaired(repair::Work::SwapCell, 4),
+        repaired(repair::Work::ReplaceThermistor, 6),
+        repaired(repair::Work::ReplaceContactor, 2),
+        repaired(repair::Work::ReplaceCurrentSensor, 1),
     ])
 }
 

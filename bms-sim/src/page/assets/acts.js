@@ -1,0 +1,271 @@
+// What can be done: operator, defects, repairs, duty, limits. Each is one dialog with the fewest clicks.
+import { make, by, say, digits } from './dom.js';
+
+const KEYS = [
+  ['Space', 'play or pause'], ['← →', 'one tick back, one tick on'], ['Shift ← →', 'to the event before, to the next one'],
+  ['Home, End', 'to the start, to the end'], ['+ −', 'faster, slower'], ['d', 'put in a defect'], ['m', 'end a defect'], ['r', 'repair'], ['t', 'take the meter: prove dead'],
+  ['o', 'operator: start'], ['x', 'operator: stop'], ['c', 'operator: clear the fault memory'], ['w', 'why'], ['b', 'the precharge bench'], ['u', 'undo'], ['?', 'this list'],
+];
+
+export class Acts {
+  constructor(page) {
+    this.page = page;
+    const act = (name, does, id) => make('button', { onclick: does, id }, name);
+    by('acts').append(
+      act('Start', () => this.change({ change: 'ask', ask: 'close' }), 'start'),
+      act('Stop', () => this.change({ change: 'ask', ask: 'open' }), 'stop'),
+      act('Clear', () => this.change({ change: 'ask', ask: 'clear', by: 'service' }), 'clear'),
+      act('Put in a defect …', () => this.defects(), 'break'),
+      act('End a defect …', () => this.mend(), 'mend'),
+      act('Repair …', () => this.repairs(), 'repair'),
+      act('Meter …', () => this.meter(), 'meter'),
+      act('Duty …', () => this.duty(), 'duty'),
+      act('Limits …', () => this.limits(), 'limits'),
+      act('Precharge bench', () => this.page.bench.show(!this.page.bench.open), 'bench-open'),
+      act('Other case …', () => this.cases(), 'cases'),
+    );
+    by('asks').append(
+      act('Why?', () => this.why(), 'ask-why'),
+      act('All evidence of this tick', () => this.shown('evidence')),
+      act('All limits', () => this.shown('limits')),
+    );
+    by('dialog').addEventListener('click', (click) => { if (click.target === by('dialog')) by('dialog').close(); });
+  }
+
+  begin() {}
+
+  show(view) {
+    by('mend').disabled = !view.defects.some(({ over }) => !over);
+  }
+
+  /** Whether a key means an act here. */
+  key(key) {
+    const acts = {
+      d: () => this.defects(), m: () => this.mend(), r: () => this.repairs(), t: () => this.meter(), b: () => by('bench-open').click(), w: () => this.why(), '?': () => this.keys(),
+      u: () => this.page.act({ do: 'undo' }),
+      o: () => by('start').click(), x: () => by('stop').click(), c: () => by('clear').click(),
+    };
+    if (!acts[key]) return false;
+    acts[key]();
+    return true;
+  }
+
+  async change(change) {
+    const done = await this.page.act({ do: 'change', ...change });
+    if (done) by('dialog').close();
+    return done;
+  }
+
+  dialog(name, ...children) {
+    by('dialog').replaceChildren(
+      make('form', { method: 'dialog', class: 'head' }, make('h2', { id: 'dialog-name' }, name), make('button', {}, 'Close')),
+      ...children);
+    by('dialog').showModal();
+  }
+
+  keys() {
+    this.dialog('Keys', make('table', {}, make('tbody', {}, ...KEYS.map(([key, does]) => make('tr', {}, make('th', { scope: 'row' }, key), make('td', {}, does))))));
+  }
+
+  async why() {
+    const answer = await this.page.line.ask({ do: 'why' });
+    if (answer.kind === 'why') this.page.reasons.why(answer);
+    else this.page.refused(answer);
+    by('why').scrollIntoView({ block: 'nearest' });
+  }
+
+  async shown(what) {
+    const answer = await this.page.line.ask({ do: 'show', what });
+    if (answer.kind !== 'lines') return this.page.refused(answer);
+    this.dialog(what === 'limits' ? 'Limits and dwells' : 'What the firmware says of this tick', make('pre', { tabindex: 0 }, answer.lines.join('\n')));
+  }
+
+  atCell(cell) {
+    this.defects({ key: 'cell', place: cell });
+  }
+
+  /** The searchable list of defects; one click puts in the usual one, the form below changes place and severity first. */
+  defects(at) {
+    const all = this.page.ofCase.defects.filter(({ place }) => !at || place?.key === at.key || (at.key === 'cell' && ['joint', 'wire'].includes(place?.key)));
+    const search = make('input', { type: 'search', 'aria-label': 'Search', placeholder: 'Search', autofocus: true, oninput: () => fill() });
+    const items = make('ul', { class: 'choices' });
+    const form = make('div', {});
+    const count = make('p', { class: 'quiet', role: 'status' });
+    const choose = (defect) => {
+      items.querySelectorAll('button').forEach((button) => button.setAttribute('aria-pressed', button.dataset.kind === defect.kind));
+      form.replaceChildren(this.defect(defect, at?.place));
+      form.querySelector('button').focus();
+    };
+    const fill = () => {
+      const typed = search.value.toLowerCase();
+      const found = all.filter(({ name, changes }) => `${name} ${changes}`.toLowerCase().includes(typed));
+      say(count, `${found.length} of ${all.length}`);
+      items.replaceChildren(...found.map((defect) => make('li', {},
+        make('button', { type: 'button', 'data-kind': defect.kind, 'aria-pressed': 'false', onclick: () => choose(defect) },
+          make('strong', {}, defect.name), make('br'), make('span', { class: 'quiet' }, defect.changes)))));
+    };
+    fill();
+    this.dialog(at ? `Put in a defect at ${at.key} ${at.place}` : 'Put in a defect', search, count, items, form);
+    search.focus();
+  }
+
+  defect({ kind, name, place, severity, grows }, given) {
+    const where = place ? this.place(place, given) : null;
+    const parts = severity ? this.slider(severity) : null;
+    const over = grows ? make('input', { type: 'number', min: 0, step: 'any', value: 0, size: 6 }) : null;
+    const put = (submitted) => {
+      submitted.preventDefault();
+      const change = { change: 'inject', kind };
+      if (where) change.place = where.read();
+      if (parts) change.severity = parts.read();
+      if (over && Number(over.value) > 0) change.grows_seconds = Number(over.value);
+      this.change(change);
+    };
+    return make('form', { class: 'row', onsubmit: put },
+      where?.element, parts?.element,
+      over ? make('label', {}, 'grows over, in s', over) : null,
+      make('button', { id: 'put' }, `Begin now: ${name}`));
+  }
+
+  /** A place: a number from 1, or one of the names. */
+  place({ key, names, count }, given) {
+    if (names.length) {
+      const choice = make('select', {}, ...names.map((name) => make('option', {}, name)));
+      return { element: make('label', {}, key.replace('_', ' '), choice), read: () => choice.value };
+    }
+    const number = make('input', { type: 'number', min: 1, max: count, value: Math.min(given ?? 1, count), size: 4, required: true });
+    return { element: make('label', {}, `${key.replace('_', ' ')}, 1 to ${count}`, number), read: () => Number(number.value) };
+  }
+
+  /** A slider over the whole range, finer where it is small, and a field with the number and its unit. */
+  slider({ unit, least, most, usual }) {
+    const steps = 1000;
+    const curved = least > 0 && most / least > 50;
+    const value = (step) => (curved ? least * (most / least) ** (step / steps) : least + ((most - least) * step) / steps);
+    const place = (number) => Math.round(curved ? (steps * Math.log(number / least)) / Math.log(most / least) : (steps * (number - least)) / (most - least));
+    const short = (number) => Number(number.toPrecision(3));
+    const field = make('input', { type: 'number', min: least, max: most, step: 'any', value: usual, size: 8, required: true });
+    const range = make('input', {
+      type: 'range', min: 0, max: steps, value: place(usual), 'aria-label': `severity in ${unit}`,
+      'aria-valuetext': `${digits(usual, 2)} ${unit}`,
+      oninput: () => { field.value = short(value(Number(range.value))); range.setAttribute('aria-valuetext', `${field.value} ${unit}`); },
+    });
+    field.addEventListener('input', () => { range.value = place(Number(field.value)); });
+    return { element: make('div', { class: 'row' }, make('label', {}, `severity in ${unit}, ${least} to ${most}`, field), range), read: () => Number(field.value) };
+  }
+
+  mend() {
+    if (by('mend').disabled) return this.page.trouble('There is no defect to end.');
+    const standing = this.page.view.defects.filter(({ over }) => !over);
+    this.dialog('End a defect',
+      make('p', {}, 'The defect ends as if the part had never been touched; what it has done to the pack stays.'),
+      make('ul', { class: 'choices' }, standing.map(({ number, said }) => make('li', {}, make('button', { onclick: () => this.change({ change: 'mend', defect: number }) }, said)))));
+  }
+
+  /** What must be known before somebody does this on a real pack. */
+  caution() {
+    return make('p', { class: 'caution' }, make('strong', {}, 'On a real pack: '), this.page.lists.cautions.replace(/^Cautions: /, ''));
+  }
+
+  /** A new part comes in. The firmware learns of a new cell or contactor only when it is told. */
+  repairs() {
+    const { repairs } = this.page.ofCase;
+    const choice = make('select', { onchange: () => fill() }, ...repairs.map(({ kind, name }) => make('option', { value: kind }, name)));
+    const form = make('div', {});
+    const fill = () => {
+      const { kind, name, does, place } = repairs.find((repair) => repair.kind === choice.value);
+      const where = place ? this.place(place) : null;
+      const charge = kind === 'swap_cell' ? make('input', { type: 'number', min: 0, max: 100, step: 'any', value: 50, size: 5 }) : null;
+      const replaced = { swap_cell: 'cell', replace_contactor: 'contactor' }[kind];
+      const tell = replaced ? make('input', { type: 'checkbox', checked: true }) : null;
+      form.replaceChildren(make('p', {}, does), make('form', {
+        class: 'row',
+        onsubmit: async (submitted) => {
+          submitted.preventDefault();
+          const change = { change: 'repair', kind };
+          if (where) change.place = where.read();
+          if (charge) change.charge_percent = Number(charge.value);
+          const told = tell?.checked ? { change: 'ask', ask: 'replace', part: where.read() } : null;
+          if (await this.change(change) && told) await this.change(told);
+        },
+      }, where?.element,
+      charge ? make('label', {}, 'its charge, in %', charge) : null,
+      tell ? make('label', { class: 'check' }, tell, ' then tell the firmware that it was replaced') : null,
+      make('button', {}, `Do it: ${name}`)));
+    };
+    fill();
+    this.dialog('Repair', this.caution(), make('label', {}, 'what is done', choice), form);
+  }
+
+  /** A meter at named points: prove, test, prove. */
+  meter() {
+    const points = ['B+', 'B-', 'L+', 'L-', 'chassis'];
+    const choose = (name, chosen) => make('select', { 'aria-label': name }, ...points.map((point) => make('option', { selected: point === chosen }, point)));
+    const [red, black] = [choose('red probe', 'L+'), choose('black probe', 'L-')];
+    const said = make('ol', { role: 'log', 'aria-live': 'polite' });
+    const ask = async (command) => {
+      const answer = await this.page.line.ask(command);
+      if (answer.kind === 'refused') return this.page.refused(answer);
+      const lines = Array.isArray(answer.said) ? answer.said : [answer.said];
+      said.append(...lines.map((line) => make('li', answer.kind === 'proven' && !answer.dead ? { class: 'alarming' } : {}, line)));
+    };
+    this.dialog('Meter', this.caution(),
+      make('p', {}, 'Dead is what was proven so: the meter on its known source, each pair of points, the known source again. B is the pack, L the link behind the contactors.'),
+      make('div', { class: 'row' },
+        make('button', { onclick: () => ask({ do: 'meter' }) }, 'On the known source'),
+        make('label', {}, 'red', red), make('label', {}, 'black', black),
+        make('button', { onclick: () => ask({ do: 'meter', red: red.value, black: black.value }) }, 'Measure'),
+        make('button', { onclick: () => ask({ do: 'dead' }) }, 'It is dead')),
+      said);
+  }
+
+  duty() {
+    const hours = this.page.story.ampere_hours;
+    const amps = make('input', { type: 'number', min: 0, step: 'any', size: 7 });
+    const work = make('select', { onchange: () => usual() }, ...this.page.lists.duties.map(({ work: name }) => make('option', {}, name)));
+    const usual = () => { amps.value = Math.abs(this.page.lists.duties.find(({ work: name }) => name === work.value).usual_rate_c * hours); };
+    usual();
+    this.dialog('Duty from now on', make('form', {
+      class: 'row',
+      onsubmit: (submitted) => { submitted.preventDefault(); this.change({ change: 'duty', work: work.value, amps: Number(amps.value) }); },
+    }, make('label', {}, 'work', work), make('label', {}, 'amount in A', amps), make('button', {}, 'Do this')));
+  }
+
+  limits() {
+    const { faults } = this.page.ofCase;
+    const choice = make('select', { onchange: () => fill() }, ...faults.map(({ fault, words }) => make('option', { value: fault }, words)));
+    const form = make('div', {});
+    const fill = () => {
+      const { trip, dwell, meaning } = faults.find(({ fault }) => fault === choice.value);
+      const field = (name, { value, least, most, unit } = {}) => (unit === undefined ? null
+        : make('label', {}, `${name} in ${unit}, ${least} to ${most}`, make('input', { name, type: 'number', step: 'any', min: least, max: most, value: Number(value.toPrecision(6)), size: 9 })));
+      const fields = [field('limit', trip ?? undefined), field('dwell', dwell ?? undefined)];
+      form.replaceChildren(make('p', {}, meaning), make('form', {
+        class: 'row',
+        onsubmit: (submitted) => {
+          submitted.preventDefault();
+          const given = new FormData(submitted.target);
+          const change = { change: 'limit', fault: choice.value };
+          if (given.has('limit') && Number(given.get('limit')) !== Number(trip.value.toPrecision(6))) change.trip = Number(given.get('limit'));
+          if (given.has('dwell') && Number(given.get('dwell')) !== dwell.value) change.dwell_ms = Math.round(Number(given.get('dwell')));
+          this.change(change);
+        },
+      }, ...fields, make('button', {}, 'Take from now on')));
+    };
+    fill();
+    this.dialog('Limits and dwells', make('label', {}, 'fault', choice), form);
+  }
+
+  cases() {
+    const { cases } = this.page.lists;
+    const load = async (what) => {
+      const answer = await this.page.load(what);
+      if (answer.kind === 'story') by('dialog').close();
+      else this.page.refused(answer);
+    };
+    const file = make('input', { type: 'file', accept: '.toml', onchange: async () => load({ text: await file.files[0].text() }) });
+    this.dialog('Other case',
+      make('ul', { class: 'choices' }, cases.map((name) => make('li', {}, make('button', { onclick: () => load({ case: name }) }, name)))),
+      make('label', {}, 'or a file of yours', file));
+  }
+}

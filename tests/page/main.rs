@@ -1,0 +1,244 @@
+//! The page as a browser meets it, and as somebody does who means it harm.
+
+mod client;
+
+use bms_sim::explain::stop::StopShown;
+use bms_sim::recording::{self, Recording};
+use client::{Server, Socket, case};
+use serde_json::{Value, json};
+use std::io::{Read as _, Write as _};
+use std::net::TcpStream;
+use std::sync::{Arc, LazyLock};
+use std::time::{Duration, Instant};
+
+/// One server for all that do not hurt it.
+static SERVER: LazyLock<Server> = LazyLock::new(|| Server::of("welded-positive.toml"));
+
+fn origin(server: &Server) -> String {
+    format!("http://{}", server.host)
+}
+
+/// What the page shows of a tick is what the library says of it, whether it is come to by steps, jumps or a change.
+#[test]
+fn the_page_shows_what_the_library_says() {
+    let recording: Arc<Recording<96, 16>> =
+        Arc::new(recording::play(&Arc::new(case("open-thermistor.toml")), |_| true).unwrap());
+    let session = SERVER.session();
+    SERVER.act(&session, &json!({ "do": "load", "case": "open-thermistor.toml" }));
+    let shown = |view: &Value, recording: &Recording<96, 16>, branch: &str| {
+        let played = view["played"].as_u64().unwrap();
+        let stop = recording.stop(played - 1);
+        let library = serde_json::to_value(StopShown::of(&stop, &recording.case, branch)).unwrap();
+        assert_eq!(view["stop"], library, "tick {}", played - 1);
+    };
+    for command in [
+        json!({ "do": "look" }),
+        json!({ "do": "step", "ticks": 250 }),
+        json!({ "do": "next", "what": "stage" }),
+        json!({ "do": "step", "ticks": -1 }),
+        json!({ "do": "to", "seconds": 40 }),
+        json!({ "do": "next", "what": "contactors", "back": true }),
+    ] {
+        shown(&SERVER.act(&session, &command), &recording, "original");
+    }
+    let change = json!({ "do": "change", "change": "inject", "kind": "loose_joint_tap_above", "place": 37, "severity": 8 });
+    let view = SERVER.act(&session, &change);
+    let defect = bms_sim::defect::Defect {
+        severity: 8.0,
+        ..bms_sim::defect::Defect::usual(bms_sim::defect::Kind::LooseJointTapAbove, 36, 0.0)
+    };
+    let tick = view["played"].as_u64().unwrap();
+    let branch = recording
+        .branch(tick, Some(&bms_sim::case::Change::Defect(defect)), |_| true)
+        .unwrap();
+    let later = SERVER.act(&session, &json!({ "do": "step", "ticks": 500 }));
+    shown(&later, &branch, "branch-1");
+    let back = SERVER.act(&session, &json!({ "do": "undo" }));
+    assert_eq!((back["played"].as_u64(), back["branch"].as_str()), (Some(tick), Some("original")));
+    shown(&back, &recording, "original");
+}
+
+/// An address restores what was shown, changes and all.
+#[test]
+fn an_address_restores_a_view() {
+    let session = SERVER.session();
+    for command in [
+        json!({ "do": "to", "seconds": 2 }),
+        json!({ "do": "change", "change": "inject", "kind": "cell_leak", "place": 5, "severity": 20 }),
+        json!({ "do": "step", "ticks": 100 }),
+        json!({ "do": "change", "change": "ask", "ask": "open" }),
+    ] {
+        SERVER.act(&session, &command);
+    }
+    let view = SERVER.act(&session, &json!({ "do": "step", "ticks": 30 }));
+    let other = SERVER.session();
+    let address = json!({ "do": "load", "case": view["case"], "seed": view["seed"], "changes": view["changes"], "played": view["played"] });
+    assert_eq!(SERVER.act(&other, &address)["kind"], "story");
+    let restored = SERVER.act(&other, &json!({ "do": "look" }));
+    assert_eq!(restored, view);
+}
+
+/// Time runs by the clock, so many times as fast, and stands when it is told to or when nobody looks.
+#[test]
+fn time_runs_only_while_somebody_looks() {
+    let mut socket = Socket::open(&SERVER, "/api/live", Some(&origin(&SERVER))).ok().unwrap();
+    assert!(socket.next().unwrap().contains("session"));
+    let began = socket.ask(&json!({ "do": "play", "speed": 10 }))["seconds"].as_f64().unwrap();
+    let clock = Instant::now();
+    let mut view = Value::Null;
+    while clock.elapsed() < Duration::from_millis(500) {
+        view = socket.ask(&json!({ "do": "frame" }));
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    let (ran, passed) = (view["seconds"].as_f64().unwrap() - began, clock.elapsed().as_secs_f64());
+    assert!(ran <= 10.0 * passed && ran > 10.0 * 0.3, "{ran} s in {passed} s");
+    // Nobody looks for a second: a quarter of it passes.
+    let before = socket.ask(&json!({ "do": "frame" }))["seconds"].as_f64().unwrap();
+    std::thread::sleep(Duration::from_secs(1));
+    let after = socket.ask(&json!({ "do": "frame" }))["seconds"].as_f64().unwrap();
+    assert!(after - before <= 2.6, "{before} to {after}");
+    socket.ask(&json!({ "do": "pause" }));
+    let stands = socket.ask(&json!({ "do": "frame" }));
+    assert_eq!((stands["speed"].clone(), stands["seconds"].clone()), (Value::Null, socket.ask(&json!({ "do": "frame" }))["seconds"].clone()));
+}
+
+#[test]
+fn what_is_refused_says_what_is_accepted() {
+    let session = SERVER.session();
+    for (command, said) in [
+        (json!({ "do": "change", "change": "inject", "kind": "cell_leek", "place": 5 }), "did you mean cell_leak?"),
+        (json!({ "do": "change", "change": "inject", "kind": "cell_leak", "place": 97 }), "accepted is 1 to 96"),
+        (json!({ "do": "change", "change": "inject", "kind": "cell_leak", "place": 5, "severity": 1e9 }), "accepted is 0.05 to 10000"),
+        (json!({ "do": "change", "change": "inject", "kind": "contactor_welded", "place": "middle" }), "accepted are negative, precharge, positive"),
+        (json!({ "do": "change", "change": "mend", "defect": 0 }), "accepted is a number from 1"),
+        (json!({ "do": "change", "change": "limit", "fault": "cell_over_voltage", "trip": 99.0 }), "accepted is"),
+        (json!({ "do": "play", "speed": 1000 }), "accepted is 0.1 to 100"),
+        (json!({ "do": "go", "branch": "branch-9" }), "not known here"),
+        (json!({ "do": "load", "case": "../../Cargo.toml" }), "there is none of this name"),
+        (json!({ "do": "load", "case": "loose-joins.toml" }), "did you mean loose-joint.toml?"),
+        (json!({ "do": "load", "text": "schema = 1" }), "missing"),
+        (json!({ "do": "fly" }), "unknown variant"),
+        (json!({ "do": "look", "more": 1 }), "unknown field"),
+        (json!([1, 2]), "command:"),
+    ] {
+        let (status, body) = SERVER.post(&session, &command.to_string(), "");
+        assert_eq!(status, 422, "{command}: {body}");
+        let answer: Value = serde_json::from_str(&body).unwrap();
+        assert!(answer["kind"] == "refused" && answer["said"].as_str().unwrap().contains(said), "{command}: {body}");
+    }
+}
+
+/// Whatever is not for this page is refused, and everybody else is answered meanwhile.
+#[test]
+fn hostile_requests_are_refused() {
+    let (session, host) = (SERVER.session(), &SERVER.host);
+    let look = r#"{"do":"look"}"#;
+    let asked = |request: &str| SERVER.say(request).0;
+    // Another host that was made to point here, or none.
+    assert_eq!(asked("GET / HTTP/1.1\r\nhost: evil.example\r\nconnection: close\r\n\r\n"), 421);
+    assert_eq!(asked("GET / HTTP/1.0\r\nconnection: close\r\n\r\n"), 421);
+    // Another page.
+    for other in ["http://evil.example", "null", "https://127.0.0.1"] {
+        assert_eq!(SERVER.post(&session, look, &format!("origin: {other}\r\n")).0, 403, "{other}");
+        assert_eq!(Socket::open(&SERVER, "/api/live", Some(other)).err(), Some(403), "{other}");
+    }
+    assert_eq!(Socket::open(&SERVER, "/api/live", None).err(), Some(403));
+    // A form, which another page may send without asking.
+    let form = format!("POST {session} HTTP/1.1\r\nhost: {host}\r\ncontent-type: text/plain\r\ncontent-length: {}\r\nconnection: close\r\n\r\n{look}", look.len());
+    assert_eq!(asked(&form), 415);
+    // Files that are not the page's.
+    for path in ["/../Cargo.toml", "/%2e%2e/Cargo.toml", "/..%2f..%2fCargo.toml", "//etc/passwd", "/assets/../../mod.rs", "/vendor/..%5c..%5cmod.rs", "/%00"] {
+        let (status, body) = SERVER.get(path);
+        assert!(status == 404 || status == 400, "{path}: {status}");
+        assert!(!body.contains("workspace") && !body.contains("root:"), "{path}: {body}");
+    }
+    // Too large, said or not.
+    let large = "x".repeat(300 * 1024);
+    assert_eq!(SERVER.post(&session, &large, "").0, 413);
+    assert_eq!(asked(&format!("GET /{} HTTP/1.1\r\nhost: {host}\r\n\r\n", "y".repeat(900_000))) / 100, 4);
+    // No HTTP at all, and no JSON.
+    assert!(asked("\u{16}\u{3}\u{1}\0\0\r\n\r\n") == 400);
+    assert_eq!(SERVER.post(&session, "{\"do\":\"look\"", "").0, 422);
+    assert_eq!(SERVER.post(&session, &"[".repeat(100_000), "").0, 422);
+    assert_eq!(SERVER.post("/api/session/0", look, "").0, 404);
+    // Still there.
+    assert_eq!(SERVER.post(&session, look, "").0, 200);
+}
+
+/// A socket that sends what is no command is told so; one that sends too much or too fast is closed.
+#[test]
+fn hostile_sockets_are_closed() {
+    let open = || {
+        let mut socket = Socket::open(&SERVER, "/api/live", Some(&origin(&SERVER))).ok().unwrap();
+        assert!(socket.next().unwrap().contains("session"));
+        socket
+    };
+    let mut socket = open();
+    socket.send(0x81, b"no json").unwrap();
+    assert!(socket.next().unwrap().contains("refused"));
+    socket.send(0x82, &[0, 1, 2]).unwrap();
+    assert!(socket.next().unwrap().contains("accepted is JSON as text"));
+    socket.send(0x81, &[0xff, 0xfe]).unwrap();
+    assert_eq!(socket.next(), None, "what is no UTF-8 is no text");
+    let mut socket = open();
+    let _closed_meanwhile = socket.send(0x81, &vec![b' '; 300 * 1024]);
+    assert_eq!(socket.next(), None);
+    let mut socket = open();
+    let mut answers = 0;
+    for _ in 0..3_000 {
+        if socket.send(0x81, br#"{"do":"pause"}"#).is_err() {
+            break;
+        }
+    }
+    while socket.next().is_some() {
+        answers += 1;
+    }
+    assert!(answers < 3_000, "{answers}");
+}
+
+/// A thousand connections that say nothing, or half a request, do not keep a browser from its page; nor do as many that a browser leaves
+/// behind.
+#[test]
+fn a_thousand_connections_are_in_nobodys_way() {
+    let server = Server::of("welded-positive.toml");
+    let mut socket = Socket::open(&server, "/api/live", Some(&origin(&server))).ok().unwrap();
+    assert!(socket.next().unwrap().contains("session"));
+    let mut idle: Vec<TcpStream> = Vec::new();
+    for number in 0..1_000 {
+        let Ok(mut stream) = TcpStream::connect(&server.host) else { continue };
+        if number % 2 == 0 {
+            let _gone = stream.write_all(b"GET / HTTP/1.1\r\nhost: ");
+        }
+        idle.push(stream);
+        if number % 100 == 0 {
+            let clock = Instant::now();
+            assert_eq!(socket.ask(&json!({ "do": "look" }))["kind"], "view");
+            assert!(clock.elapsed() < Duration::from_secs(2), "{:?}", clock.elapsed());
+        }
+    }
+    assert!(idle.len() > 900, "{}", idle.len());
+    let (status, body) = server.get("/");
+    assert!(status == 200 && body.contains("<title>"), "{status}");
+    assert_eq!(socket.ask(&json!({ "do": "look" }))["kind"], "view");
+    // Most of them had to make room.
+    let ended = idle.iter_mut().filter(|stream| {
+        stream.set_read_timeout(Some(Duration::from_millis(1))).unwrap();
+        stream.read(&mut [0]).is_ok_and(|read| read == 0) || stream.write_all(b"x").is_err()
+    });
+    assert!(ended.count() > 600);
+}
+
+/// Tabs do not disturb each other; one that was cut off goes on in its session.
+#[test]
+fn each_tab_has_a_session_of_its_own() {
+    let open = |path: &str| Socket::open(&SERVER, path, Some(&origin(&SERVER))).ok().unwrap();
+    let (mut one, mut other) = (open("/api/live"), open("/api/live"));
+    let name = serde_json::from_str::<Value>(&one.next().unwrap()).unwrap()["name"].as_str().unwrap().to_owned();
+    other.next();
+    let far = one.ask(&json!({ "do": "to", "seconds": 5 }));
+    assert_eq!(other.ask(&json!({ "do": "look" }))["played"], 1);
+    drop(one);
+    let mut again = open(&format!("/api/live?session={name}"));
+    again.next();
+    assert_eq!(again.ask(&json!({ "do": "look" }))["played"], far["played"]);
+}
