@@ -1,11 +1,11 @@
 //! Repairs as a case file writes them: the kind decides which key gives the place, and whether a new cell is described.
 
-use super::{Pack, accepted};
 use super::check::{CELSIUS, milliseconds, words};
 use super::defects::place_of;
 use super::error::{Accepted, CaseError, Problem};
 use super::file::{DefectTable, RepairTable};
 use super::place::{Path, Source};
+use super::{Pack, accepted};
 use crate::repair::{NewCell, Repair, Work};
 use serde::Serialize;
 
@@ -33,11 +33,11 @@ pub(super) fn checked(
     let tables = tables.iter().enumerate();
     let one = |(item, typed): (usize, &RepairTable)| {
         let path = Path::TOP.key("repair").item(item);
-        let at_s = typed.at_s.ok_or_else(|| {
+        let typed_s = typed.at_s.ok_or_else(|| {
             let at = path.key("at_s");
             source.missing(&path, "at_s", accepted::at(source, &at))
         })?;
-        let at_ms = milliseconds(source.number(&path.key("at_s"), at_s, (0.0, most_seconds), "s")?);
+        let at_ms = milliseconds(source.number(&path.key("at_s"), typed_s, (0.0, most_seconds), "s")?);
         Ok(Repaired { at_ms, repair: from(source, &path, typed, pack)? })
     };
     let mut repairs = tables.map(one).collect::<Result<Vec<_>, _>>()?;

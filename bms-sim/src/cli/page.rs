@@ -77,7 +77,9 @@ impl PageOf {
         match served {
             Ok(()) => Ended::AsExpected,
             Err(error) => {
-                complain(&format!("{listen}:{port}: {error}; accepted is another --port, 0 for any that is free"));
+                complain(&format!(
+                    "{listen}:{port}: {error}; accepted is another --port, 0 for any that is free"
+                ));
                 Ended::NotWritten
             }
         }

@@ -202,8 +202,8 @@ fn started<const CELLS: usize, const THERMISTORS: usize>(
     let share = f64::from(config.sequence.end_fraction.parts_per_million()) / 1e6;
     let within_volts = (share * pack_volts).min(f64::from(config.sequence.end_volts.milli()) / 1_000.0);
     let ends_at = pack_volts / (1.0 + asking.parts.precharge_ohms * asking.parts.hanging());
-    let at_once =
-        (ends_at < pack_volts - within_volts).then(|| words::bench::never_done(ends_at, pack_volts, within_volts));
+    let at_once = (ends_at < pack_volts - within_volts)
+        .then(|| words::bench::never_done(ends_at, pack_volts, within_volts));
     let mut start = Start {
         kind: "bench",
         at_once,
@@ -227,7 +227,7 @@ fn started<const CELLS: usize, const THERMISTORS: usize>(
         // The firmware's own check knows it too, before it closes anything.
         Err(error) => {
             let refused = words::bench::refused(&error.to_string());
-            start.ends = refused.clone();
+            start.ends.clone_from(&refused);
             start.at_once = Some(start.at_once.map_or(refused.clone(), |said| format!("{said} {refused}")));
         }
     }
@@ -280,7 +280,11 @@ impl Start {
             for look in 0..LOOKS {
                 let ms = since + f64::from(look * TICK_MS) / f64::from(LOOKS);
                 self.look(ms, world, facts, rise_ms);
-                world.step(f64::from(TICK_MS) / f64::from(LOOKS) / 1_000.0, &Actuators::from(&decision), &idle);
+                world.step(
+                    f64::from(TICK_MS) / f64::from(LOOKS) / 1_000.0,
+                    &Actuators::from(&decision),
+                    &idle,
+                );
             }
             self.ends = words::bench::ends(decision.step, since);
             // Charged, or given up and open again.

@@ -69,6 +69,17 @@ pub enum Command {
         /// Where the black one is.
         black: Option<Point>,
     },
+    /// Hides the case as it stands in this branch, with whatever was changed in it.
+    Hide {},
+    /// Says what is wrong with a hidden case; all of it is shown then.
+    Diagnose {
+        /// Key of the defect.
+        kind: String,
+        /// Where; left out where there is only one such place.
+        place: Option<Place>,
+        /// Whether the pack is dangerous as it stands.
+        dangerous: bool,
+    },
     /// Holds the link for dead.
     Dead {},
     /// Values over time.
@@ -103,6 +114,8 @@ pub struct Loaded {
     pub case: Option<String>,
     /// The text of one.
     pub text: Option<String>,
+    /// The word that a hidden one was given.
+    pub hidden: Option<String>,
     /// Instead of its own seed.
     pub seed: Option<u64>,
     /// What is otherwise, each from a number of ticks on.
@@ -262,6 +275,7 @@ pub struct Mistake {
 }
 
 impl Mistake {
+    #[expect(clippy::needless_pass_by_value, reason = "numbers and texts alike are shown once and then gone")]
     pub(super) fn new(place: &'static str, found: impl ToString, accepted: impl Into<String>) -> Self {
         Self { place, found: found.to_string(), accepted: accepted.into() }
     }

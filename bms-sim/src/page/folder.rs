@@ -40,7 +40,8 @@ impl Folder {
     #[must_use]
     pub fn names(&self) -> Vec<String> {
         let entries = self.path.as_ref().and_then(|path| path.read_dir().ok());
-        let names = entries.into_iter().flatten().filter_map(|entry| entry.ok()?.file_name().into_string().ok());
+        let names =
+            entries.into_iter().flatten().filter_map(|entry| entry.ok()?.file_name().into_string().ok());
         let mut names: Vec<String> = names.filter(|name| self.file(name).is_some()).collect();
         names.sort();
         names
@@ -50,7 +51,8 @@ impl Folder {
     fn file(&self, name: &str) -> Option<PathBuf> {
         let folder = self.path.as_ref()?;
         let plain = |letter: char| letter.is_ascii_alphanumeric() || matches!(letter, '-' | '_' | '.');
-        if !name.ends_with(".toml") || name.starts_with('.') || !name.chars().all(plain) {
+        let is_toml = Path::new(name).extension().is_some_and(|ending| ending == "toml");
+        if !is_toml || name.starts_with('.') || !name.chars().all(plain) {
             return None;
         }
         // A link that leads out of the folder is none of its files.
@@ -91,7 +93,18 @@ mod tests {
         let served = Folder::of(Some(&folder));
         assert_eq!(served.names(), ["wire.toml"]);
         assert!(served.case("wire.toml").is_ok());
-        for name in ["../secret.toml", "link.toml", "large.toml", "/etc/passwd", "..", "", "wire", "a/../wire.toml", ".toml", "w\0.toml"] {
+        for name in [
+            "../secret.toml",
+            "link.toml",
+            "large.toml",
+            "/etc/passwd",
+            "..",
+            "",
+            "wire",
+            "a/../wire.toml",
+            ".toml",
+            "w\0.toml",
+        ] {
             assert!(matches!(served.case(name), Err(NotServed::Unknown { .. })), "{name}");
         }
     }

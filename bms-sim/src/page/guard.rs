@@ -22,14 +22,19 @@ pub(super) struct Guard {
 /// Why somebody is not answered.
 pub(super) type Unheard = (StatusCode, &'static str);
 
-/// Hexadecimal digits of a token: as many bits as nobody guesses.
+/// Bytes of a token: as many as nobody guesses.
 const TOKEN_BYTES: usize = 16;
+
+/// Bytes as two digits each.
+pub(super) fn hexadecimal(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::new(), |text, byte| text + &format!("{byte:02x}"))
+}
 
 /// A word that nobody guesses.
 pub(super) fn secret() -> Result<String, getrandom::Error> {
     let mut bytes = [0; TOKEN_BYTES];
     getrandom::fill(&mut bytes)?;
-    Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
+    Ok(hexadecimal(&bytes))
 }
 
 impl Guard {
@@ -45,7 +50,8 @@ impl Guard {
 
     /// Whether the host is this one.
     pub(super) fn host(&self, headers: &HeaderMap) -> Result<(), Unheard> {
-        const WRONG: Unheard = (StatusCode::MISDIRECTED_REQUEST, "Host: accepted is the address that was printed");
+        const WRONG: Unheard =
+            (StatusCode::MISDIRECTED_REQUEST, "Host: accepted is the address that was printed");
         let host = headers.get(header::HOST).and_then(|host| host.to_str().ok()).ok_or(WRONG)?;
         let (name, port) = host.rsplit_once(':').ok_or(WRONG)?;
         let bare = name.trim_start_matches('[').trim_end_matches(']');
@@ -73,8 +79,8 @@ impl Guard {
     pub(super) fn admits(&self, headers: &HeaderMap, uri: &Uri) -> Result<(), Unheard> {
         let Some(token) = &self.token else { return Ok(()) };
         let header = headers.get("x-token").and_then(|value| value.to_str().ok());
-        let pairs = uri.query().unwrap_or_default().split('&');
-        let query = pairs.filter_map(|pair| pair.strip_prefix("token=")).next();
+        let mut pairs = uri.query().unwrap_or_default().split('&');
+        let query = pairs.find_map(|pair| pair.strip_prefix("token="));
         let same = |given: &str| {
             // As long for every wrong one.
             let differ = given.bytes().zip(token.bytes()).fold(0, |differ, (a, b)| differ | (a ^ b));
@@ -106,7 +112,15 @@ mod tests {
         for host in ["127.0.0.1:7096", "localhost:7096", "[::1]:7096"] {
             assert!(guard.host(&headers(&[("host", host)])).is_ok(), "{host}");
         }
-        for host in ["127.0.0.1", "127.0.0.1:80", "evil.example:7096", "localhost.evil.example:7096", "192.0.2.1:7096", "", "dock.example:7096"] {
+        for host in [
+            "127.0.0.1",
+            "127.0.0.1:80",
+            "evil.example:7096",
+            "localhost.evil.example:7096",
+            "192.0.2.1:7096",
+            "",
+            "dock.example:7096",
+        ] {
             assert!(guard.host(&headers(&[("host", host)])).is_err(), "{host}");
         }
         assert!(guard.host(&headers(&[])).is_err());
@@ -124,7 +138,9 @@ mod tests {
         let asked = |query: &str| guard.admits(&headers(&[]), &format!("/live?{query}").parse().unwrap());
         assert!(asked(&format!("session=a&token={token}")).is_ok());
         assert!(guard.admits(&headers(&[("x-token", &token)]), &"/".parse().unwrap()).is_ok());
-        for wrong in ["", "token=", "token=0", &format!("token={token}0"), "token=00000000000000000000000000000000"] {
+        for wrong in
+            ["", "token=", "token=0", &format!("token={token}0"), "token=00000000000000000000000000000000"]
+        {
             assert!(asked(wrong).is_err(), "{wrong}");
         }
     }
@@ -135,7 +151,13 @@ mod tests {
         let host = ("host", "127.0.0.1:7096");
         assert!(of(&[host, ("origin", "http://127.0.0.1:7096")], true));
         assert!(of(&[host], false) && !of(&[host], true));
-        for other in ["http://evil.example", "https://127.0.0.1:7096", "http://127.0.0.1:7097", "null", "http://localhost:7096"] {
+        for other in [
+            "http://evil.example",
+            "https://127.0.0.1:7096",
+            "http://127.0.0.1:7097",
+            "null",
+            "http://localhost:7096",
+        ] {
             assert!(!of(&[host, ("origin", other)], false), "{other}");
         }
     }

@@ -21,7 +21,7 @@ use tokio::net::{TcpListener, TcpStream};
 pub(super) const MOST: usize = 256;
 
 /// How long a connection with a page may be silent, which is asked for a sign of life meanwhile; and one without.
-const SILENT: [Duration; 2] = [Duration::from_secs(60), Duration::from_secs(10)];
+const SILENT: [Duration; 2] = [Duration::from_mins(1), Duration::from_secs(10)];
 
 /// A listener that knows its connections.
 pub(super) struct Lines {

@@ -4,11 +4,13 @@ use super::folder::Folder;
 use crate::case::{Case, Knob, Work};
 use crate::defect::{Kind, PlaceKind};
 use crate::explain::words;
+use crate::explain::words::cautions::AT_ACTS;
 use crate::explain::words::glossary::GLOSSARY;
 use crate::repair;
 use crate::world::spec::PackSpec;
 use bms_core::Fault;
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// All lists.
 #[derive(Debug, Serialize)]
@@ -18,6 +20,7 @@ pub(super) struct Lists {
     duties: Vec<DutyListed>,
     words: Vec<WordListed>,
     cautions: &'static str,
+    cautions_at: BTreeMap<&'static str, &'static str>,
     generator: &'static str,
 }
 
@@ -108,6 +111,7 @@ impl Lists {
                 .map(|term| WordListed { word: term.term, forms: term.forms, means: term.means })
                 .collect(),
             cautions: words::CAUTIONS,
+            cautions_at: AT_ACTS.iter().map(|caution| (caution.act, caution.said)).collect(),
             generator: crate::recording::file::GENERATOR,
         }
     }

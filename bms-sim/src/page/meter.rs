@@ -123,7 +123,11 @@ impl Proving {
         black: Point,
     ) -> Result<Metered, Mistake> {
         if red == black {
-            return Err(Mistake::new("black", black.name(), "accepted is another point than that of the red probe"));
+            return Err(Mistake::new(
+                "black",
+                black.name(),
+                "accepted is another point than that of the red probe",
+            ));
         }
         // What a meter of four digits shows.
         let volts = libm::rint(10.0 * (potential(world, red) - potential(world, black))) / 10.0 + 0.0;
@@ -148,8 +152,8 @@ impl Proving {
             said.push(words::meter::not_shown_before());
         }
         for (one, other) in PAIRS {
-            let same = |reading: &&Reading| reading.pair == (one, other) || reading.pair == (other, one);
-            match self.readings.iter().rev().find(same) {
+            let is_it = |reading: &&Reading| reading.pair == (one, other) || reading.pair == (other, one);
+            match self.readings.iter().rev().find(is_it) {
                 None => said.push(words::meter::left_out(one.name(), other.name())),
                 Some(reading) if reading.volts.abs() >= safe.link_volts => {
                     said.push(words::meter::live(one.name(), other.name(), reading.volts, safe.link_volts));

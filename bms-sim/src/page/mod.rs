@@ -31,6 +31,8 @@
 //! | `{"do":"change","change":"limit","fault":"cell_over_voltage","trip":3.7}` | or `release`, `dwell_ms`, `release_dwell_ms` |
 //! | `{"do":"undo"}`, `{"do":"go","branch":"original"}` | back to before the last change; into another branch |
 //! | `{"do":"show","what":"evidence"}` | this tick at length: `cells`, `temperatures`, `faults`, `limits`, `sequence`, `evidence`, `defects` |
+//! | `{"do":"hide"}` | hides the case as it stands in this branch: `kind` `hidden`, with a `word` for `{"do":"load","hidden":WORD}` |
+//! | `{"do":"diagnose","kind":"cell_leak","place":5,"dangerous":false}` | says what is wrong with a [hidden] case, which is not hidden any more then: `kind` `diagnosed` |
 //! | `{"do":"meter","red":"L+","black":"chassis"}` | what a meter shows there, `kind` `metered`; without points, on a known source |
 //! | `{"do":"dead"}` | whether the link is proven dead, and what was left out: `kind` `proven` |
 //! | `{"do":"series","between":[10,20]}` | values over time, what held when, what happened; of a `branch`, or of the `twin` without defects |
@@ -55,11 +57,12 @@ pub mod bench;
 pub mod command;
 pub mod folder;
 mod guard;
+pub mod hidden;
 mod lines;
 mod lists;
 pub mod meter;
-mod server;
 mod series;
+mod server;
 pub mod session;
 mod sessions;
 mod view;

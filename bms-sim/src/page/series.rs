@@ -1,5 +1,6 @@
 //! What the time line draws: values over time, what held when, what happened.
 
+use super::hidden;
 use crate::explain::story::happened;
 use crate::explain::words;
 use crate::recording::signals::{self, Signals};
@@ -30,7 +31,9 @@ pub(super) struct Series {
     highest_cell_volts: Vec<f64>,
     pack_volts: Vec<f64>,
     link_volts: Vec<f64>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
     true_coldest_cell_celsius: Vec<f64>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
     true_warmest_cell_celsius: Vec<f64>,
     lanes: Vec<Lane>,
     events: Vec<Marked>,
@@ -54,25 +57,31 @@ struct Span {
 }
 
 impl Series {
-    /// Of some ticks of a recording that is called so.
+    /// Of some ticks of a recording that is called so; without what only the world knows if that is hidden.
     pub(super) fn of<const CELLS: usize, const THERMISTORS: usize>(
         name: &str,
         recording: &Recording<CELLS, THERMISTORS>,
         ticks: Range<u64>,
+        hidden: bool,
     ) -> Self {
         let found = signals::between(recording, ticks, MOMENTS, &[]);
         let end = recording.end.seconds();
+        let events = recording.events.iter().filter(|event| !hidden || hidden::is_public(event));
         let mut series = Self {
             kind: "series",
             of: name.to_owned(),
             from_seconds: found.signals.first().map_or(0.0, |first| first.seconds),
             to_seconds: found.signals.last().map_or(0.0, |last| last.seconds),
             lanes: lanes(&recording.events, end),
-            events: recording.events.iter().take(EVENTS).map(|event| marked(recording, event)).collect(),
-            defects: defects(recording, end),
+            events: events.take(EVENTS).map(|event| marked(recording, event)).collect(),
+            defects: if hidden { Vec::new() } else { defects(recording, end) },
             ..Self::default()
         };
         found.signals.iter().for_each(|signals| series.add(signals));
+        if hidden {
+            series.true_coldest_cell_celsius.clear();
+            series.true_warmest_cell_celsius.clear();
+        }
         series
     }
 
@@ -102,7 +111,12 @@ fn marked<const CELLS: usize, const THERMISTORS: usize>(
         What::Told(_) | What::Cooled(_) => "told",
         What::Breached(_) => "breach",
     };
-    Marked { played: event.tick + 1, seconds: event.seconds, sentence: happened(&recording.case, event), sort }
+    Marked {
+        played: event.tick + 1,
+        seconds: event.seconds,
+        sentence: happened(&recording.case, event),
+        sort,
+    }
 }
 
 fn defects<const CELLS: usize, const THERMISTORS: usize>(

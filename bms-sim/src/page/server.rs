@@ -2,7 +2,7 @@
 
 use super::bench::{self, Asking};
 use super::command::Command;
-use super::guard::{Guard, Unheard};
+use super::guard::{Guard, Unheard, hexadecimal};
 use super::lines::{Line, Lines};
 use super::lists::{Lists, OfCase};
 use super::sessions::{Seat, Sessions};
@@ -113,8 +113,7 @@ async fn file(uri: Uri, headers: HeaderMap) -> Response {
     let Some(file) = Files::get(path) else {
         return (StatusCode::NOT_FOUND, "there is no such file").into_response();
     };
-    let tag = file.metadata.sha256_hash().iter().map(|byte| format!("{byte:02x}")).collect::<String>();
-    let tag = format!("\"{tag}\"");
+    let tag = format!("\"{}\"", hexadecimal(&file.metadata.sha256_hash()));
     if headers.get(header::IF_NONE_MATCH).is_some_and(|known| known.as_bytes() == tag.as_bytes()) {
         return StatusCode::NOT_MODIFIED.into_response();
     }
@@ -147,13 +146,16 @@ async fn lists(State(served): State<Arc<Served>>) -> Response {
 /// Opens a session for whoever has no WebSocket.
 async fn open(State(served): State<Arc<Served>>) -> Response {
     match opened(served).await {
-        Ok((name, _)) => json(StatusCode::OK, serde_json::json!({ "kind": "session", "name": name }).to_string()),
+        Ok((name, _)) => {
+            json(StatusCode::OK, serde_json::json!({ "kind": "session", "name": name }).to_string())
+        }
         Err(said) => refused(StatusCode::SERVICE_UNAVAILABLE, &said),
     }
 }
 
 async fn opened(served: Arc<Served>) -> Result<(String, Arc<Seat>), String> {
-    let opened = tokio::task::spawn_blocking(move || served.sessions.open().map_err(|error| error.to_string()));
+    let opened =
+        tokio::task::spawn_blocking(move || served.sessions.open().map_err(|error| error.to_string()));
     opened.await.unwrap_or_else(|error| Err(error.to_string()))
 }
 
@@ -162,8 +164,8 @@ static ON_BENCH: Semaphore = Semaphore::const_new(2);
 
 /// One start on the bench.
 async fn on_bench(headers: HeaderMap, body: Bytes) -> Response {
-    if let Err(refusal) = is_json(&headers) {
-        return refusal;
+    if let Err((status, said)) = is_json(&headers) {
+        return refused(status, &said);
     }
     let asking: Asking = match serde_json::from_slice(&body) {
         Ok(asking) => asking,
@@ -172,7 +174,8 @@ async fn on_bench(headers: HeaderMap, body: Bytes) -> Response {
     let Ok(_turn) = ON_BENCH.acquire().await else {
         return refused(StatusCode::SERVICE_UNAVAILABLE, &"the bench is closed");
     };
-    let started = tokio::task::spawn_blocking(move || bench::start(&asking).map_err(|error| error.to_string()));
+    let started =
+        tokio::task::spawn_blocking(move || bench::start(&asking).map_err(|error| error.to_string()));
     match started.await.unwrap_or_else(|error| Err(error.to_string())) {
         Ok(start) => json(StatusCode::OK, view::text(&start)),
         Err(said) => refused(StatusCode::UNPROCESSABLE_ENTITY, &said),
@@ -180,12 +183,10 @@ async fn on_bench(headers: HeaderMap, body: Bytes) -> Response {
 }
 
 /// A form of another page could say anything else without asking first.
-fn is_json(headers: &HeaderMap) -> Result<(), Response> {
+fn is_json(headers: &HeaderMap) -> Result<(), Unheard> {
+    const WRONG: Unheard = (StatusCode::UNSUPPORTED_MEDIA_TYPE, "content-type: accepted is application/json");
     let kind = headers.get(header::CONTENT_TYPE).and_then(|kind| kind.to_str().ok()).unwrap_or_default();
-    if kind.starts_with("application/json") {
-        return Ok(());
-    }
-    Err(refused(StatusCode::UNSUPPORTED_MEDIA_TYPE, &"content-type: accepted is application/json"))
+    if kind.starts_with("application/json") { Ok(()) } else { Err(WRONG) }
 }
 
 async fn lists_of_case(State(served): State<Arc<Served>>, Path(name): Path<String>) -> Response {
@@ -207,8 +208,8 @@ async fn act(
     headers: HeaderMap,
     body: Bytes,
 ) -> Response {
-    if let Err(refusal) = is_json(&headers) {
-        return refusal;
+    if let Err((status, said)) = is_json(&headers) {
+        return refused(status, &said);
     }
     let Some(seat) = served.sessions.get(&name) else {
         return refused(StatusCode::NOT_FOUND, &"there is no such session");
@@ -250,7 +251,10 @@ async fn live(
         None => opened(served).await,
     };
     let Ok((name, seat)) = seat else {
-        return Err((StatusCode::SERVICE_UNAVAILABLE, "as many pages are open as there may be: close one of them"));
+        return Err((
+            StatusCode::SERVICE_UNAVAILABLE,
+            "as many pages are open as there may be: close one of them",
+        ));
     };
     line.is_live();
     let upgrade = upgrade.max_message_size(MOST_BYTES).max_frame_size(MOST_BYTES);
@@ -285,7 +289,9 @@ async fn converse(mut socket: WebSocket, name: String, seat: &Arc<Seat>) {
         let answer = match message {
             Message::Text(_) if !seat.takes() => {
                 let reason = "too many commands at once".into();
-                let _gone = sent(&mut socket, Message::Close(Some(CloseFrame { code: close_code::POLICY, reason }))).await;
+                let _gone =
+                    sent(&mut socket, Message::Close(Some(CloseFrame { code: close_code::POLICY, reason })))
+                        .await;
                 return;
             }
             Message::Text(text) => answered(seat, text.as_bytes()).await,

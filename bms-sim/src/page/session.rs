@@ -7,15 +7,17 @@
 //! ```
 //! A page that nobody sees asks for no frames, and its pack stands still.
 
-use super::command::{Command, Later, Loaded, Mistake, Other, Shown};
+use super::command::{self, Command, Later, Loaded, Looked, Mistake, Other, Place, Shown, by_key};
 use super::folder::{Folder, NotServed};
+use super::hidden::{self, Hidden};
 use super::meter::{Point, Proving};
 use super::series::Series;
 use super::view::{self, View};
 use crate::case::{Case, CaseError, Pack, StartError, Unchanged};
+use crate::defect::Kind;
 use crate::explain::compare::Comparison;
 use crate::explain::{self, Account, at_length, words};
-use crate::recording::stepper::{Stepper, Way};
+use crate::recording::stepper::{Sought, Stepper, Stop, Way};
 use crate::recording::{self, Recording};
 use crate::run::Loop;
 use std::collections::BTreeMap;
@@ -64,6 +66,7 @@ pub struct Session {
     at: Box<dyn Stands>,
     first: Played,
     folder: Arc<Folder>,
+    hidden: Arc<Hidden>,
 }
 
 /// A case that was played, by its pack. Many sessions may begin with the same one.
@@ -95,20 +98,21 @@ impl Played {
         }
     }
 
-    /// Somebody stands at its start.
-    fn stands(&self) -> Box<dyn Stands> {
+    /// Somebody stands at its start, whether or not what is wrong is hidden.
+    fn stands(&self, hidden: bool) -> Box<dyn Stands> {
         match self {
-            Self::Crane(recording) => Box::new(At::begin(recording)),
-            Self::Trainer(recording) => Box::new(At::begin(recording)),
+            Self::Crane(recording) => Box::new(At::begin(recording, hidden)),
+            Self::Trainer(recording) => Box::new(At::begin(recording, hidden)),
         }
     }
 }
 
 impl Session {
-    /// At the start of a case, with others in a folder.
+    /// At the start of a case, with others in a folder or hidden.
     #[must_use]
-    pub fn of(first: &Played, folder: &Arc<Folder>) -> Self {
-        Self { at: first.stands(), first: first.clone(), folder: Arc::clone(folder) }
+    pub fn of(first: &Played, folder: &Arc<Folder>, hidden: &Arc<Hidden>) -> Self {
+        let (folder, hidden) = (Arc::clone(folder), Arc::clone(hidden));
+        Self { at: first.stands(false), first: first.clone(), folder, hidden }
     }
 
     /// The case of the branch in which it stands.
@@ -125,23 +129,30 @@ impl Session {
         if let Command::Load(loaded) = command {
             self.at = self.load(loaded, stop)?;
         }
+        if matches!(command, Command::Hide {}) {
+            let word = self.hidden.hide(&self.at.shown_case()?)?;
+            return Ok(view::text(&view::HiddenShown::of(word)));
+        }
         self.at.answer(command, stop)
     }
 
     fn load(&self, loaded: &Loaded, stop: &AtomicBool) -> Result<Box<dyn Stands>, Refused> {
         let first = self.first.case();
-        let mut case = match (&loaded.case, &loaded.text) {
-            (Some(name), None) if *name == first.name => (**first).clone(),
-            (Some(name), None) => self.folder.case(name)?,
-            (None, Some(text)) => Case::parse(text, "from-the-page.toml")?,
+        let mut case = match (&loaded.case, &loaded.text, &loaded.hidden) {
+            (Some(name), None, None) if *name == first.name => (**first).clone(),
+            (Some(name), None, None) => self.folder.case(name)?,
+            (None, Some(text), None) => Case::parse(text, "from-the-page.toml")?,
+            (None, None, Some(word)) => (*self.hidden.find(word)?).clone(),
             _ => {
-                return Err(Mistake::new("load", "both or neither", "accepted is one of case and text").into());
+                let accepted = "accepted is one of case, text and hidden";
+                return Err(Mistake::new("load", "several or none", accepted).into());
             }
         };
-        case.seed = loaded.seed.unwrap_or(case.seed);
+        let hidden = loaded.hidden.is_some();
+        case.seed = loaded.seed.filter(|_| !hidden).unwrap_or(case.seed);
         let same = case == **first;
         let mut at =
-            if same { self.first.stands() } else { Played::of(&Arc::new(case), stop)?.stands() };
+            if same { self.first.clone() } else { Played::of(&Arc::new(case), stop)? }.stands(hidden);
         at.restore(&loaded.changes, loaded.played, stop)?;
         Ok(at)
     }
@@ -150,13 +161,10 @@ impl Session {
 /// What a session does, whatever the pack.
 trait Stands: Send {
     fn case(&self) -> Arc<Case>;
+    /// The case unless it is hidden.
+    fn shown_case(&self) -> Result<Arc<Case>, Refused>;
     fn answer(&mut self, command: &Command, stop: &AtomicBool) -> Result<String, Refused>;
-    fn restore(
-        &mut self,
-        changes: &[Later],
-        played: Option<u64>,
-        stop: &AtomicBool,
-    ) -> Result<(), Refused>;
+    fn restore(&mut self, changes: &[Later], played: Option<u64>, stop: &AtomicBool) -> Result<(), Refused>;
 }
 
 /// Where somebody stands.
@@ -168,6 +176,8 @@ struct At<const CELLS: usize, const THERMISTORS: usize> {
     accounts: BTreeMap<usize, Arc<Account>>,
     runs: Option<Runs>,
     proving: Proving,
+    /// Whether what is wrong is hidden from whoever stands here.
+    hidden: bool,
 }
 
 /// Time that runs.
@@ -181,20 +191,76 @@ struct Runs {
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> At<CELLS, THERMISTORS> {
-    fn begin(recording: &Arc<Recording<CELLS, THERMISTORS>>) -> Self {
+    fn begin(recording: &Arc<Recording<CELLS, THERMISTORS>>, hidden: bool) -> Self {
         let mut stepper = Stepper::new(Arc::clone(recording));
         // There is something to be seen from the start.
         stepper.by(Way::On, 1);
-        Self { stepper, made_by: vec![None], accounts: BTreeMap::new(), runs: None, proving: Proving::default() }
+        Self {
+            stepper,
+            made_by: vec![None],
+            accounts: BTreeMap::new(),
+            runs: None,
+            proving: Proving::default(),
+            hidden,
+        }
     }
 
     fn recording(&self) -> &Arc<Recording<CELLS, THERMISTORS>> {
         &self.stepper.here().recording
     }
 
-    fn view(&mut self) -> Result<String, Refused> {
+    /// The tick that was played last, with what may be seen of it.
+    fn stop(&mut self) -> Option<Stop<CELLS, THERMISTORS>> {
+        let mut stop = self.stepper.stop()?;
+        if self.hidden {
+            stop.events.retain(hidden::is_public);
+        }
+        Some(stop)
+    }
+
+    /// Goes to the next tick in which something happened that may be seen.
+    fn seek(&mut self, what: Looked, way: Way) -> bool {
+        if !self.hidden {
+            return self.stepper.to_next(what.into(), way);
+        }
+        let (sought, here) = (Sought::from(what), self.stepper.played());
+        let events = self.recording().events.iter();
+        let seen = events.filter(|event| sought.is(&event.what) && hidden::is_public(event));
+        let mut played = seen.map(|event| event.tick + 1);
+        let found = match way {
+            Way::On => played.find(|played| *played > here),
+            Way::Back => played.rfind(|played| *played < here),
+        };
+        found.is_some_and(|played| {
+            self.stand(played);
+            true
+        })
+    }
+
+    /// Holds against the truth what somebody says is wrong; from then on nothing is hidden.
+    fn diagnose(&mut self, kind: &str, at: Option<&Place>, dangerous: bool) -> Result<String, Refused> {
+        if !self.hidden {
+            return Err(Refused::Nothing("nothing is hidden here".to_owned()));
+        }
+        let case = Arc::clone(&self.stepper.branches()[0].recording.case);
+        let kind = by_key("kind", kind, Kind::ALL, Kind::key)?;
+        let place = command::place(kind.place(), at, &case)?;
+        let verdict = Account::of(&self.stepper.branches()[0].recording)?;
+        let found = case.defects.iter().any(|defect| defect.kind == kind && defect.place == place);
+        self.hidden = false;
+        let mut said = vec![
+            words::diagnosed::defect(found, &case.defects),
+            words::diagnosed::danger(dangerous, verdict.verdict.critical()),
+        ];
+        said.extend(verdict.verdict_in_words(&case));
+        let right = found && dangerous == verdict.verdict.critical();
+        Ok(view::text(&view::Diagnosed { kind: "diagnosed", right, said }))
+    }
+
+    fn view(&mut self) -> String {
         let speed = self.runs.map(|runs| runs.speed);
-        Ok(view::text(&View::of(&mut self.stepper, &self.made_by, speed)))
+        let stop = self.stop();
+        view::text(&View::of(stop, &self.stepper, &self.made_by, (speed, self.hidden)))
     }
 
     /// Goes on by the time since the last frame.
@@ -295,7 +361,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> At<CELLS, THERMISTORS> {
         let ticks = between.map_or(0..recording.ticks, |(from, to)| {
             recording.played_at(from).saturating_sub(1)..recording.played_at(to)
         });
-        Ok(view::text(&Series::of(&name, &recording, ticks)))
+        Ok(view::text(&Series::of(&name, &recording, ticks, self.hidden)))
     }
 
     /// Pack and firmware where somebody stands.
@@ -320,7 +386,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> At<CELLS, THERMISTORS> {
 
     fn show(&mut self, what: Shown) -> String {
         let case = Arc::clone(&self.recording().case);
-        let stop = self.stepper.stop();
+        let stop = self.stop();
         let lines = match (what, stop) {
             (Shown::Defects, _) => at_length::defects(&case),
             (_, None) => vec![words::stop::before_the_first()],
@@ -368,11 +434,26 @@ impl<const CELLS: usize, const THERMISTORS: usize> Stands for At<CELLS, THERMIST
         Arc::clone(&self.recording().case)
     }
 
+    fn shown_case(&self) -> Result<Arc<Case>, Refused> {
+        if self.hidden {
+            hidden::permitted(&Command::Hide {})?;
+        }
+        Ok(self.case())
+    }
+
     fn answer(&mut self, command: &Command, stop: &AtomicBool) -> Result<String, Refused> {
         let before = self.stepper.played();
+        if self.hidden {
+            hidden::permitted(command)?;
+        }
         match command {
-            Command::Load(_) | Command::Story {} => return Ok(view::text(&view::Story::of(&self.recording().case))),
-            Command::Look {} => {}
+            Command::Load(_) | Command::Story {} => {
+                return Ok(view::text(&view::Story::of(&self.recording().case, self.hidden)));
+            }
+            Command::Diagnose { kind, place, dangerous } => {
+                return self.diagnose(kind, place.as_ref(), *dangerous);
+            }
+            Command::Look {} | Command::Hide {} => {}
             Command::Play { speed } => {
                 let (slowest, fastest) = SPEEDS;
                 if !(slowest..=fastest).contains(speed) {
@@ -392,7 +473,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Stands for At<CELLS, THERMIST
             Command::Next { what, back } => {
                 self.runs = None;
                 let way = if *back { Way::Back } else { Way::On };
-                if !self.stepper.to_next((*what).into(), way) {
+                if !self.seek(*what, way) {
                     return Err(Refused::Nothing(words::stop::nothing_there(way)));
                 }
             }
@@ -433,15 +514,10 @@ impl<const CELLS: usize, const THERMISTORS: usize> Stands for At<CELLS, THERMIST
         if self.stepper.played() < before {
             self.forget_proving();
         }
-        self.view()
+        Ok(self.view())
     }
 
-    fn restore(
-        &mut self,
-        changes: &[Later],
-        played: Option<u64>,
-        stop: &AtomicBool,
-    ) -> Result<(), Refused> {
+    fn restore(&mut self, changes: &[Later], played: Option<u64>, stop: &AtomicBool) -> Result<(), Refused> {
         for Later { played, change } in changes {
             self.stand(*played);
             self.change(change, stop)?;

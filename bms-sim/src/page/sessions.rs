@@ -2,6 +2,7 @@
 
 use super::folder::Folder;
 use super::guard::secret;
+use super::hidden::Hidden;
 use super::session::{Played, Refused, Session};
 use crate::case::Case;
 use std::collections::HashMap;
@@ -22,6 +23,7 @@ const RATE: (f64, f64) = (300.0, 600.0);
 pub(super) struct Sessions {
     known: Mutex<HashMap<String, Arc<Seat>>>,
     pub(super) folder: Arc<Folder>,
+    hidden: Arc<Hidden>,
     case: Arc<Case>,
     /// The case that a tab begins with, once it is played.
     first: OnceLock<Played>,
@@ -81,7 +83,7 @@ impl Seat {
 
 impl Sessions {
     pub(super) fn new(case: Arc<Case>, folder: Arc<Folder>) -> Self {
-        Self { known: Mutex::default(), folder, case, first: OnceLock::new() }
+        Self { known: Mutex::default(), folder, hidden: Arc::default(), case, first: OnceLock::new() }
     }
 
     /// The case that a tab begins with. Whoever asks first plays it; the others have it then.
@@ -108,7 +110,7 @@ impl Sessions {
     pub(super) fn open(&self) -> Result<(String, Arc<Seat>), Refused> {
         self.room()?;
         let stop = AtomicBool::new(false);
-        let session = Session::of(self.first()?, &self.folder);
+        let session = Session::of(self.first()?, &self.folder, &self.hidden);
         let pace = Mutex::new(Pace::new(Instant::now()));
         let seat = Arc::new(Seat { session: Mutex::new(session), stop, pace });
         let name = secret().map_err(|error| Refused::Nothing(error.to_string()))?;

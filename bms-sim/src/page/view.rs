@@ -1,20 +1,22 @@
 //! What the page shows of where it stands, as JSON. The page's head describes each key.
 
 use super::command::Later;
+use super::hidden;
 use crate::case::Case;
 use crate::explain::picture::{self, Line};
 use crate::explain::stop::StopShown;
 use crate::explain::story::{happened, relative};
 use crate::explain::words;
-use crate::recording::number;
 use crate::recording::stepper::{Branch, Stepper, Stop};
 use crate::recording::values::EventShown;
+use crate::recording::{Event, number};
 use bms_core::decision::Coil;
 use bms_core::fault::{Reading, Stage};
 use bms_core::frame::{Contact, Contactor, Turning};
 use bms_core::units::{Ratio, Volts};
 use bms_core::witness::{Assessment, Evidence};
 use serde::Serialize;
+use serde_json::Value;
 
 /// Events that are shown before where it stands.
 const RECENT: usize = 12;
@@ -54,6 +56,28 @@ pub(super) struct Reasons {
     pub(super) verdict: Vec<String>,
 }
 
+/// That a case is hidden.
+#[derive(Debug, Serialize)]
+pub(super) struct HiddenShown {
+    kind: &'static str,
+    /// By which it is found.
+    word: String,
+}
+
+impl HiddenShown {
+    pub(super) const fn of(word: String) -> Self {
+        Self { kind: "hidden", word }
+    }
+}
+
+/// What is said to somebody who has said what is wrong.
+#[derive(Debug, Serialize)]
+pub(super) struct Diagnosed {
+    pub(super) kind: &'static str,
+    pub(super) right: bool,
+    pub(super) said: Vec<String>,
+}
+
 /// A list of lines.
 #[derive(Debug, Serialize)]
 pub(super) struct Lines {
@@ -63,7 +87,9 @@ pub(super) struct Lines {
 
 /// The case that was loaded.
 #[derive(Debug, Serialize)]
+#[expect(clippy::struct_field_names, reason = "a case file calls it so")]
 pub(super) struct Story {
+    hidden: bool,
     kind: &'static str,
     name: String,
     title: String,
@@ -79,7 +105,7 @@ pub(super) struct Story {
     precharge_ohms: f64,
     link_farads: f64,
     bleed_down_ohms: f64,
-    seed: u64,
+    seed: Option<u64>,
     duration_seconds: f64,
     tick_ms: u64,
     /// Limits of a cell's voltage that the picture draws.
@@ -88,7 +114,13 @@ pub(super) struct Story {
 }
 
 impl Story {
-    pub(super) fn of(case: &Case) -> Self {
+    /// A case is told by its title and story, unless these would tell what is hidden.
+    pub(super) fn of(case: &Case, hidden: bool) -> Self {
+        let (name, title, story) = if hidden {
+            (hidden::NAME, hidden::TITLE, hidden::STORY)
+        } else {
+            (case.name.as_str(), case.title.as_str(), case.story.as_str())
+        };
         let spec = case.spec();
         let thermistors = spec.modules() * spec.thermistors_a_module;
         let trip = |fault| {
@@ -97,9 +129,10 @@ impl Story {
         };
         Self {
             kind: "story",
-            name: case.name.clone(),
-            title: case.title.clone(),
-            story: case.story.clone(),
+            hidden,
+            name: name.to_owned(),
+            title: title.to_owned(),
+            story: story.to_owned(),
             pack: case.pack.name(),
             cells: spec.cells,
             cells_a_module: spec.cells_a_module,
@@ -110,7 +143,7 @@ impl Story {
             precharge_ohms: spec.bus.precharge_ohms,
             link_farads: spec.bus.link_farads,
             bleed_down_ohms: spec.bus.bleed_down_ohms,
-            seed: case.seed,
+            seed: (!hidden).then_some(case.seed),
             duration_seconds: case.duration_seconds,
             tick_ms: case.tick_ms,
             cell_low_volts: trip(bms_core::Fault::CellUnderVoltage),
@@ -124,8 +157,9 @@ impl Story {
 pub(super) struct View {
     kind: &'static str,
     case: String,
-    digest: String,
-    seed: u64,
+    hidden: bool,
+    digest: Option<String>,
+    seed: Option<u64>,
     played: u64,
     ticks: u64,
     seconds: f64,
@@ -171,7 +205,7 @@ struct Happened {
 /// What is only there once a tick was played.
 #[derive(Debug, Serialize)]
 struct Tick {
-    stop: StopShown,
+    stop: Value,
     lines: Vec<LineShown>,
     said: Vec<String>,
     near: Vec<NearShown>,
@@ -179,7 +213,8 @@ struct Tick {
     around: Around,
     /// What the firmware believes of each cell's charge, of 1.
     cells_charge_of_1: Vec<(f64, f64)>,
-    truth: TruthShown,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    truth: Option<TruthShown>,
 }
 
 #[derive(Debug, Serialize)]
@@ -210,6 +245,7 @@ struct ContactorShown {
 
 /// What is measured around the contactors beside what a stop shows.
 #[derive(Debug, Serialize)]
+#[expect(clippy::struct_excessive_bools, reason = "contacts are open or closed")]
 struct Around {
     behind_negative_volts: f64,
     behind_positive_volts: f64,
@@ -237,20 +273,21 @@ struct TruthShown {
 
 impl View {
     pub(super) fn of<const CELLS: usize, const THERMISTORS: usize>(
-        stepper: &mut Stepper<CELLS, THERMISTORS>,
+        stop: Option<Stop<CELLS, THERMISTORS>>,
+        stepper: &Stepper<CELLS, THERMISTORS>,
         made_by: &[Option<Later>],
-        speed: Option<f64>,
+        (speed, hidden): (Option<f64>, bool),
     ) -> Self {
-        let stop = stepper.stop();
         let (here, played) = (stepper.here(), stepper.played());
         let recording = &here.recording;
         let case = &recording.case;
         let seconds = stop.as_ref().map_or(0.0, |stop| stop.seconds);
         Self {
             kind: "view",
-            case: case.name.clone(),
-            digest: format!("{:08x}", case.digest),
-            seed: case.seed,
+            case: if hidden { hidden::NAME.to_owned() } else { case.name.clone() },
+            hidden,
+            digest: (!hidden).then(|| format!("{:08x}", case.digest)),
+            seed: (!hidden).then_some(case.seed),
             played,
             ticks: recording.ticks,
             seconds,
@@ -261,9 +298,9 @@ impl View {
             branch: here.name.clone(),
             branches: stepper.branches().iter().map(|branch| of_branch(stepper, branch)).collect(),
             changes: changes_to(stepper, made_by),
-            defects: stop.as_ref().map_or_else(Vec::new, |stop| of_defects(case, stop)),
-            recent: recent(here, played),
-            tick: stop.map(|stop| Tick::of(&stop, case, &here.name)),
+            defects: stop.as_ref().filter(|_| !hidden).map_or_else(Vec::new, |stop| of_defects(case, stop)),
+            recent: recent(here, played, hidden),
+            tick: stop.map(|stop| Tick::of(&stop, case, &here.name, hidden)),
         }
     }
 }
@@ -272,19 +309,12 @@ fn of_branch<const CELLS: usize, const THERMISTORS: usize>(
     stepper: &Stepper<CELLS, THERMISTORS>,
     branch: &Branch<CELLS, THERMISTORS>,
 ) -> BranchShown {
-    let trunk = branch
-        .from
-        .and_then(|(trunk, tick)| Some((stepper.branches().get(trunk)?.name.as_str(), tick)));
+    let trunk =
+        branch.from.and_then(|(trunk, tick)| Some((stepper.branches().get(trunk)?.name.as_str(), tick)));
     let here = branch.name == stepper.here().name;
     BranchShown {
         name: branch.name.clone(),
-        said: words::stop::branch(
-            &branch.name,
-            trunk,
-            branch.change.as_ref(),
-            &branch.recording.case,
-            here,
-        ),
+        said: words::stop::branch(&branch.name, trunk, branch.change.as_ref(), &branch.recording.case, here),
         from: trunk.map(|(name, _)| name.to_owned()),
         at_played: branch.from.map_or(0, |(_, tick)| tick),
     }
@@ -328,11 +358,14 @@ fn of_defects<const CELLS: usize, const THERMISTORS: usize>(
 fn recent<const CELLS: usize, const THERMISTORS: usize>(
     branch: &Branch<CELLS, THERMISTORS>,
     played: u64,
+    hidden: bool,
 ) -> Vec<Happened> {
     let events = &branch.recording.events;
     let until = events.partition_point(|event| event.tick < played);
-    let shown = events.iter().take(until).skip(until.saturating_sub(RECENT));
-    let shown = shown.map(|event| Happened {
+    let seen = events.iter().take(until).rev().filter(|event| !hidden || hidden::is_public(event));
+    let mut shown: Vec<&Event> = seen.take(RECENT).collect();
+    shown.reverse();
+    let shown = shown.into_iter().map(|event| Happened {
         played: event.tick + 1,
         clock: words::clock(event.seconds),
         event: EventShown::of(event, happened(&branch.recording.case, event)),
@@ -345,20 +378,22 @@ impl Tick {
         stop: &Stop<CELLS, THERMISTORS>,
         case: &Case,
         branch: &str,
+        hidden: bool,
     ) -> Self {
         let world = &stop.after.world;
         let truth = world.truth();
         let estimated = stop.after.core.estimated();
-        let intervals = (0..CELLS).filter_map(|cell| estimated.cell_state_of_charge(u8::try_from(cell).ok()?));
+        let intervals =
+            (0..CELLS).filter_map(|cell| estimated.cell_state_of_charge(u8::try_from(cell).ok()?));
         Self {
-            stop: StopShown::of(stop, case, branch),
-            lines: picture::of(stop, case, branch).into_iter().map(of_line).collect(),
+            stop: shown(StopShown::of(stop, case, branch), hidden),
+            lines: lines(picture::of(stop, case, branch), hidden),
             said: picture::sentences(stop, case),
             near: near(&stop.told),
-            contactors: contactors(stop, truth.made),
+            contactors: contactors(stop, (!hidden).then_some(truth.made)),
             around: Around::of(stop),
             cells_charge_of_1: intervals.map(|(low, high)| (share(low), share(high))).collect(),
-            truth: TruthShown {
+            truth: (!hidden).then(|| TruthShown {
                 cells_celsius: world.cells.celsius.iter().copied().map(tenth).collect(),
                 cells_charge_of_1: world.cells.charge.iter().copied().map(thousandth).collect(),
                 closed: truth.made,
@@ -367,7 +402,7 @@ impl Tick {
                 link_volts: thousandth(truth.link_volts),
                 resistor_celsius: tenth(truth.resistor_celsius),
                 string_whole: !world.bus.parted(world.deviations()),
-            },
+            }),
         }
     }
 }
@@ -384,8 +419,32 @@ fn thousandth(value: f64) -> f64 {
     libm::rint(1_000.0 * value) / 1_000.0
 }
 
-fn of_line(line: Line) -> LineShown {
-    LineShown { name: line.name, text: line.text, alarming: line.alarming }
+/// A stop as data, without what only the world knows if that is hidden.
+fn shown(stop: StopShown, hidden: bool) -> Value {
+    let mut shown = serde_json::to_value(stop).unwrap_or_default();
+    if let Some(keys) = shown.as_object_mut().filter(|_| hidden) {
+        keys.retain(|key, _| !key.contains("true_") && !key.contains("truth"));
+    }
+    shown
+}
+
+/// The lines of the picture; of a hidden case without those that say the truth beside what is measured.
+fn lines(lines: Vec<Line>, hidden: bool) -> Vec<LineShown> {
+    /// Lines that do, with those that go on from them.
+    const TRUTHFUL: [&str; 2] = ["contactors", "charge"];
+    let mut truthful = false;
+    let mut shown = Vec::new();
+    for Line { name, text, alarming } in lines {
+        truthful = match name {
+            Some("") => truthful,
+            Some(name) => TRUTHFUL.contains(&name),
+            None => false,
+        };
+        if !(hidden && truthful) {
+            shown.push(LineShown { name, text, alarming });
+        }
+    }
+    shown
 }
 
 /// The faults that have a limit, the nearest to it first.
@@ -413,7 +472,7 @@ fn near(told: &[Evidence]) -> Vec<NearShown> {
 
 fn contactors<const CELLS: usize, const THERMISTORS: usize>(
     stop: &Stop<CELLS, THERMISTORS>,
-    made: [bool; 3],
+    made: Option<[bool; 3]>,
 ) -> Vec<ContactorShown> {
     let feedback = stop.frame.feedback.value;
     let each = [
@@ -421,8 +480,9 @@ fn contactors<const CELLS: usize, const THERMISTORS: usize>(
         ("precharge", Contactor::Precharge, feedback.precharge),
         ("positive", Contactor::Positive, feedback.positive),
     ];
-    let shown = each.into_iter().zip(made).map(|((name, which, says), made)| {
+    let shown = each.into_iter().enumerate().map(|(place, (name, which, says))| {
         let (coil, says_closed) = (stop.decision.coils.of(which), says == Contact::Made);
+        let made = made.map_or(says_closed, |made| made[place]);
         ContactorShown {
             which: name,
             said: words::stop::contactor(which, coil, says_closed, made),

@@ -23,7 +23,8 @@ pub fn not_open() -> String {
 /// The meter was not shown to work before.
 #[must_use]
 pub fn not_shown_before() -> String {
-    "left out: the meter was not proven on a known source before; one that has failed shows zero everywhere".to_owned()
+    "left out: the meter was not proven on a known source before; one that has failed shows zero everywhere"
+        .to_owned()
 }
 
 /// The meter was not shown to work afterwards.
@@ -48,7 +49,9 @@ pub fn live(one: &str, other: &str, volts: f64, limit: f64) -> String {
 /// A pair was measured before the labelled time was over.
 #[must_use]
 pub fn too_early(one: &str, other: &str, seconds: f64) -> String {
-    format!("{one} to {other} was measured too early: wait the labelled {seconds:.0} s after opening, and again after a motor has turned")
+    format!(
+        "{one} to {other} was measured too early: wait the labelled {seconds:.0} s after opening, and again after a motor has turned"
+    )
 }
 
 /// Every step was done, and every pair is dead.

@@ -9,8 +9,10 @@
 
 pub mod bench;
 mod between;
+pub mod cautions;
 mod contrast;
 mod departs;
+pub mod diagnosed;
 mod distance;
 mod evidence;
 pub mod glossary;

@@ -1,4 +1,5 @@
 // What can be done: operator, defects, repairs, duty, limits. Each is one dialog with the fewest clicks.
+import { address } from './link.js';
 import { make, by, say, digits } from './dom.js';
 
 const KEYS = [
@@ -12,9 +13,9 @@ export class Acts {
     this.page = page;
     const act = (name, does, id) => make('button', { onclick: does, id }, name);
     by('acts').append(
-      act('Start', () => this.change({ change: 'ask', ask: 'close' }), 'start'),
-      act('Stop', () => this.change({ change: 'ask', ask: 'open' }), 'stop'),
-      act('Clear', () => this.change({ change: 'ask', ask: 'clear', by: 'service' }), 'clear'),
+      act('Start', () => this.change({ change: 'ask', ask: 'close' }, 'start'), 'start'),
+      act('Stop', () => this.change({ change: 'ask', ask: 'open' }, 'stop'), 'stop'),
+      act('Clear …', () => this.clear(), 'clear'),
       act('Put in a defect …', () => this.defects(), 'break'),
       act('End a defect …', () => this.mend(), 'mend'),
       act('Repair …', () => this.repairs(), 'repair'),
@@ -22,6 +23,8 @@ export class Acts {
       act('Duty …', () => this.duty(), 'duty'),
       act('Limits …', () => this.limits(), 'limits'),
       act('Precharge bench', () => this.page.bench.show(!this.page.bench.open), 'bench-open'),
+      act('Hide …', () => this.hide(), 'hide'),
+      act('Say what is wrong …', () => this.diagnose(), 'diagnose'),
       act('Other case …', () => this.cases(), 'cases'),
     );
     by('asks').append(
@@ -32,7 +35,11 @@ export class Acts {
     by('dialog').addEventListener('click', (click) => { if (click.target === by('dialog')) by('dialog').close(); });
   }
 
-  begin() {}
+  begin({ hidden }) {
+    by('hide').hidden = hidden;
+    by('diagnose').hidden = !hidden;
+    for (const id of ['break', 'mend', 'ask-why']) by(id).hidden = hidden;
+  }
 
   show(view) {
     by('mend').disabled = !view.defects.some(({ over }) => !over);
@@ -50,10 +57,19 @@ export class Acts {
     return true;
   }
 
-  async change(change) {
+  /** Does it, and says beside it what must be known before somebody does it on a real pack. */
+  async change(change, caution) {
     const done = await this.page.act({ do: 'change', ...change });
     if (done) by('dialog').close();
+    if (done && caution) this.page.trouble(`On a real pack: ${this.page.lists.cautions_at[caution]}`);
     return done;
+  }
+
+  clear() {
+    const clear = (who) => this.change({ change: 'ask', ask: 'clear', by: who });
+    this.dialog('Clear the fault memory', this.caution('clear'), make('div', { class: 'row' },
+      make('button', { onclick: () => clear('panel') }, 'At the panel'),
+      make('button', { onclick: () => clear('service') }, 'With the service tool')));
   }
 
   dialog(name, ...children) {
@@ -163,8 +179,44 @@ export class Acts {
   }
 
   /** What must be known before somebody does this on a real pack. */
-  caution() {
-    return make('p', { class: 'caution' }, make('strong', {}, 'On a real pack: '), this.page.lists.cautions.replace(/^Cautions: /, ''));
+  caution(act) {
+    return make('p', { class: 'caution' }, make('strong', {}, 'On a real pack: '), this.page.lists.cautions_at[act]);
+  }
+
+  /** The case as it stands now, for a class that is to find out what is wrong. */
+  async hide() {
+    const answer = await this.page.line.ask({ do: 'hide' });
+    if (answer.kind !== 'hidden') return this.page.refused(answer);
+    const link = `${location.origin}${address('/')}#hidden=${answer.word}`;
+    this.dialog('Hidden for a class',
+      make('p', {}, 'Whoever opens this address meets the pack of this branch from its start, and cannot read what is wrong with it: neither from the page, nor from what goes over the line, nor from the address. It holds until this server ends.'),
+      make('p', {}, make('a', { href: link, target: '_blank', rel: 'noopener' }, link)));
+  }
+
+  /** What somebody holds to be wrong; after that nothing is hidden. */
+  diagnose() {
+    const { defects } = this.page.ofCase;
+    const choice = make('select', { onchange: () => fill() }, ...defects.map(({ kind, name }) => make('option', { value: kind }, name)));
+    const dangerous = make('select', {}, make('option', { value: 'no' }, 'not dangerous'), make('option', { value: 'yes' }, 'dangerous'));
+    const form = make('div', {});
+    const fill = () => {
+      const { place } = defects.find(({ kind }) => kind === choice.value);
+      const where = place ? this.place(place) : null;
+      form.replaceChildren(make('form', {
+        class: 'row',
+        onsubmit: async (submitted) => {
+          submitted.preventDefault();
+          const say = { do: 'diagnose', kind: choice.value, dangerous: dangerous.value === 'yes' };
+          if (where) say.place = where.read();
+          const answer = await this.page.line.ask(say);
+          if (answer.kind !== 'diagnosed') return this.page.refused(answer);
+          this.dialog(answer.right ? 'Right' : 'Not yet', ...answer.said.map((said) => make('p', {}, said)));
+          await this.page.shownAll();
+        },
+      }, where?.element, make('label', {}, 'as it stands the pack is', dangerous), make('button', {}, 'Say so')));
+    };
+    fill();
+    this.dialog('Say what is wrong', make('p', {}, 'Say it once: everything is shown then.'), make('label', {}, 'what', choice), form);
   }
 
   /** A new part comes in. The firmware learns of a new cell or contactor only when it is told. */
@@ -178,7 +230,7 @@ export class Acts {
       const charge = kind === 'swap_cell' ? make('input', { type: 'number', min: 0, max: 100, step: 'any', value: 50, size: 5 }) : null;
       const replaced = { swap_cell: 'cell', replace_contactor: 'contactor' }[kind];
       const tell = replaced ? make('input', { type: 'checkbox', checked: true }) : null;
-      form.replaceChildren(make('p', {}, does), make('form', {
+      form.replaceChildren(make('p', {}, does), kind === 'swap_cell' ? this.caution('swap_cell') : '', make('form', {
         class: 'row',
         onsubmit: async (submitted) => {
           submitted.preventDefault();
@@ -194,7 +246,7 @@ export class Acts {
       make('button', {}, `Do it: ${name}`)));
     };
     fill();
-    this.dialog('Repair', this.caution(), make('label', {}, 'what is done', choice), form);
+    this.dialog('Repair', this.caution('repair'), make('label', {}, 'what is done', choice), form);
   }
 
   /** A meter at named points: prove, test, prove. */
@@ -209,7 +261,7 @@ export class Acts {
       const lines = Array.isArray(answer.said) ? answer.said : [answer.said];
       said.append(...lines.map((line) => make('li', answer.kind === 'proven' && !answer.dead ? { class: 'alarming' } : {}, line)));
     };
-    this.dialog('Meter', this.caution(),
+    this.dialog('Meter', this.caution('measure'),
       make('p', {}, 'Dead is what was proven so: the meter on its known source, each pair of points, the known source again. B is the pack, L the link behind the contactors.'),
       make('div', { class: 'row' },
         make('button', { onclick: () => ask({ do: 'meter' }) }, 'On the known source'),

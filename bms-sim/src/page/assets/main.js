@@ -42,7 +42,7 @@ export class Page {
     const wanted = remembered();
     if (wanted && this.same(wanted)) return;
     const answer = await this.line.ask(wanted ? { do: 'load', ...wanted } : { do: 'story' });
-    owned(wanted?.text);
+    owned(wanted ?? {});
     if (answer.kind === 'story') await this.begin(answer);
     else this.refused(answer);
   }
@@ -55,7 +55,7 @@ export class Page {
   async load(what) {
     const answer = await this.line.ask({ do: 'load', ...what });
     if (answer.kind === 'story') {
-      owned(what.text);
+      owned(what);
       await this.begin(answer);
     }
     return answer;
@@ -71,6 +71,17 @@ export class Page {
     this.time.begin();
     this.ofCase = await list(`/api/session/${this.line.session}/lists`);
     this.acts.begin(story);
+    await this.act({ do: 'look' });
+  }
+
+  /** What was hidden is shown from now on. */
+  async shownAll() {
+    const story = await this.line.ask({ do: 'story' });
+    this.acts.begin(story);
+    this.story = story;
+    say(by('title'), story.title);
+    say(by('story'), story.story);
+    this.time.begin();
     await this.act({ do: 'look' });
   }
 

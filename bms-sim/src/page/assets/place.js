@@ -3,9 +3,9 @@
 /** What the address says, as a command to load; nothing when it says nothing. */
 export function remembered() {
   const parts = new URLSearchParams(location.hash.slice(1));
-  const [name, text] = [parts.get('case'), parts.get('text')];
-  if (!name && !text) return null;
-  const wanted = text ? { text } : { case: name };
+  const [name, text, word] = ['case', 'text', 'hidden'].map((key) => parts.get(key));
+  if (!name && !text && !word) return null;
+  const wanted = word ? { hidden: word } : text ? { text } : { case: name };
   if (parts.has('seed')) wanted.seed = Number(parts.get('seed'));
   if (parts.has('played')) wanted.played = Number(parts.get('played'));
   try {
@@ -16,13 +16,14 @@ export function remembered() {
   return wanted;
 }
 
-/** The text of a case that lies in no folder of the server. */
+/** The text of a case that lies in no folder of the server, or the word of a hidden one. */
 let own = null;
-export const owned = (text) => { own = text ?? null; };
+export const owned = ({ text, hidden } = {}) => { own = hidden ? { hidden } : text ? { text } : null; };
 
 /** Writes a view into the address, without a new entry in the history. */
 export function remember({ case: name, seed, played, changes }) {
-  const parts = new URLSearchParams(own ? { text: own, seed, played } : { case: name, seed, played });
+  const parts = new URLSearchParams({ ...(own ?? { case: name }), played });
+  if (seed !== null) parts.set('seed', seed);
   if (changes.length) parts.set('changes', JSON.stringify(changes));
   history.replaceState(null, '', `#${parts}`);
 }

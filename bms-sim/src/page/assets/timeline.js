@@ -131,6 +131,8 @@ export class TimeLine {
   /** Columns of a chart: those of the branch, and those of the other one brought to the same times. */
   columns(chart) {
     const { series, other } = this;
+    // Of a hidden case there is no truth.
+    if (!series[chart.curves[0].key]) return [series.seconds, ...chart.curves.flatMap(() => (other ? [[], []] : [[]]))];
     const until = this.until();
     const own = chart.curves.map(({ key }) => series[key].map((value, place) => (place < until ? value : null)));
     if (!other) return [series.seconds, ...own];
@@ -138,7 +140,7 @@ export class TimeLine {
       let near = 0;
       return series.seconds.map((seconds, place) => {
         while (near + 1 < other.seconds.length && other.seconds[near + 1] <= seconds) near += 1;
-        return place < until && other.seconds.length ? other[key][near] : null;
+        return place < until && other.seconds.length ? other[key]?.[near] ?? null : null;
       });
     });
     return [series.seconds, ...own, ...beside];
@@ -291,7 +293,7 @@ export class TimeLine {
     const { series } = this;
     const until = this.until();
     const every = Math.max(1, Math.ceil(until / 60));
-    const curves = CHARTS.flatMap(({ curves: own, unit, behind }) => own.map((curve) => ({ ...curve, unit, behind: behind ?? 1 })));
+    const curves = CHARTS.filter(({ curves: [{ key }] }) => series[key]).flatMap(({ curves: own, unit, behind }) => own.map((curve) => ({ ...curve, unit, behind: behind ?? 1 })));
     const rows = series.seconds.map((seconds, place) => ({ seconds, place })).filter(({ place }) => place < until && place % every === 0);
     this.page.acts.dialog('Values over time',
       make('p', {}, 'Events'),

@@ -66,7 +66,11 @@ fn defect(kind: Kind, place: usize, severity: f64) -> Defect {
 
 /// This work there.
 fn repaired(work: repair::Work, place: usize) -> Change {
-    Change::Repair(Repair { work, place, cell: NewCell { charge: 0.58, celsius: Some(21.7), ..NewCell::USUAL } })
+    Change::Repair(Repair {
+        work,
+        place,
+        cell: NewCell { charge: 0.58, celsius: Some(21.7), ..NewCell::USUAL },
+    })
 }
 
 /// One of each kind of change, with whatever can be said of it.
