@@ -11,22 +11,22 @@ use std::sync::{Arc, mpsc};
 use std::time::Duration;
 
 /// The shipped cases.
-pub const CASES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/cases");
+pub(crate) const CASES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/cases");
 
 /// A server of its own for a test.
-pub struct Server {
+pub(crate) struct Server {
     /// Host and port.
-    pub host: String,
+    pub(crate) host: String,
 }
 
 /// A case from the shipped ones.
-pub fn case(name: &str) -> Case {
+pub(crate) fn case(name: &str) -> Case {
     Case::read(&Path::new(CASES).join(name)).unwrap()
 }
 
 impl Server {
     /// Begins with a shipped case.
-    pub fn of(name: &str) -> Self {
+    pub(crate) fn of(name: &str) -> Self {
         let (ready, address) = mpsc::channel();
         let page = Page {
             first: Arc::new(case(name)),
@@ -40,14 +40,14 @@ impl Server {
         Self { host: address.trim_start_matches("http://").trim_end_matches('/').to_owned() }
     }
 
-    pub fn connect(&self) -> TcpStream {
+    pub(crate) fn connect(&self) -> TcpStream {
         let stream = TcpStream::connect(&self.host).unwrap();
         stream.set_read_timeout(Some(Duration::from_secs(30))).unwrap();
         stream
     }
 
     /// Says a request as it stands and reads all of the answer: status, and all after the head.
-    pub fn say(&self, request: &str) -> (u16, String) {
+    pub(crate) fn say(&self, request: &str) -> (u16, String) {
         let mut stream = self.connect();
         // One that has heard enough may close before all was said.
         let _cut = stream.write_all(request.as_bytes());
@@ -59,12 +59,12 @@ impl Server {
         (status.unwrap_or(0), body.to_owned())
     }
 
-    pub fn get(&self, path: &str) -> (u16, String) {
+    pub(crate) fn get(&self, path: &str) -> (u16, String) {
         self.say(&format!("GET {path} HTTP/1.1\r\nhost: {}\r\nconnection: close\r\n\r\n", self.host))
     }
 
     /// Posts JSON, with further lines in the head.
-    pub fn post(&self, path: &str, body: &str, more: &str) -> (u16, String) {
+    pub(crate) fn post(&self, path: &str, body: &str, more: &str) -> (u16, String) {
         self.say(&format!(
             "POST {path} HTTP/1.1\r\nhost: {}\r\ncontent-type: application/json\r\ncontent-length: {}\r\nconnection: close\r\n{more}\r\n{body}",
             self.host,
@@ -73,7 +73,7 @@ impl Server {
     }
 
     /// Opens a session; gives its path.
-    pub fn session(&self) -> String {
+    pub(crate) fn session(&self) -> String {
         let (status, body) = self.post("/api/session", "", "");
         assert_eq!(status, 200, "{body}");
         let name = serde_json::from_str::<Value>(&body).unwrap()["name"].as_str().unwrap().to_owned();
@@ -81,7 +81,7 @@ impl Server {
     }
 
     /// Does something that is done.
-    pub fn act(&self, session: &str, command: &Value) -> Value {
+    pub(crate) fn act(&self, session: &str, command: &Value) -> Value {
         let (status, body) = self.post(session, &command.to_string(), "");
         assert_eq!(status, 200, "{command}: {body}");
         serde_json::from_str(&body).unwrap()
@@ -89,11 +89,11 @@ impl Server {
 }
 
 /// A WebSocket, byte by byte (RFC 6455).
-pub struct Socket(TcpStream);
+pub(crate) struct Socket(TcpStream);
 
 impl Socket {
     /// Opens one; gives the status when it is refused.
-    pub fn open(server: &Server, path: &str, origin: Option<&str>) -> Result<Self, u16> {
+    pub(crate) fn open(server: &Server, path: &str, origin: Option<&str>) -> Result<Self, u16> {
         let mut stream = server.connect();
         let origin = origin.map_or_else(String::new, |origin| format!("origin: {origin}\r\n"));
         let request = format!(
@@ -116,16 +116,16 @@ impl Socket {
     }
 
     /// Sends a frame: its first byte has the kind, 0x81 for all of a text.
-    pub fn send(&mut self, kind: u8, bytes: &[u8]) -> std::io::Result<()> {
+    pub(crate) fn send(&mut self, kind: u8, bytes: &[u8]) -> std::io::Result<()> {
         let mut frame = vec![kind];
         match u16::try_from(bytes.len()) {
             Ok(short) if short < 126 => frame.push(0x80 | u8::try_from(short).unwrap()),
             Ok(long) => {
-                frame.push(0x80 | 126);
+                frame.push(0x80 + 126);
                 frame.extend(long.to_be_bytes());
             }
             Err(_) => {
-                frame.push(0x80 | 127);
+                frame.push(0x80 + 127);
                 frame.extend((bytes.len() as u64).to_be_bytes());
             }
         }
@@ -136,7 +136,7 @@ impl Socket {
     }
 
     /// The next text; nothing when the line was closed.
-    pub fn next(&mut self) -> Option<String> {
+    pub(crate) fn next(&mut self) -> Option<String> {
         let mut head = [0; 2];
         self.0.read_exact(&mut head).ok()?;
         let length = match head[1] & 0x7f {
@@ -158,7 +158,7 @@ impl Socket {
     }
 
     /// Asks and gives the answer.
-    pub fn ask(&mut self, command: &Value) -> Value {
+    pub(crate) fn ask(&mut self, command: &Value) -> Value {
         self.send(0x81, command.to_string().as_bytes()).unwrap();
         serde_json::from_str(&self.next().unwrap()).unwrap()
     }

@@ -47,7 +47,7 @@ fn the_page_shows_what_the_library_says() {
         severity: 8.0,
         ..bms_sim::defect::Defect::usual(bms_sim::defect::Kind::LooseJointTapAbove, 36, 0.0)
     };
-    let tick = view["played"].as_u64().unwrap();
+    let tick = view["played"].as_u64().unwrap() - 1;
     let branch = recording.branch(tick, Some(&bms_sim::case::Change::Defect(defect)), |_| true).unwrap();
     let later = SERVER.act(&session, &json!({ "do": "step", "ticks": 500 }));
     shown(&later, &branch, "branch-1");
@@ -313,7 +313,7 @@ fn a_hidden_case_tells_nothing() {
         "DEFECT",
         "in truth",
         "breach",
-        "onset",
+        "onset_seconds",
         "joint 37",
         "defect_began",
         &story.title,
@@ -389,8 +389,8 @@ fn dead_is_proven_step_by_step() {
     assert!(meter("B+", "B-")["volts"].as_f64().unwrap() > 250.0);
 }
 
-/// The bench against the closed form: with k = R_d ÷ (R + R_d) to 63.2 % of the source after −k·R·C·ln(1 − 0.632 ÷ k), half of C·V² in the
-/// resistor whatever its ohms; and a pair that can never finish is said at once.
+/// The bench against the closed form: with `k = R_d ÷ (R + R_d)` to 63.2 % of the source after −τ·ln(1 − 0.632 ÷ k), τ = k·R·C, and
+/// the heat of the resistor as the integral of that curve; and a pair that can never finish is said at once.
 #[test]
 fn the_bench_follows_the_law_of_the_capacitor() {
     let start = |parts: Value| {
@@ -402,21 +402,26 @@ fn the_bench_follows_the_law_of_the_capacitor() {
     let numbers = |of: &Value, key: &str| -> Vec<f64> {
         of[key].as_array().unwrap().iter().map(|value| value.as_f64().unwrap()).collect()
     };
-    for (ohms, microfarads) in [(50.0, 1_000.0), (80.0, 1_000.0), (50.0, 1_500.0)] {
-        let down = 10_000.0;
-        let start = start(
-            json!({ "precharge_ohms": ohms, "link_microfarads": microfarads, "bleed_down_ohms": down }),
-        );
+    for (ohms, microfarads, down) in
+        [(50.0, 1_000.0, 2_500.0), (80.0, 1_000.0, 2_500.0), (50.0, 1_500.0, 1_700.0)]
+    {
+        let parts =
+            json!({ "precharge_ohms": ohms, "link_microfarads": microfarads, "bleed_down_ohms": down });
+        let start = start(parts);
         let (ms, link, pack) =
             (numbers(&start, "ms"), numbers(&start, "link_volts"), start["pack_volts"].as_f64().unwrap());
         let rise = ms.iter().zip(&link).find(|(_, volts)| **volts > 5.0).unwrap().0 - 2.0;
         let reached = ms.iter().zip(&link).find(|(_, volts)| **volts >= 0.632 * pack).unwrap().0 - rise;
         let share = down / (ohms + down);
-        let closed = -share * ohms * microfarads / 1_000.0 * (1.0_f64 - 0.632 / share).ln();
+        let tau = share * ohms * microfarads / 1_000.0;
+        let closed = -tau * (1.0_f64 - 0.632 / share).ln();
         assert!((reached - closed).abs() < 0.03 * closed + 4.0, "{reached} ms of {closed} ms");
+        // The integral of (V − v)² ÷ R over four time constants; the rest is a hundredth.
+        let rest = 1.0 - share;
+        let squares = 4.0 * rest * rest + 2.0 * rest * share + 0.5 * share * share;
         let (joules, whole) =
-            (start["resistor_joules"].as_f64().unwrap(), 0.5 * microfarads / 1e6 * pack * pack);
-        assert!(joules > 0.97 * whole && joules < 1.02 * whole, "{joules} J of {whole} J");
+            (start["resistor_joules"].as_f64().unwrap(), pack * pack / ohms * tau / 1_000.0 * squares);
+        assert!((joules - whole).abs() < 0.04 * whole, "{joules} J of {whole} J");
         assert!(
             start["at_once"].is_null() && start["ends"].as_str().unwrap().contains("closed"),
             "{}",

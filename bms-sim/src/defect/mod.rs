@@ -330,7 +330,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         if let Some(behind) = self.defects.list.get_mut(place..) {
             behind.rotate_left(1);
             self.defects.list[MOST - 1] = None;
+            let due = self.defects.next_seconds;
             self.defects.plan(self.seconds);
+            // Another change of this instant is still to be written.
+            if due <= self.seconds {
+                self.defects.next_seconds = due;
+            }
         }
     }
 

@@ -39,9 +39,9 @@
 //! | `{"do":"compare","one":"original","other":"branch-1"}` | where two branches part, and what happened in one only |
 //! | `{"do":"why"}` | the chain of every fault that was Confirmed, or of one `fault`; who came near; the verdict |
 //!
-//! `POST /api/bench` makes one start on the [precharge bench](bench), whatever a session does.
+//! `POST /api/bench` makes one start on the [precharge bench](mod@bench), whatever a session does.
 //!
-//! Every change is a branch, from the tick in which somebody stands. An answer has a `kind`: `story` to `load` and `story`, `why` to `why`, `lines` to `show` and `compare`, `series` to `series`, `view` to
+//! Every change is a branch, from the tick in which somebody stands, and takes a tick. An answer has a `kind`: `story` to `load` and `story`, `why` to `why`, `lines` to `show` and `compare`, `series` to `series`, `view` to
 //! everything else, and `refused` with what is `said` when nothing was done. The keys of a view say what they hold; the unit ends each that is
 //! a number with one, `_of_1` is a share, and `stop` is what [`stop`](crate::explain::stop) describes. `GET /api/lists` and
 //! `GET /api/session/NAME/lists` have what can be chosen.

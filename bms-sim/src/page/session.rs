@@ -305,6 +305,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> At<CELLS, THERMISTORS> {
             return Err(Refused::Interrupted);
         }
         self.forget_proving();
+        // An act takes a tick: two of them never fall into one, and what it does is seen.
+        self.stepper.by(Way::On, 1);
         self.made_by.push(Some(Later { played, change: other.clone() }));
         Ok(())
     }

@@ -254,7 +254,7 @@ export class Acts {
     const points = ['B+', 'B-', 'L+', 'L-', 'chassis'];
     const choose = (name, chosen) => make('select', { 'aria-label': name }, ...points.map((point) => make('option', { selected: point === chosen }, point)));
     const [red, black] = [choose('red probe', 'L+'), choose('black probe', 'L-')];
-    const said = make('ol', { role: 'log', 'aria-live': 'polite' });
+    const said = make('ol', {});
     const ask = async (command) => {
       const answer = await this.page.line.ask(command);
       if (answer.kind === 'refused') return this.page.refused(answer);
@@ -268,7 +268,7 @@ export class Acts {
         make('label', {}, 'red', red), make('label', {}, 'black', black),
         make('button', { onclick: () => ask({ do: 'meter', red: red.value, black: black.value }) }, 'Measure'),
         make('button', { onclick: () => ask({ do: 'dead' }) }, 'It is dead')),
-      said);
+      make('div', { role: 'log', 'aria-label': 'What the meter showed' }, said));
   }
 
   duty() {

@@ -56,7 +56,7 @@ export class Bench {
     this.atOnce = make('p', { role: 'status' });
     this.ends = make('p', {});
     this.heat = make('p', {});
-    this.checks = make('ol', { class: 'checks' });
+    this.checks = make('ol', { class: 'checks', tabindex: 0, 'aria-label': 'What each check says' });
     this.charts = make('div', { id: 'bench-charts' });
     this.keptList = make('p', { class: 'quiet' });
     by('bench').append(

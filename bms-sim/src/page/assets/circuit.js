@@ -31,7 +31,7 @@ export class Circuit {
       make('span', {}, 'Column: charge; solid is certain, pale is possible.'),
       make('span', {}, 'Line across: true charge.'),
       make('span', {}, 'Below: what the thermistors read.'));
-    by('string').replaceChildren(...modules);
+    by('string').replaceChildren(make('div', {}, modules));
     by('string').after(by('legend') ?? make('div', { id: 'legend' }));
     by('legend').replaceChildren(legend);
     by('string').setAttribute('role', 'group');
@@ -81,7 +81,7 @@ export class Circuit {
 
   /** Contactors, resistor, link and measuring points. */
   bus() {
-    const svg = make('svg:svg', { viewBox: '0 0 620 300', role: 'img', 'aria-labelledby': 'circuit-said' });
+    const svg = make('svg:svg', { viewBox: '0 0 624 304', role: 'img', 'aria-labelledby': 'circuit-said' });
     const wire = (d) => svg.append(make('svg:path', { class: 'conductor', d }));
     const text = (x, y, words, more = {}) => {
       const element = make('svg:text', { x, y, 'font-size': 15, ...more }, words);
@@ -110,7 +110,7 @@ export class Circuit {
     this.contactors = {};
     for (const which of CONTACTORS) {
       const [x, y] = places[which];
-      const below = which === 'negative' ? -14 : 26;
+      const below = which === 'negative' ? 24 : 26;
       svg.append(make('svg:circle', { class: 'point', cx: x, cy: y, r: 4 }), make('svg:circle', { class: 'point', cx: x + 60, cy: y, r: 4 }));
       const blade = make('svg:path', { class: 'blade' });
       const truly = make('svg:path', { class: 'truly', visibility: 'hidden' });
@@ -138,7 +138,7 @@ export class Circuit {
       svg.append(make('svg:circle', { class: 'point', cx: x, cy: y, r: 6 }));
       text(side === 'end' ? x - 12 : x, y + (side === 'end' ? 5 : y < 100 ? -12 : 24), name, { 'text-anchor': side, 'font-weight': 600 });
     }
-    this.cross = text(150, 285, '', { 'font-size': 13, class: 'small' });
+    this.cross = text(150, 292, '', { 'font-size': 13, class: 'small' });
     this.poles = text(150, 22, '', { 'font-size': 13, class: 'small' });
     return svg;
   }

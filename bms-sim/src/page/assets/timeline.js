@@ -5,7 +5,10 @@ import { make, by, say, digits } from './dom.js';
 /** Room for the names beside the curves, in pixels. */
 const NAMES = 76;
 /** Height of a lane, in pixels. */
-const LANE = 24;
+const LANE = 20;
+/** From this width on two charts stand beside each other, with this gap. */
+const WIDE = 900;
+const GAP = 16;
 
 const CHARTS = [
   { name: 'current, A (positive charges)', unit: 'A', curves: [
@@ -121,6 +124,11 @@ export class TimeLine {
     this.data();
   }
 
+  /** How many charts stand beside each other. */
+  beside() { return by('charts').clientWidth >= WIDE ? 2 : 1; }
+
+  chartWidth() { return Math.floor((by('charts').clientWidth - (this.beside() - 1) * GAP) / this.beside()); }
+
   /** The part of the curves that may be seen. */
   until() {
     if (this.ahead.matches('[aria-pressed=true]')) return this.series.seconds.length;
@@ -151,9 +159,9 @@ export class TimeLine {
     this.plots.forEach((plot) => plot.destroy());
     const charts = by('charts');
     charts.replaceChildren();
-    const width = charts.clientWidth;
+    const width = this.chartWidth();
     this.plots = CHARTS.map((chart, place) => {
-      const last = place === CHARTS.length - 1;
+      const last = place >= CHARTS.length - this.beside();
       const curves = [...chart.curves, ...(this.other ? chart.curves.map((curve) => ({ ...curve, name: `${curve.name}, ${this.other.of}`, faint: true })) : [])];
       const axis = { stroke: ink('faint'), grid: { stroke: ink('ground') }, ticks: { stroke: ink('line') } };
       const plot = new uPlot({
@@ -307,7 +315,6 @@ export class TimeLine {
     const width = by('charts').clientWidth;
     if (this.width === width || !this.plots.length) return;
     this.width = width;
-    this.plots.forEach((plot, place) => plot.setSize({ width, height: place === CHARTS.length - 1 ? 118 : 96 }));
-    this.lanes();
+    this.draw();
   }
 }

@@ -66,11 +66,11 @@ fn defect(kind: Kind, place: usize, severity: f64) -> Defect {
 
 /// This work there.
 fn repaired(work: repair::Work, place: usize) -> Change {
-    Change::Repair(Repair {
-        work,
-        place,
-        cell: NewCell { charge: 0.58, celsius: Some(21.7), ..NewCell::USUAL },
-    })
+    let cell = match work {
+        repair::Work::SwapCell => NewCell { charge: 0.58, celsius: Some(21.7), ..NewCell::USUAL },
+        _ => NewCell::USUAL,
+    };
+    Change::Repair(Repair { work, place, cell })
 }
 
 /// One of each kind of change, with whatever can be said of it.
@@ -84,8 +84,8 @@ fn changes() -> impl Strategy<Value = Change> {
         limits(LimitChange { trip: Some(3.6), release: Some(3.511), ..same_limit(high) }),
         limits(LimitChange { dwell_ms: Some(1_000), ..same_limit(Fault::ThermistorOpen) }),
         Change::Limits(vec![
+            LimitChange { trip: Some(0.4 / 3.0), ..same_limit(Fault::CellSpread) },
             LimitChange { release_dwell_ms: Some(730), ..same_limit(low) },
-            LimitChange { trip: Some(1.0 / 3.0), ..same_limit(Fault::CellSpread) },
         ]),
         Change::Duty { work: Work::Travel, rate_c: 5.0 / 7.0 },
         Change::Duty { work: Work::TopUp, rate_c: 0.4 },
@@ -201,6 +201,15 @@ proptest! {
             }
         }
     }
+}
+
+/// A defect that begins, and in the same instant another one that never comes: the first one begins all the same.
+#[test]
+fn two_changes_of_one_instant_are_both_made() {
+    let one =
+        PLAYED.branch(34, Some(&Change::Defect(defect(Kind::AddedResistance, 4, 20.0))), |_| true).unwrap();
+    let two = Arc::new(one).branch(34, Some(&Change::Mend(0)), |_| true).unwrap();
+    assert!(same_run(&two, &played(&two.case)));
 }
 
 /// What happened is found from either side, each event's tick once, in the same order.
