@@ -1,7 +1,7 @@
 //! `dictionary`: computes which faults every defect raises, how soon, and what it can be mistaken for.
 
 use super::progress::Progress;
-use super::survey::Keeping;
+use super::keeping::Keeping;
 use super::{Ended, complain, interrupt, seed, show, show_json};
 use crate::case::nearest;
 use crate::defect::Kind;
@@ -100,9 +100,9 @@ impl DictionaryOf {
         let questions = dictionary.questions();
         let stop = interrupt::asked("what is not kept yet");
         let progress = |done| Progress::counted(questions.len(), done, "questions", self.keeping.quiet);
-        let answers = |question: &Question, entry: &Entry| entry.answers(question);
+        let place = |entry: &Entry| questions.iter().position(|question| entry.answers(question));
         let work = |question: &Question| dictionary.answer(question, stop);
-        let found = self.keeping.survey("dictionary", header, &questions, (stop, progress), answers, work)?;
+        let found = self.keeping.survey("dictionary", header, &questions, (stop, progress), place, work)?;
         Ok(match page {
             Some((path, Ok(page))) => {
                 self.hold(&path.display().to_string(), &page, dictionary.settings(), &found)

@@ -1,7 +1,7 @@
 //! `false-alarms`: lets sound packs work and rest in every corner of what a sound pack may be, and counts what is found wrong with them.
 
 use super::progress::Progress;
-use super::survey::Keeping;
+use super::keeping::Keeping;
 use super::{Ended, complain, interrupt, seed, show, show_json};
 use crate::healthy::{self, Corner, Story, Sum};
 use crate::recording::file::GENERATOR;
@@ -55,11 +55,11 @@ impl FalseAlarms {
         };
         let header = vec![("seed", self.seed.into()), ("seeds", self.seeds.into())];
         let stop = interrupt::asked("what is not kept yet");
-        let answers = |piece: &usize, story: &Story| story.corner == piece + 1;
+        let place = |story: &Story| chosen.iter().position(|piece| story.corner == piece + 1);
         let work = |piece: &usize| healthy::play(*piece, &corners[*piece], stop);
         let progress = |done| Progress::counted(chosen.len(), done, "packs", self.keeping.quiet);
         let stories =
-            self.keeping.survey("false-alarms", header, &chosen, (stop, progress), answers, work)?;
+            self.keeping.survey("false-alarms", header, &chosen, (stop, progress), place, work)?;
         Ok(self.tell(&corners, &stories))
     }
 

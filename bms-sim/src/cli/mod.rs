@@ -32,6 +32,7 @@ mod dictionary;
 mod export;
 mod false_alarms;
 mod interrupt;
+mod keeping;
 mod list;
 mod page;
 mod progress;
@@ -41,7 +42,6 @@ mod rig;
 mod run;
 mod source;
 mod step;
-mod survey;
 mod why;
 
 use crate::case::{Case, CaseError, MOST_SEED, nearest};

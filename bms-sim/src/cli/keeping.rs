@@ -1,4 +1,4 @@
-//! What the long surveys have in common: where what is done is kept, and with how many threads it is worked on.
+//! What long work has in common: where what is done is kept, and with how many threads it is worked on.
 
 use super::progress::Progress;
 use super::{Ended, complain};
@@ -13,7 +13,7 @@ use std::path::PathBuf;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-/// How a survey is worked on.
+/// How long work is done.
 #[derive(Debug, clap::Args)]
 pub(super) struct Keeping {
     /// Keep what is done in this file; the same line goes on from there after an interruption. NAME.results when left out
@@ -54,23 +54,28 @@ impl Keeping {
     }
 
     /// Works on what is not done yet and keeps it; gives the outcomes of all pieces in their order, or says on stderr why there are not all.
+    /// `place` says of which piece an outcome is.
     pub(super) fn survey<Piece, Outcome, Trouble>(
         &self,
         survey: &str,
         settings: Vec<(&'static str, Value)>,
         pieces: &[Piece],
         (stop, progress): (&AtomicBool, impl FnOnce(usize) -> Progress),
-        answers: impl Fn(&Piece, &Outcome) -> bool,
+        place: impl Fn(&Outcome) -> Option<usize>,
         work: impl Fn(&Piece) -> Result<Option<Outcome>, Trouble> + Sync,
     ) -> Result<Vec<Outcome>, Ended>
     where
         Piece: Sync,
-        Outcome: Clone + DeserializeOwned + Send + Serialize,
+        Outcome: DeserializeOwned + Send + Serialize,
         Trouble: Display + Send,
     {
         let (mut results, kept) = self.open::<Outcome>(survey, settings)?;
-        let known = |piece: &Piece| kept.iter().find(|outcome| answers(piece, outcome)).cloned();
-        let mut outcomes: Vec<Option<Outcome>> = pieces.iter().map(known).collect();
+        let mut outcomes: Vec<Option<Outcome>> = pieces.iter().map(|_| None).collect();
+        for outcome in kept {
+            if let Some(known) = place(&outcome).and_then(|place| outcomes.get_mut(place)) {
+                *known = Some(outcome);
+            }
+        }
         let missing: Vec<usize> = (0..pieces.len()).filter(|place| outcomes[*place].is_none()).collect();
         let mut progress = progress(pieces.len() - missing.len());
         let trouble = Mutex::new(None);
