@@ -136,25 +136,37 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         measured: &Frame<CELLS, THERMISTORS>,
         decide: impl FnOnce(&mut Controller<CELLS, THERMISTORS>, &Frame<CELLS, THERMISTORS>) -> Decision<CELLS>,
     ) -> Decision<CELLS> {
+        let frame = self.begin(measured);
+        let decision = decide(&mut self.core, &frame);
+        self.end(&decision);
+        decision
+    }
+
+    /// The first half of a tick: what was measured is on its way, and what of it reaches the firmware is given.
+    pub(crate) fn begin(&mut self, measured: &Frame<CELLS, THERMISTORS>) -> Frame<CELLS, THERMISTORS> {
         let measured = self.board.sample(measured);
         let wrong = self.world.deviations().transit;
         let frame = self.transit.reaching(&measured, &wrong, self.tick, self.at_ms);
         self.transit.pass(&measured, &frame, &wrong, self.at_ms);
         self.flip_bit(wrong.bit_flipped);
-        let decision = decide(&mut self.core, &frame);
+        frame
+    }
+
+    /// The second half: time passes under what the firmware decided.
+    pub(crate) fn end(&mut self, decision: &Decision<CELLS>) {
+        let wrong = self.world.deviations().transit;
         let duty = self.case.demand_at(self.seconds());
-        let step_ms = self.next_step(&decision) + wrong.tick_late_ms;
+        let step_ms = self.next_step(decision) + wrong.tick_late_ms;
         #[expect(clippy::cast_precision_loss, reason = "a step is less than a minute and some seconds")]
         let step = step_ms as f64;
-        self.world.step(step / MS, &self.board.act(&decision), &duty.demand);
+        self.world.step(step / MS, &self.board.act(decision), &duty.demand);
         self.transit.run_clock(step, &wrong);
         self.tick += 1;
         let before = self.at_ms;
         self.at_ms += step_ms;
         self.mend(Some(before));
         self.step_ms = step_ms;
-        self.decision = Some(decision);
-        decision
+        self.decision = Some(*decision);
     }
 
     /// Puts in the new parts that are due since the tick before, which was at that time. Their places were checked at the start.
