@@ -24,6 +24,8 @@ enum Stream {
     Parts,
     /// What happens to a frame on its way.
     Transit,
+    /// What a survey draws for each of its runs.
+    Runs,
 }
 
 /// The source of all noise of one world: nothing but its key.
@@ -136,6 +138,14 @@ impl Noise {
         let low = (tick & 0xffff_ffff) as u32;
         let words = philox([0, Stream::Transit as u32, low, (tick >> 32) as u32], self.key);
         f64::from(words[0]) / 4_294_967_296.0
+    }
+
+    /// What a survey draws for one of its runs: 64 bits for each thing drawn, which has a number of its own.
+    #[must_use]
+    pub fn of_run(&self, run: u64, what: u32) -> u64 {
+        let low = (run & 0xffff_ffff) as u32;
+        let words = philox([what, Stream::Runs as u32, low, (run >> 32) as u32], self.key);
+        u64::from(words[0]) << 32 | u64::from(words[1])
     }
 
     /// The words of two groups of a stream each.
