@@ -67,7 +67,7 @@ const LONGEST_FOUND: usize = 40;
 
 impl Mistake {
     /// A mistake at these bytes of the text; `found` says whether they are the value found.
-    pub(super) fn new(
+    pub(crate) fn new(
         file: &str,
         text: &str,
         key: String,

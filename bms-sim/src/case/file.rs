@@ -1,11 +1,7 @@
 //! The case file as it is typed: what may be written where. What it means is settled in `check`.
 
-use super::accepted;
-use super::error::{CaseError, Mistake, Problem, nearest};
-use super::place::{Path, Source};
 use serde::Deserialize;
 use std::collections::BTreeMap;
-use toml::de::DeTable;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -230,50 +226,4 @@ pub(super) struct ExpectTable {
     pub(super) spread_ah: Option<f64>,
     #[serde(default)]
     pub(super) within_s: BTreeMap<String, f64>,
-}
-
-/// Parses the text and gives the typed file with the document in which places are looked up to `then`.
-pub(super) fn parse<T>(
-    text: &str,
-    file: &str,
-    then: impl FnOnce(&Source<'_>, &CaseFile) -> Result<T, CaseError>,
-) -> Result<T, CaseError> {
-    let not_toml = |error: &toml::de::Error| {
-        let span = error.span().unwrap_or(0..0);
-        let reason = error.message().lines().collect::<Vec<_>>().join(", ");
-        let problem = Problem::NotToml { reason };
-        CaseError::Mistaken(Box::new(Mistake::new(file, text, String::new(), span, false, problem)))
-    };
-    let top = DeTable::parse(text).map_err(|error| not_toml(&error))?;
-    let source = Source { file, text, top: &top };
-    // Asked first: a file of another schema would be full of keys that look like mistakes.
-    if let Some(schema) = top.get_ref().get("schema").filter(|schema| schema.get_ref().is_integer()) {
-        let written = schema.get_ref().as_integer().map(toml::de::DeInteger::as_str);
-        if written != Some("1") {
-            let path = Path::TOP.key("schema");
-            let accepted = accepted::at(&source, &path);
-            return Err(source.refuse(&path, Problem::NotAccepted { accepted }));
-        }
-    }
-    let typed = serde_path_to_error::deserialize(toml::Deserializer::from(top.clone()))
-        .map_err(|error| explained(&source, &(error.path().into()), error.inner().message()))?;
-    then(&source, &typed)
-}
-
-/// A mistake that serde found, in our words. Serde gives only a sentence, in which backquotes stand around names.
-fn explained(source: &Source<'_>, path: &Path, sentence: &str) -> CaseError {
-    let names: Vec<&str> = sentence.split('`').skip(1).step_by(2).collect();
-    match (names.as_slice(), sentence) {
-        ([found, accepted @ ..], sentence) if sentence.starts_with("unknown field") => {
-            let suggestion = nearest(found, accepted.iter().copied()).map(str::to_owned);
-            let accepted = accepted.iter().map(|key| (*key).to_owned()).collect();
-            // Depending on the table, serde's path ends at the table or at the unknown key.
-            let path = if path.last_key() == *found { path.clone() } else { path.key(found) };
-            source.refuse_key(&path, Problem::UnknownKey { suggestion, accepted })
-        }
-        ([key], sentence) if sentence.starts_with("missing field") => {
-            source.missing(path, key, accepted::at(source, &path.key(key)))
-        }
-        _ => source.refuse(path, Problem::NotAccepted { accepted: accepted::at(source, path) }),
-    }
 }

@@ -159,6 +159,7 @@ mod knob;
 mod limits;
 mod pack;
 mod place;
+mod read;
 mod repairs;
 mod safe;
 mod start;
@@ -174,6 +175,8 @@ pub(crate) use file::severity_key;
 pub use knob::{Grid, Knob, Unturned};
 pub use limits::LimitChange;
 pub use pack::Pack;
+pub(crate) use place::{Path, Source};
+pub(crate) use read::{parse as parse_file, text as text_of};
 pub(crate) use repairs::NEW_CELL;
 pub use repairs::Repaired;
 pub use start::{CellStart, ContactorStart, Start, StartError};
@@ -289,15 +292,7 @@ impl Case {
     /// # Errors
     /// When something in it is not accepted.
     pub fn from_bytes(bytes: &[u8], name: &str) -> Result<Self, CaseError> {
-        match std::str::from_utf8(bytes) {
-            Ok(text) => Self::parse(text, name),
-            Err(error) => {
-                let (from, text) = (error.valid_up_to(), String::from_utf8_lossy(bytes));
-                let problem = Problem::NotText { from };
-                let mistake = Mistake::new(name, &text, String::new(), from..from + 1, false, problem);
-                Err(CaseError::Mistaken(Box::new(mistake)))
-            }
-        }
+        Self::parse(read::text(bytes, name)?, name)
     }
 
     /// Checks a text; `name` is what messages call it.
@@ -305,7 +300,7 @@ impl Case {
     /// # Errors
     /// When something in it is not accepted.
     pub fn parse(text: &str, name: &str) -> Result<Self, CaseError> {
-        file::parse(text, name, check::checked)
+        read::parse(text, name, accepted::at, check::checked)
     }
 
     /// What is bolted into its pack, and what it takes for safe.

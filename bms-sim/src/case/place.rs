@@ -9,7 +9,7 @@ use toml::de::{DeTable, DeValue};
 
 /// A path of keys and places in lists.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub(super) struct Path(Vec<Part>);
+pub(crate) struct Path(Vec<Part>);
 
 #[derive(Clone, Debug, PartialEq)]
 enum Part {
@@ -19,15 +19,15 @@ enum Part {
 
 impl Path {
     /// The top of the file.
-    pub(super) const TOP: Self = Self(Vec::new());
+    pub(crate) const TOP: Self = Self(Vec::new());
 
     /// The key below this place.
-    pub(super) fn key(&self, key: &str) -> Self {
+    pub(crate) fn key(&self, key: &str) -> Self {
         self.with(Part::Key(key.to_owned()))
     }
 
     /// The entry of the list at this place, counted from 0.
-    pub(super) fn item(&self, item: usize) -> Self {
+    pub(crate) fn item(&self, item: usize) -> Self {
         self.with(Part::Item(item))
     }
 
@@ -36,12 +36,12 @@ impl Path {
     }
 
     /// The last key.
-    pub(super) fn last_key(&self) -> &str {
+    pub(crate) fn last_key(&self) -> &str {
         self.keys().last().copied().unwrap_or_default()
     }
 
     /// The keys; which entry of a list is meant is left out.
-    pub(super) fn keys(&self) -> Vec<&str> {
+    pub(crate) fn keys(&self) -> Vec<&str> {
         let keys = self.0.iter().filter_map(|part| match part {
             Part::Key(key) => Some(key.as_str()),
             Part::Item(_) => None,
@@ -50,7 +50,7 @@ impl Path {
     }
 
     /// Another key in the same table.
-    pub(super) fn beside(&self, key: &str) -> Self {
+    pub(crate) fn beside(&self, key: &str) -> Self {
         let table = self.0.len().saturating_sub(1);
         Self(self.0.iter().take(table).cloned().collect()).key(key)
     }
@@ -74,31 +74,31 @@ impl From<&serde_path_to_error::Path> for Path {
 }
 
 /// A text with its name and what was parsed of it.
-pub(super) struct Source<'a> {
-    pub(super) file: &'a str,
-    pub(super) text: &'a str,
-    pub(super) top: &'a Spanned<DeTable<'a>>,
+pub(crate) struct Source<'a> {
+    pub(crate) file: &'a str,
+    pub(crate) text: &'a str,
+    pub(crate) top: &'a Spanned<DeTable<'a>>,
 }
 
 impl Source<'_> {
     /// Refuses the value at a place.
-    pub(super) fn refuse(&self, path: &Path, problem: Problem) -> CaseError {
+    pub(crate) fn refuse(&self, path: &Path, problem: Problem) -> CaseError {
         self.mistake(path, self.value(path), true, problem)
     }
 
     /// Refuses the key at a place, whatever its value.
-    pub(super) fn refuse_key(&self, path: &Path, problem: Problem) -> CaseError {
+    pub(crate) fn refuse_key(&self, path: &Path, problem: Problem) -> CaseError {
         self.mistake(path, self.key(path), false, problem)
     }
 
     /// Says that a key is missing below a table.
-    pub(super) fn missing(&self, table: &Path, key: &str, accepted: Accepted) -> CaseError {
+    pub(crate) fn missing(&self, table: &Path, key: &str, accepted: Accepted) -> CaseError {
         let span = if *table == Path::TOP { 0..0 } else { self.key(table) };
         self.mistake(&table.key(key), span, false, Problem::Missing { accepted })
     }
 
     /// The place of a word in a list of accepted ones, in the order of the list.
-    pub(super) fn word(&self, path: &Path, found: &str, accepted: &[&str]) -> Result<usize, CaseError> {
+    pub(crate) fn word(&self, path: &Path, found: &str, accepted: &[&str]) -> Result<usize, CaseError> {
         accepted.iter().position(|word| *word == found).ok_or_else(|| {
             let suggestion = nearest(found, accepted.iter().copied()).map(str::to_owned);
             let accepted = accepted.iter().map(|word| (*word).to_owned()).collect();
@@ -107,7 +107,7 @@ impl Source<'_> {
     }
 
     /// A number between two bounds; nothing that is not a number passes.
-    pub(super) fn number(
+    pub(crate) fn number(
         &self,
         path: &Path,
         found: f64,
@@ -122,7 +122,7 @@ impl Source<'_> {
     }
 
     /// A whole number between two bounds.
-    pub(super) fn whole(&self, path: &Path, found: u64, low: u64, high: u64) -> Result<u64, CaseError> {
+    pub(crate) fn whole(&self, path: &Path, found: u64, low: u64, high: u64) -> Result<u64, CaseError> {
         if (low..=high).contains(&found) {
             Ok(found)
         } else {
@@ -145,12 +145,12 @@ impl Source<'_> {
     }
 
     /// The text at a place, if one is there.
-    pub(super) fn text_at(&self, path: &Path) -> Option<&str> {
+    pub(crate) fn text_at(&self, path: &Path) -> Option<&str> {
         self.steps(path).nth(path.0.len().checked_sub(1)?)?.1.get_ref().as_str()
     }
 
     /// The whole number at a place, if one is there.
-    pub(super) fn whole_at(&self, path: &Path) -> Option<u64> {
+    pub(crate) fn whole_at(&self, path: &Path) -> Option<u64> {
         let number = self.steps(path).nth(path.0.len().checked_sub(1)?)?.1.get_ref().as_integer()?;
         u64::from_str_radix(number.as_str(), number.radix()).ok()
     }
