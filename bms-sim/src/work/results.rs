@@ -8,6 +8,7 @@ use crate::recording::file::GENERATOR;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Value};
+use std::collections::BTreeMap;
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{self, Read as _, Seek as _, SeekFrom, Write as _};
 use std::path::{Path, PathBuf};
@@ -51,6 +52,18 @@ pub enum ResultsError {
         found: String,
         /// What would be the same.
         accepted: String,
+    },
+    /// A piece was done twice and came out differently.
+    #[error(
+        "{file}:{line}: is another outcome of a piece that {other} holds too; accepted are results of the same program"
+    )]
+    Contradicts {
+        /// The file.
+        file: String,
+        /// The line, counted from 1.
+        line: usize,
+        /// The file that holds the other outcome.
+        other: String,
     },
     /// A line in the middle is no result.
     #[error("{file}:{line}: {reason}; accepted is a line as it was written, or --force to begin anew")]
@@ -105,6 +118,58 @@ impl Header {
         let mut differing = keys.filter(|key| self.0.get(*key) != found.get(*key));
         differing.next().map(|key| Ok((key.clone(), shown(found.get(key)), shown(self.0.get(key)))))
     }
+}
+
+/// The text of one file of results that holds what all of these hold, in the order of the pieces' numbers; `number` finds it in a line.
+///
+/// It does not matter which parts are put together first, nor whether they overlap. A torn last line counts as not done.
+///
+/// # Errors
+/// When one cannot be read, is no file of results or of something else than the first, or contradicts another one.
+pub fn merged(parts: &[PathBuf], number: impl Fn(&str) -> Option<u64>) -> Result<String, ResultsError> {
+    let mut header: Option<(String, Header)> = None;
+    let mut pieces: BTreeMap<u64, (String, &Path)> = BTreeMap::new();
+    for part in parts {
+        let file = || part.display().to_string();
+        let bytes =
+            std::fs::read(part).map_err(|source| ResultsError::Unreachable { file: file(), source })?;
+        let whole = bytes.iter().rposition(|byte| *byte == b'\n').map_or(0, |end| end + 1);
+        let text = String::from_utf8_lossy(bytes.get(..whole).unwrap_or_default());
+        let mut lines = text.lines();
+        let first = lines.next().unwrap_or_default();
+        match &header {
+            None => {
+                let Ok(Value::Object(found)) = serde_json::from_str(first) else {
+                    return Err(ResultsError::Foreign { file: file() });
+                };
+                if !found.contains_key("results_of") {
+                    return Err(ResultsError::Foreign { file: file() });
+                }
+                header = Some((first.to_owned(), Header(found)));
+            }
+            Some((_, header)) => match header.differs(first) {
+                None => {}
+                Some(Err(())) => return Err(ResultsError::Foreign { file: file() }),
+                Some(Ok((key, found, accepted))) => {
+                    return Err(ResultsError::OfAnother { file: file(), key, found, accepted });
+                }
+            },
+        }
+        for (place, line) in lines.enumerate() {
+            let damaged = || ResultsError::Damaged {
+                file: file(),
+                line: place + 2,
+                reason: "no finished piece".to_owned(),
+            };
+            let known = pieces.entry(number(line).ok_or_else(damaged)?).or_insert((line.to_owned(), part));
+            if known.0 != line {
+                let other = known.1.display().to_string();
+                return Err(ResultsError::Contradicts { file: file(), line: place + 2, other });
+            }
+        }
+    }
+    let lines = header.into_iter().map(|(line, _)| line).chain(pieces.into_values().map(|(line, _)| line));
+    Ok(lines.map(|line| line + "\n").collect())
 }
 
 /// An open file of results, to which finished pieces are appended.
@@ -218,6 +283,36 @@ mod tests {
         // Torn within its first line: nothing was done.
         std::fs::write(&path, &text[..5]).unwrap();
         assert!(open(&path, 1).unwrap().1.is_empty());
+    }
+
+    /// Parts are put together in any order and any grouping, twice too, and the whole is the same to the byte.
+    #[test]
+    fn parts_make_the_same_whole_however_they_are_put_together() {
+        let folder = tempfile::tempdir().unwrap();
+        let part = |name: &str, values: &[f64]| {
+            let path = folder.path().join(name);
+            let (mut results, _) = open(&path, 1).unwrap();
+            for value in values {
+                results.append(value).unwrap();
+            }
+            path
+        };
+        let number = |line: &str| line.strip_prefix("0.")?.parse().ok();
+        let parts = [part("a", &[0.3, 0.1]), part("b", &[0.2]), part("c", &[0.5, 0.4, 0.2])];
+        let whole = merged(&parts, number).unwrap();
+        assert_eq!(whole.lines().skip(1).collect::<Vec<_>>(), ["0.1", "0.2", "0.3", "0.4", "0.5"]);
+        let two = folder.path().join("two");
+        for (first, rest) in [([0, 1], 2), ([1, 2], 0), ([2, 0], 1)] {
+            std::fs::write(&two, merged(&first.map(|place| parts[place].clone()), number).unwrap()).unwrap();
+            assert_eq!(merged(&[parts[rest].clone(), two.clone()], number).unwrap(), whole);
+        }
+        let other = folder.path().join("other");
+        drop(open(&other, 2).unwrap());
+        let said = merged(&[parts[0].clone(), other.clone()], number).unwrap_err().to_string();
+        assert!(said.contains("seed = 2: accepted is 1"), "{said}");
+        std::fs::write(&other, whole.replace("0.3", "0.31")).unwrap();
+        let said = merged(&[parts[0].clone(), other], number).unwrap_err().to_string();
+        assert!(said.contains("other:4: is another outcome of a piece that"), "{said}");
     }
 
     #[test]
