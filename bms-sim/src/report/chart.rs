@@ -1,7 +1,15 @@
-//! # Lines over time
+//! # Pictures
 //!
-//! Draws quantities over time in one pane or several, with letters at the moments that the text names. Each line has a colour that the
+//! The only place that knows the drawing library. [`Chart`] draws quantities over time in one pane or several, with letters at the moments that the text names. Each line has a colour that the
 //! colour-blind can tell and a dash as second sign; a name and a description stand in the picture for those who do not see it.
+
+mod curves;
+mod heat_map;
+mod histogram;
+
+pub use curves::{Curve, Curves};
+pub use heat_map::HeatMap;
+pub use histogram::Histogram;
 
 use plotters::coord::Shift;
 use plotters::element::DashedPathElement;
@@ -91,19 +99,8 @@ impl Chart<'_> {
             return Ok(None);
         };
         let panes = u32::try_from(self.panes.len()).map_err(|error| failed(error.to_string()))?;
-        let (width, height) = (SIZE.0 * SCALE, SIZE.1 * SCALE * panes);
-        let mut drawn = String::new();
-        {
-            let root = SVGBackend::with_string(&mut drawn, (width, height)).into_drawing_area();
-            self.draw(&root, span).map_err(|error| failed(error.to_string()))?;
-        }
-        let tag = drawn.find('>').ok_or_else(|| failed("it has no beginning".to_owned()))?;
-        let name = maud::html! { title { (self.title) } desc { (self.description) } }.into_string();
-        let (w, h) = (width / SCALE, height / SCALE);
-        let head = format!(
-            r#"<svg xmlns="http://www.w3.org/2000/svg" role="img" width="{w}" height="{h}" viewBox="0 0 {width} {height}">"#
-        );
-        Ok(Some(format!("{head}{name}{}", &drawn[tag + 1..])))
+        let size = (SIZE.0, SIZE.1 * panes);
+        picture(self.title, self.description, size, |root| self.draw(root, span)).map(Some)
     }
 
     fn draw(&self, root: &Area<'_>, span: (f64, f64)) -> Drawn {
@@ -166,6 +163,28 @@ impl Chart<'_> {
             .background_style(WHITE.mix(0.85))
             .draw()
     }
+}
+
+/// A picture of this size as SVG, with its name and what is to be seen in it.
+fn picture(
+    title: &str,
+    description: &str,
+    (width, height): (u32, u32),
+    draw: impl FnOnce(&Area<'_>) -> Drawn,
+) -> Result<String, DrawError> {
+    let failed = |reason: String| DrawError { title: title.to_owned(), reason };
+    let mut drawn = String::new();
+    {
+        let root = SVGBackend::with_string(&mut drawn, (width * SCALE, height * SCALE)).into_drawing_area();
+        draw(&root).map_err(|error| failed(error.to_string()))?;
+    }
+    let tag = drawn.find('>').ok_or_else(|| failed("it has no beginning".to_owned()))?;
+    let name = maud::html! { title { (title) } desc { (description) } }.into_string();
+    let (wide, high) = (width * SCALE, height * SCALE);
+    let head = format!(
+        r#"<svg xmlns="http://www.w3.org/2000/svg" role="img" width="{width}" height="{height}" viewBox="0 0 {wide} {high}">"#
+    );
+    Ok(format!("{head}{name}{}", &drawn[tag + 1..]))
 }
 
 type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
