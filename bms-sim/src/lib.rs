@@ -45,5 +45,6 @@ pub mod repair;
 pub mod report;
 pub mod rig;
 pub mod run;
+pub mod survey;
 pub mod work;
 pub mod world;

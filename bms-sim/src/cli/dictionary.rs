@@ -1,7 +1,7 @@
 //! `dictionary`: computes which faults every defect raises, how soon, and what it can be mistaken for.
 
-use super::progress::Progress;
 use super::keeping::Keeping;
+use super::progress::Progress;
 use super::{Ended, complain, interrupt, seed, show, show_json};
 use crate::case::nearest;
 use crate::defect::Kind;

@@ -1,7 +1,7 @@
 //! `false-alarms`: lets sound packs work and rest in every corner of what a sound pack may be, and counts what is found wrong with them.
 
-use super::progress::Progress;
 use super::keeping::Keeping;
+use super::progress::Progress;
 use super::{Ended, complain, interrupt, seed, show, show_json};
 use crate::healthy::{self, Corner, Story, Sum};
 use crate::recording::file::GENERATOR;
@@ -58,8 +58,7 @@ impl FalseAlarms {
         let place = |story: &Story| chosen.iter().position(|piece| story.corner == piece + 1);
         let work = |piece: &usize| healthy::play(*piece, &corners[*piece], stop);
         let progress = |done| Progress::counted(chosen.len(), done, "packs", self.keeping.quiet);
-        let stories =
-            self.keeping.survey("false-alarms", header, &chosen, (stop, progress), place, work)?;
+        let stories = self.keeping.survey("false-alarms", header, &chosen, (stop, progress), place, work)?;
         Ok(self.tell(&corners, &stories))
     }
 

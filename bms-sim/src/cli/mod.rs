@@ -21,6 +21,7 @@
 //! | `list defects` | `defects`: a list, each with `kind`, `name`, `changes`, `place`, `severity`, and `grows`: whether `ramp_s` is accepted |
 //! | `dictionary` | `seed`; `entries`: a list, each with `defect`, `place` (from 0), `observation`, `rows` and `undetected`; `confusions`; see [`dictionary`](crate::dictionary) |
 //! | `false-alarms` | `seed`, `stories`, `hours`; `alarms`: a list of corner's number, corner, and what was Confirmed; `near_misses`: a list of fault and count |
+//! | `survey` | `title`, `digest`, `seed`, `prefixes`, `runs`; `settings`, `curves` and `against_first`: lists, see [`Summary`](crate::survey::Summary) |
 //! | `list repairs` | `repairs`: a list, each with `kind`, `name`, `does`, `place`, and `mends`: the defects that go with the old part |
 //! | `list words` | `words`: a list, each with `word`, `forms` (as sentences use it) and `means` |
 //! | `place` | `key` and, where places have names, `names`; `null` where there is only one place |
@@ -34,6 +35,7 @@ mod false_alarms;
 mod interrupt;
 mod keeping;
 mod list;
+mod merge;
 mod page;
 mod progress;
 mod rationale;
@@ -42,6 +44,7 @@ mod rig;
 mod run;
 mod source;
 mod step;
+mod survey;
 mod why;
 
 use crate::case::{Case, CaseError, MOST_SEED, nearest};
@@ -113,6 +116,12 @@ enum Verb {
     /// Lets sound packs work and rest in every corner of what a sound pack may be, and counts the faults found. Example: false-alarms --every 50
     #[command(after_help = words::CAUTIONS)]
     FalseAlarms(false_alarms::FalseAlarms),
+    /// Measures how well limits detect and how rarely they cry wolf, over many drawn packs. Example: survey examples/surveys/loose-joint.toml
+    #[command(after_help = words::CAUTIONS)]
+    Survey(survey::SurveyOf),
+    /// Puts the results of parts of a survey together. Example: merge part-1.results part-2.results --to joint.results
+    #[command(after_help = words::CAUTIONS)]
+    Merge(merge::Merge),
 }
 
 /// How a verb ended.
@@ -165,6 +174,8 @@ pub fn main() -> ExitCode {
         Some(Verb::Check(check)) => check.go(),
         Some(Verb::Dictionary(dictionary)) => dictionary.go(),
         Some(Verb::FalseAlarms(alarms)) => alarms.go(),
+        Some(Verb::Survey(survey)) => survey.go(),
+        Some(Verb::Merge(merge)) => merge.go(),
         None => run::demonstrate(),
     }
     .into()

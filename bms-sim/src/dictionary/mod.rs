@@ -70,6 +70,7 @@ pub use confusion::{Confusions, Group, Member};
 pub use edge::Span;
 pub use observation::Observation;
 pub use row::{Danger, Raised, Row};
+pub(crate) use row::{as_key, by_key};
 pub use subject::Subject;
 
 use crate::case::{CaseError, StartError};

@@ -71,11 +71,11 @@ impl Danger {
 }
 
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
-fn as_key<S: Serializer>(fault: &Fault, to: S) -> Result<S::Ok, S::Error> {
+pub(crate) fn as_key<S: Serializer>(fault: &Fault, to: S) -> Result<S::Ok, S::Error> {
     to.serialize_str(fault.key())
 }
 
-fn by_key<'de, D: Deserializer<'de>>(from: D) -> Result<Fault, D::Error> {
+pub(crate) fn by_key<'de, D: Deserializer<'de>>(from: D) -> Result<Fault, D::Error> {
     let key = String::deserialize(from)?;
     let known = Fault::ALL.into_iter().find(|fault| fault.key() == key);
     known.ok_or_else(|| serde::de::Error::custom(format!("there is no fault {key}")))
