@@ -181,7 +181,7 @@ enum Phase {
 #[derive(Clone, Copy, Debug, Hash, PartialEq)]
 struct Pair {
     side: InsulationSide,
-    /// Time since the resistor was last switched.
+    /// Time since the resistor was last switched, of each frame no more than a window: between two frames nobody looked whether it settled.
     since: Millis,
     lowest: Volts,
     highest: Volts,
@@ -325,7 +325,8 @@ impl Insulation {
         let Some(side) = seen.side.filter(|side| *side == pair.side) else {
             return self.spoil(Spoilt::ContactorsMoved, config, witness);
         };
-        let mut pair = Pair { side, since: pair.since + seen.elapsed, ..pair };
+        let looked = seen.elapsed.min(config.insulation.window);
+        let mut pair = Pair { side, since: pair.since + looked, ..pair };
         // Unread for a while, or not switched yet: the windows begin anew.
         let Some(poles) = seen.poles.filter(|poles| poles.resistor == self.phase.resistor()) else {
             self.window = Window::EMPTY;
