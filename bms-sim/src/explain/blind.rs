@@ -13,15 +13,21 @@
 //! | a link half as high again as is called live | the link's reading is at least what is called live | touch |
 //! | a leak at a pole | the poles' readings add up to the pack's, or the firmware throws them away | insulation |
 //!
+//! A part of a frame that comes too old to be believed shows nothing, whatever is in it: one that stands still, all of a frame that is
+//! late by more than the oldest age, all of it when so many frames are lost that the last one is too old on average.
+//!
 //! A reading that lies but would still tell of the danger blinds nobody, and one of two sensors is enough. What a defect does to a sensor
 //! is not asked: only what the sensor shows.
 
 use crate::world::World;
+use crate::world::deviation::{TransitDeviation, age_mut};
 use crate::world::probe::Supposed;
 use crate::world::spec::PackSpec;
 use crate::world::thermistor;
 use bms_core::Config;
 use bms_core::Frame;
+use bms_core::sense::PartName;
+use bms_core::units::Millis;
 
 /// A protection without any measurement.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -73,13 +79,14 @@ pub fn look<const CELLS: usize, const THERMISTORS: usize>(
     let pack = milli(config.pack.nominal.milli());
     let part = milli(config.sequence.live_fraction.milli());
     let live = milli(limits.link_stays_live.trip.milli()).min(part * pack);
-    let high = world.suppose(Supposed {
+    let shown = |supposed| reaching(world.suppose(supposed), &world.deviations().transit, config);
+    let high = shown(Supposed {
         cell_volts: bounds.cell_high_volts,
         cell_celsius: bounds.cell_celsius,
         amps: MORE * charge,
         link_volts: MORE * live,
     });
-    let low = world.suppose(Supposed {
+    let low = shown(Supposed {
         cell_volts: bounds.cell_low_volts,
         cell_celsius: too_cold - COLDER,
         amps: -MORE * discharge,
@@ -118,6 +125,28 @@ pub fn look<const CELLS: usize, const THERMISTORS: usize>(
         .or_else(|| (!sees_link(&high, live, config)).then_some(Unseen::LinkLive))
         .or_else(|| (!sees_leaks(&high, config)).then_some(Unseen::Leak));
     unseen.map(|unseen| Blind { unseen, seconds: world.seconds })
+}
+
+/// What the firmware gets of what the sensors show: each part as old as it is by then. One that stands still shows nothing new ever again;
+/// where a frame is lost with the probability p, `p/(1 − p)` of them have been lost since the last that came.
+fn reaching<const CELLS: usize, const THERMISTORS: usize>(
+    mut frame: Frame<CELLS, THERMISTORS>,
+    transit: &TransitDeviation,
+    config: &Config,
+) -> Frame<CELLS, THERMISTORS> {
+    let lost_ms = f64::from(config.pack.tick.0) * transit.lost / (1.0 - transit.lost);
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "where all are lost it saturates"
+    )]
+    let lost = Millis(lost_ms as u32);
+    let late = Millis(u32::try_from(transit.late_ms).unwrap_or(u32::MAX)) + lost;
+    for part in PartName::ALL {
+        let age = age_mut(&mut frame, part);
+        *age = if transit.stands(part) { Millis::MAX } else { *age + late };
+    }
+    frame
 }
 
 fn sees_link<const CELLS: usize, const THERMISTORS: usize>(
@@ -196,6 +225,25 @@ mod tests {
         assert_eq!(seen(&[(Kind::PackVoltageGain, 0, -3.0)]), Some(Unseen::Leak));
         assert_eq!(seen(&[(Kind::PackVoltageGain, 0, 1.0)]), None);
         assert_eq!(seen(&[(Kind::LeakNegative, 0, 5.0)]), None);
+    }
+
+    /// What comes too old shows no danger; one of two current channels is enough here too. The oldest age that is believed is 30 ms: of frames that are
+    /// lost, `p/(1 − p)` ticks of 10 ms are 30 ms at 75 %, 32 ms at 76 %.
+    #[test]
+    fn what_comes_too_old_shows_nothing() {
+        let part = |part: PartName| (Kind::PartStale, part as usize, 1.0);
+        let (main, check) = (part(PartName::Current), part(PartName::CurrentCheck));
+        assert_eq!((seen(&[main]), seen(&[check]), seen(&[main, check])), (None, None, Some(Unseen::Charge)));
+        assert_eq!(seen(&[part(PartName::Cells)]), Some(Unseen::CellHigh(0)));
+        assert_eq!(seen(&[part(PartName::Thermistors)]), Some(Unseen::ModuleHot(0)));
+        assert_eq!(seen(&[part(PartName::Voltages)]), Some(Unseen::LinkLive));
+        assert_eq!(seen(&[part(PartName::Poles)]), Some(Unseen::Leak));
+        assert_eq!(seen(&[part(PartName::Supply)]), None);
+        for (kind, sees, blind) in [(Kind::FramesLate, 30.0, 31.0), (Kind::FramesLost, 75.0, 76.0)] {
+            let look = |severity| seen(&[(kind, 0, severity)]);
+            assert_eq!((look(sees), look(blind)), (None, Some(Unseen::CellHigh(0))), "{}", kind.name());
+        }
+        assert_eq!(seen(&[(Kind::FramesLost, 0, 100.0)]), Some(Unseen::CellHigh(0)));
     }
 
     /// A cell has one channel. By hand: a reading 60 mV too low shows 3.74 V at 3.8 V, below the limit of 3.75 V; 40 mV too low shows it. One 490 mV

@@ -10,9 +10,9 @@
 //! that runs fast stamps each frame with a time that gains on the world's; a tick that is late lets more time pass before the next one.
 //! A frame that is lost is drawn from seed and tick, so a story that is told twice loses the same ones.
 
-use crate::world::deviation::TransitDeviation;
+use crate::world::deviation::{TransitDeviation, age_mut};
 use crate::world::noise::Noise;
-use bms_core::frame::{Frame, Part};
+use bms_core::frame::Frame;
 use bms_core::sense::PartName;
 use bms_core::units::{Instant, Millis};
 use std::collections::VecDeque;
@@ -136,20 +136,18 @@ fn stand<const CELLS: usize, const THERMISTORS: usize>(
     frame: &mut Frame<CELLS, THERMISTORS>,
     old: &Frame<CELLS, THERMISTORS>,
 ) {
-    let since = frame.at.0.wrapping_sub(old.at.0);
     match part {
-        PartName::Cells => frame.cells = aged(old.cells, since),
-        PartName::Thermistors => frame.thermistors = aged(old.thermistors, since),
-        PartName::Current => frame.current = aged(old.current, since),
-        PartName::CurrentCheck => frame.current_check = aged(old.current_check, since),
-        PartName::Voltages => frame.voltages = aged(old.voltages, since),
-        PartName::Supply => frame.supply = aged(old.supply, since),
-        PartName::Feedback => frame.feedback = aged(old.feedback, since),
-        PartName::Poles => frame.poles = aged(old.poles, since),
-        PartName::Contacts => frame.contacts = aged(old.contacts, since),
+        PartName::Cells => frame.cells = old.cells,
+        PartName::Thermistors => frame.thermistors = old.thermistors,
+        PartName::Current => frame.current = old.current,
+        PartName::CurrentCheck => frame.current_check = old.current_check,
+        PartName::Voltages => frame.voltages = old.voltages,
+        PartName::Supply => frame.supply = old.supply,
+        PartName::Feedback => frame.feedback = old.feedback,
+        PartName::Poles => frame.poles = old.poles,
+        PartName::Contacts => frame.contacts = old.contacts,
     }
-}
-
-fn aged<T>(part: Part<T>, since_ms: u32) -> Part<T> {
-    Part { value: part.value, age: Millis(part.age.0.saturating_add(since_ms)) }
+    let since = frame.at.0.wrapping_sub(old.at.0);
+    let age = age_mut(frame, part);
+    *age = Millis(age.0.saturating_add(since));
 }

@@ -7,7 +7,9 @@
 use super::MODULES;
 use super::insulation::Leaks;
 use super::signals::SignalDeviation;
+use bms_core::Frame;
 use bms_core::sense::PartName;
+use bms_core::units::Millis;
 
 /// Most sense wires: of 128 cells at two front ends.
 pub const MOST_WIRES: usize = 128 + 2;
@@ -146,6 +148,24 @@ pub const PART_NAMES: [&str; PartName::ALL.len()] = [
     "poles",
     "contacts",
 ];
+
+/// How old this part of a frame is.
+pub(crate) const fn age_mut<const CELLS: usize, const THERMISTORS: usize>(
+    frame: &mut Frame<CELLS, THERMISTORS>,
+    part: PartName,
+) -> &mut Millis {
+    match part {
+        PartName::Cells => &mut frame.cells.age,
+        PartName::Thermistors => &mut frame.thermistors.age,
+        PartName::Current => &mut frame.current.age,
+        PartName::CurrentCheck => &mut frame.current_check.age,
+        PartName::Voltages => &mut frame.voltages.age,
+        PartName::Supply => &mut frame.supply.age,
+        PartName::Feedback => &mut frame.feedback.age,
+        PartName::Poles => &mut frame.poles.age,
+        PartName::Contacts => &mut frame.contacts.age,
+    }
+}
 
 /// What is wrong with the controller's frames, clock and memory. The world carries it and does not feel it.
 #[derive(Clone, Copy, Debug, PartialEq)]
