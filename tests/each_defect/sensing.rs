@@ -1,6 +1,6 @@
 //! Wires and channels of cells, currents and voltages.
 
-use crate::entry::Part::{BleedFlows, Cell, Current, CurrentCheck, Link, Pack};
+use crate::entry::Part::{BleedFlows, Cell, Current, CurrentCheck, Link, Pack, Supply};
 use crate::entry::{Entry, FLOWS};
 use bms_sim::defect::Kind;
 
@@ -68,6 +68,14 @@ pub(crate) fn entries() -> Vec<Entry> {
         },
         Entry { kind: Kind::PackVoltageGain, place: 0, ticks: (160, 250), at_once: &[&[Pack]], keeps: &[] },
         Entry { kind: Kind::LinkReadingDead, place: 0, ticks: (160, 250), at_once: &[&[Link]], keeps: &[] },
+        Entry { kind: Kind::LinkVoltageGain, place: 0, ticks: (160, 250), at_once: &[&[Link]], keeps: &[] },
+        Entry {
+            kind: Kind::SupplyReadingGain,
+            place: 0,
+            ticks: (160, 250),
+            at_once: &[&[Supply]],
+            keeps: &[],
+        },
         Entry { kind: Kind::LinkReadingFrozen, place: 0, ticks: (160, 350), at_once: &[&[Link]], keeps: &[] },
     ]
 }

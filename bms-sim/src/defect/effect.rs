@@ -67,6 +67,8 @@ pub(super) fn write<const CELLS: usize, const THERMISTORS: usize>(
         // A dead one shows nothing, frozen or not.
         Kind::LinkReadingFrozen if to.link_reading == LinkReading::Dead => {}
         Kind::LinkReadingFrozen => to.link_reading = LinkReading::Frozen(caught),
+        Kind::LinkVoltageGain => to.link_gain += 0.01 * amount,
+        Kind::SupplyReadingGain => to.supply_gain += 0.01 * amount,
         Kind::ThermistorOpen => to.thermistors[place].open = true,
         Kind::ThermistorShort => to.thermistors[place].leak_siemens += growth / defect.severity,
         Kind::ThermistorMoisture => to.thermistors[place].leak_siemens += 1e-3 * growth / defect.severity,

@@ -237,6 +237,10 @@ defects! {
     LinkReadingFrozen: "link voltage reading frozen", "link_reading_frozen", Pack, "", 1.0 ..= 1.0, 1.0,
         "The link voltage reading stays where it was at the onset.",
         once CatchesLink;
+    LinkVoltageGain: "link voltage gain error", "link_voltage_gain", Pack, "%", -50.0 ..= 50.0, 3.0,
+        "The link voltage reads this much too high.";
+    SupplyReadingGain: "auxiliary supply reading gain error", "supply_reading_gain", Pack, "%", -50.0 ..= 50.0, 10.0,
+        "The voltage of the auxiliary supply reads this much too high.";
     ThermistorOpen: "thermistor open", "thermistor_open", Thermistor, "", 1.0 ..= 1.0, 1.0,
         "The thermistor or its wire is interrupted: the divider stands at its reference.";
     ThermistorShort: "thermistor shorted", "thermistor_short", Thermistor, "Ω", 0.1 ..= 50.0, 1.0,

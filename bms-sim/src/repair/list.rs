@@ -69,9 +69,9 @@ repairs! {
     ReplaceCurrentSensor: "replace a current sensor", "replace_current_sensor", CurrentSensor,
         [CurrentOffset, CurrentGain, CurrentDead, CurrentReversed, CurrentDrift, CurrentSampledEarly],
         "A sound current sensor measures the right way round.";
-    ReplaceVoltageMeter: "replace the meter of pack and link voltage", "replace_voltage_meter", Pack,
-        [PackVoltageGain, LinkReadingDead, LinkReadingFrozen],
-        "A sound meter reads the voltages around the contactors.";
+    ReplaceVoltageMeter: "replace the meter of pack, link and supply voltage", "replace_voltage_meter", Pack,
+        [PackVoltageGain, LinkReadingDead, LinkReadingFrozen, LinkVoltageGain, SupplyReadingGain],
+        "A sound meter reads the voltages around the contactors and the auxiliary supply.";
     MendCooling: "replace the fan and clear the air ways", "mend_cooling", Pack,
         [CoolingStopped, AirflowBlocked],
         "A new fan turns when it is told to, and its air reaches cells and modules.";

@@ -244,6 +244,10 @@ pub struct Deviations<const CELLS: usize, const THERMISTORS: usize> {
     pub pack_gain: f64,
     /// The link voltage's channel.
     pub link_reading: LinkReading,
+    /// Its gain error while it follows, as a fraction.
+    pub link_gain: f64,
+    /// Gain error of the auxiliary supply's channel, as a fraction.
+    pub supply_gain: f64,
     /// Fan and air.
     pub airflow: AirflowDeviation,
     /// Negative, precharge, positive.
@@ -303,6 +307,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS
             currents: [CurrentDeviation::default(); 2],
             pack_gain: 0.0,
             link_reading: LinkReading::default(),
+            link_gain: 0.0,
+            supply_gain: 0.0,
             airflow: AirflowDeviation { fan_stopped: false, left: 1.0 },
             contactors: [ContactorDeviation::default(); CONTACTORS],
             precharge_factor: 1.0,
@@ -370,6 +376,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Deviations<CELLS, THERMISTORS
             currents: sound.currents,
             pack_gain: sound.pack_gain,
             link_reading: sound.link_reading,
+            link_gain: sound.link_gain,
+            supply_gain: sound.supply_gain,
             transit: sound.transit,
             ..self.clone()
         };

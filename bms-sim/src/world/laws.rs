@@ -164,6 +164,8 @@ fn a_lying_sensor_leaves_truth_alone() {
         (Kind::PackVoltageGain, 0),
         (Kind::LinkReadingDead, 0),
         (Kind::LinkReadingFrozen, 0),
+        (Kind::LinkVoltageGain, 0),
+        (Kind::SupplyReadingGain, 0),
         (Kind::CurrentGain, 1),
         (Kind::CurrentDead, 0),
         (Kind::ThermistorOpen, 3),

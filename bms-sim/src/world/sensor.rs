@@ -214,7 +214,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         let pack = |which: usize, volts: f64| {
             Volts::from_bits(sensors.single(which, &spec.pack, volts, draws.single()))
         };
-        let supply = sensors.single(SUPPLY, &spec.supply, self.supply.volts, draws.single());
+        let supply_volts = self.supply.volts * (1.0 + deviations.supply_gain);
+        let supply = sensors.single(SUPPLY, &spec.supply, supply_volts, draws.single());
         let feedback = |which: usize| {
             let made = bus.contactors[which].feedback(&deviations.contactors[which]);
             if made { Contact::Made } else { Contact::Broken }
@@ -239,7 +240,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
                 behind_negative: pack(BEHIND_NEGATIVE, bus.behind_negative_volts()),
                 behind_positive: pack(BEHIND_POSITIVE, bus.behind_positive_volts()),
                 link: match deviations.link_reading {
-                    LinkReading::Follows => pack(LINK, bus.link_volts),
+                    LinkReading::Follows => pack(LINK, bus.link_volts * (1.0 + deviations.link_gain)),
                     LinkReading::Dead => Volts::ZERO,
                     LinkReading::Frozen(volts) => Volts::from_bits(stepped(&spec.pack, volts)),
                 },

@@ -154,10 +154,23 @@ fn pack_and_link_readings_lie_alone() {
     let (more, pack) = (gained.pack.milli() - sound.pack.milli(), f64::from(sound.pack.milli()));
     assert!((f64::from(more) / pack - 0.03).abs() < 1e-3, "{more}");
     assert_eq!((gained.link, gained.behind_positive), (sound.link, sound.behind_positive));
+    let link = read(with(Kind::LinkVoltageGain, 0, -3.0));
+    let (less, volts) = (link.link.milli() - sound.link.milli(), f64::from(sound.link.milli()));
+    assert!((f64::from(less) / volts + 0.03).abs() < 1e-3, "{less}");
+    assert_eq!((link.pack, link.behind_positive), (sound.pack, sound.behind_positive));
     let dead = read(with(Kind::LinkReadingDead, 0, 1.0));
     assert_eq!((dead.link.milli(), dead.pack), (0, sound.pack));
     let frozen = read(with(Kind::LinkReadingFrozen, 0, 1.0));
     assert_eq!((frozen.link.milli(), frozen.pack), (0, sound.pack), "it froze before the link was charged");
+}
+
+/// 12.3 V and a tenth less of it; the coils get what there is.
+#[test]
+fn the_supply_s_reading_lies_alone() {
+    let (sound, lying) = (closed(None), closed(Some(with(Kind::SupplyReadingGain, 0, -10.0))));
+    let read = |world: &Crane| f64::from(frame(world).supply.value.milli());
+    assert!((read(&lying) / read(&sound) - 0.9).abs() < 2e-3);
+    assert_eq!(lying.truth(), sound.truth());
 }
 
 #[test]

@@ -19,8 +19,9 @@ pub(super) fn of(seen: &Assessment, case: &Case) -> Option<Knob> {
         (Quantity::Volts(_), Place::Cell(cell)) => (Kind::CellChannelOffset, usize::from(cell)),
         // Whatever is worked out of its divider.
         (_, Place::Thermistor(thermistor)) => (Kind::ThermistorOffset, usize::from(thermistor)),
-        // Held against the pack's own voltage, or divided by it.
-        (Quantity::OhmsPerVolt(_), _) | (Quantity::Volts(_), Place::Link) => (Kind::PackVoltageGain, 0),
+        (Quantity::Volts(_), Place::Link) => (Kind::LinkVoltageGain, 0),
+        (Quantity::Volts(_), Place::Supply) => (Kind::SupplyReadingGain, 0),
+        (Quantity::OhmsPerVolt(_), _) => (Kind::PackVoltageGain, 0),
         _ if matches!(seen.fault, Fault::PackSumDisagrees | Fault::StringOpen) => (Kind::PackVoltageGain, 0),
         (Quantity::Amps(_), _) => (Kind::CurrentOffset, 0),
         // A current squared over time.

@@ -7,10 +7,12 @@
 //! | a sensor's error | its stated worst error |
 //! | a severity | a tenth of it: it is what was assumed, and ranges over decades |
 //!
-//! The stated errors are those of the firmware's configuration, which its own bounds rest on.
+//! The stated errors are those of the firmware's configuration, which its own bounds rest on. None rests on the auxiliary supply: its error is
+//! that of the modelled channel.
 
 use crate::case::{Case, Knob};
 use crate::defect::Kind;
+use bms_core::Fault;
 use bms_core::witness::Quantity;
 
 /// What a change of a number is measured by.
@@ -40,7 +42,10 @@ impl Tolerance {
         match knob {
             Knob::Trip(fault) | Knob::Release(fault) => {
                 let trip = case.config().faults.shown(fault).trip;
-                let stated = trip.and_then(|trip| sensor_error(case, trip));
+                let stated = match fault {
+                    Fault::SupplyLow => Some(supply_error(case)),
+                    _ => trip.and_then(|trip| sensor_error(case, trip)),
+                };
                 match stated {
                     Some(amount) => Self { amount, measure: Measure::SensorError },
                     None => Self::tenth(knob, case),
@@ -74,6 +79,12 @@ fn sensor_error(case: &Case, limit: Quantity) -> Option<f64> {
     }
 }
 
+/// The worst error of the auxiliary supply's channel, in volts.
+fn supply_error(case: &Case) -> f64 {
+    let spec = case.pack.spec();
+    spec.sensors.supply.offset + spec.sensors.supply.gain * spec.supply.volts
+}
+
 /// The stated error of a channel, in the unit of the defect that displaces it.
 fn channel_error(kind: Kind, case: &Case) -> f64 {
     let sensing = &case.config().sensing;
@@ -86,7 +97,10 @@ fn channel_error(kind: Kind, case: &Case) -> f64 {
         Kind::CurrentOffset => f64::from(sensing.current_offset.milli()) / 1_000.0,
         Kind::ThermistorOffset => f64::from(sensing.temperature_error.milli()) / 1_000.0,
         // In % of what stands there: of a cell, of the pack.
-        Kind::PackVoltageGain => 100.0 * f64::from(sensing.voltage_error.milli()) / nominal,
+        Kind::PackVoltageGain | Kind::LinkVoltageGain => {
+            100.0 * f64::from(sensing.voltage_error.milli()) / nominal
+        }
+        Kind::SupplyReadingGain => 100.0 * supply_error(case) / case.pack.spec().supply.volts,
         _ => 100.0 * cell * f64::from(case.config().pack.cells()) / nominal,
     }
 }

@@ -117,6 +117,8 @@ pub(super) fn number(knob: Knob, case: &Case) -> String {
         Knob::Error(kind, place) => {
             let of = match kind {
                 Kind::PackVoltageGain => "the pack voltage".to_owned(),
+                Kind::LinkVoltageGain => "the link voltage".to_owned(),
+                Kind::SupplyReadingGain => "the auxiliary supply".to_owned(),
                 _ => defect_place(kind.place(), place),
             };
             format!("error of the reading of {of}")
