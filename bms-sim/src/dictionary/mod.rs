@@ -28,7 +28,7 @@
 //! | looks like | could be | in the table |
 //! | --- | --- | --- |
 //! | a sensor at the cold rail | open thermistor; real cold | `thermistor_open` names the rail after 220 ms. A reading displaced by −60 °C in the cold stands at the rail too, and is not told from it |
-//! | a sensor too high | hot cell; moisture | a cell of 330 W and more: `temperature_rising_fast`. Moisture of 28 kΩ and less: `thermistor_jump`. Weaker ones raise nothing: moisture moves its thermistor alone, heat the cell's voltage too |
+//! | a sensor too high | hot cell; moisture | a cell of 330 W and more: `temperature_rising_fast`; one of 22 W where it stands for ten minutes: `thermistor_stray`. Moisture of 28 kΩ and less: `thermistor_jump` at work. Weaker ones raise nothing: moisture moves its thermistor alone, heat the cell's voltage too |
 //! | a sensor high in the cold only | moisture; really warmer | 160 kΩ: a jump at −20 °C, nothing at 18 °C. At single strengths a displaced reading gives the same picture |
 //! | a cell low under load | resistance in the cell; loose joint | not told apart: `cell_resistance_high` has one place for both. A picture holds no growth with time, no cold, no second tap, and those would separate them |
 //! | the same | corroded sense wire | told apart: no load moves it; `sense_wire_open` by the test current, from some 400 Ω on |
@@ -50,7 +50,12 @@
 //!
 //! Some are never found, and no fault promises to. A clock that runs fast: no core with one clock can find it, and the charge interval
 //! allows for it. Two swapped thermistors of one module: each shows a temperature that is true a few centimetres away. A current sampled a few
-//! milliseconds early: loads of the crane move too slowly. Contacts that bounce: what they do is over before a reading.
+//! milliseconds early: loads of the crane move too slowly. Contacts that bounce: what they do is over before a reading. An auxiliary supply
+//! that reads too high: nothing else measures it.
+//!
+//! In a rest with a frame each ten seconds or more a weld is told by its contact alone, `feedback_implausible`: a frame is credited with no
+//! more than 30 ms towards any verdict, and the measurement of insulation sways the link more often than that adds up. The check before the
+//! next start names it.
 //!
 //! Everything is a pure function of the settings, whatever the number of threads.
 
