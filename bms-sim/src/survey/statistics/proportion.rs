@@ -109,6 +109,27 @@ mod tests {
         assert_eq!((none.share, none.low, none.high), (None, 0.0, 1.0));
     }
 
+    /// `statsmodels` 0.15.0, `proportion_confint(count, of, method="beta")`; 81 of 263 stands in R. G. Newcombe, Statistics in Medicine 17
+    /// (1998) 857, table I, as 0.2527 to 0.3676.
+    #[test]
+    fn the_interval_is_that_of_clopper_and_pearson() {
+        for (count, of, low, high) in [
+            (81, 263, 0.252_737, 0.367_622),
+            (15, 148, 0.057_844, 0.161_650),
+            (0, 20, 0.0, 0.168_433),
+            (1, 29, 0.000_873, 0.177_644),
+            (10, 100, 0.049_005, 0.176_223),
+            (95, 100, 0.887_165, 0.983_568),
+            (298, 300, 0.976_127, 0.999_192),
+            (0, 3_000, 0.0, 0.001_229),
+        ] {
+            let found = Proportion::of(count, of);
+            assert!((found.low - low).abs() < 1e-6 && (found.high - high).abs() < 1e-6, "{found:?}");
+        }
+        // No failure in n, to one side: 1 − 0.05^(1/n).
+        assert!((Proportion::with(0, 300, 0.9).high - 0.009_936).abs() < 1e-6);
+    }
+
     /// Prefixes whose runs all end alike are worth one run each; runs that do not care for their prefix are worth themselves.
     #[test]
     fn runs_that_share_a_prefix_count_for_what_they_add() {
