@@ -3,7 +3,7 @@
 use super::Trouble;
 use std::fs::File;
 use std::io::{self, Read, Write};
-use std::net::TcpStream;
+use std::net::{Shutdown, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::str::FromStr;
@@ -147,6 +147,44 @@ fn listen(mut from: impl Read + Send + 'static) -> Receiver<io::Result<Vec<u8>>>
     receiver
 }
 
+/// The half of a socket that is written. The connection ends with it, also for the thread that reads: else a target that serves one host
+/// at a time would wait for it for ever.
+struct Half<S: HangsUp>(S);
+
+trait HangsUp: Write {
+    fn hang_up(&self) -> io::Result<()>;
+}
+
+impl HangsUp for TcpStream {
+    fn hang_up(&self) -> io::Result<()> {
+        self.shutdown(Shutdown::Both)
+    }
+}
+
+#[cfg(unix)]
+impl HangsUp for std::os::unix::net::UnixStream {
+    fn hang_up(&self) -> io::Result<()> {
+        self.shutdown(Shutdown::Both)
+    }
+}
+
+impl<S: HangsUp> Write for Half<S> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.0.write(bytes)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.0.flush()
+    }
+}
+
+impl<S: HangsUp> Drop for Half<S> {
+    fn drop(&mut self) {
+        // Ended from the other side already: as wished.
+        let _ended = self.0.hang_up();
+    }
+}
+
 fn serial(device: &Path, baud: u32) -> io::Result<Line> {
     let port = serial2::SerialPort::open(device, baud)?;
     Ok(Line::over(port.try_clone()?, port))
@@ -156,13 +194,13 @@ fn tcp(address: &str) -> io::Result<Line> {
     let stream = TcpStream::connect(address)?;
     // Small messages, each of which is waited for.
     stream.set_nodelay(true)?;
-    Ok(Line::over(stream.try_clone()?, stream))
+    Ok(Line::over(stream.try_clone()?, Half(stream)))
 }
 
 #[cfg(unix)]
 fn unix(socket: &Path) -> io::Result<Line> {
     let stream = std::os::unix::net::UnixStream::connect(socket)?;
-    Ok(Line::over(stream.try_clone()?, stream))
+    Ok(Line::over(stream.try_clone()?, Half(stream)))
 }
 
 #[cfg(unix)]
@@ -228,7 +266,11 @@ struct Machine {
 impl Machine {
     fn start(image: &Path, folder: tempfile::TempDir, line: &[&str]) -> io::Result<Self> {
         let image = image.canonicalize()?;
-        let process = Command::new("qemu-system-arm")
+        let mut qemu = Command::new("qemu-system-arm");
+        // An interruption at the terminal is this program's to heed: QEMU goes with its line.
+        #[cfg(unix)]
+        std::os::unix::process::CommandExt::process_group(&mut qemu, 0);
+        let process = qemu
             .args(["-M", MACHINE, "-nographic", "-monitor", "none"])
             .args(["-semihosting-config", "enable=on,target=native"])
             .args(line)
