@@ -26,7 +26,7 @@ async function open(hash = '', options = {}) {
 }
 
 const view = (page) => page.evaluate(() => window.page.view);
-const settled = (page, holds, argument) => page.waitForFunction(holds, argument, { timeout: 30_000 });
+const settled = (page, holds, argument) => page.waitForFunction(holds, argument, { timeout: 30_000 }).catch(async () => { throw new Error(`never: ${holds}: ${await page.evaluate(() => JSON.stringify([window.page.view.played, window.page.view.branch, document.getElementById('dialog').open, document.activeElement.outerHTML.slice(0, 80), document.getElementById('trouble').textContent]))}`); });
 
 const opened = (page, name) => settled(page, () => document.getElementById('dialog').open).catch(async () => { throw new Error(`${name} does not open: ${await page.evaluate(() => `${document.getElementById('trouble').textContent} ${document.activeElement.outerHTML.slice(0, 90)} ${window.page.view.defects.length} ${location.hash}`)}`); });
 
@@ -114,6 +114,7 @@ async function byKeyboard() {
   await page.keyboard.type('37');
   await press('Enter');
   await settled(page, () => window.page.view.branch === 'branch-1' && !document.getElementById('dialog').open);
+  await page.waitForTimeout(200);
   await page.keyboard.press('ArrowRight');
   await settled(page, () => window.page.view.played === 602);
   await page.keyboard.press('Shift+ArrowRight');
@@ -173,7 +174,7 @@ async function views() {
           await picture(page, `${name}-${colorScheme}`);
           await escape(page);
         }
-        for (const name of ['Duty …', 'Limits …', 'Other case …', 'Hide …', 'As a table', 'All limits']) {
+        for (const name of ['Duty …', 'Limits …', 'Other case …', 'Hide …', 'As a table', 'All limits', 'Take away …']) {
           await page.getByRole('button', { name, exact: true }).click();
           await opened(page, name);
           await accessible(page, `${name}, ${colorScheme}`);
@@ -210,7 +211,7 @@ async function hidden() {
   for (const secret of ['truth', 'true_', 'healthy-shift', 'DEFECT', 'in truth']) check(!told.includes(secret), `the hidden case tells: ${secret}`);
   await picture(page, 'hidden');
   await page.getByRole('button', { name: 'Say what is wrong …' }).click();
-  await page.getByLabel('what', { exact: true }).selectOption('thermistor_open');
+  await page.locator('#dialog select').first().selectOption('thermistor_open');
   await page.getByLabel('thermistor, 1 to 16').fill('5');
   await page.getByRole('button', { name: 'Say so' }).click();
   await settled(page, () => /That is it/.test(document.getElementById('dialog').textContent));

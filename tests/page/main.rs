@@ -1,5 +1,6 @@
 //! The page as a browser meets it, and as somebody does who means it harm.
 
+mod browser;
 mod client;
 
 use bms_sim::explain::stop::StopShown;
@@ -438,6 +439,32 @@ fn the_bench_follows_the_law_of_the_capacitor() {
         json!({ "pack": "crane", "parts": { "precharge_ohms": -1.0, "link_microfarads": 1_000.0, "bleed_down_ohms": 2_000.0 } }),
     ] {
         assert_eq!(SERVER.post("/api/bench", &wrong.to_string(), "").0, 422);
+    }
+}
+
+/// What somebody takes away is the branch: the case is read again and is played as it was.
+#[test]
+fn a_branch_is_taken_away_as_files() {
+    let session = SERVER.session();
+    SERVER.act(&session, &json!({ "do": "to", "seconds": 2 }));
+    let change =
+        json!({ "do": "change", "change": "inject", "kind": "cell_leak", "place": 5, "severity": 20 });
+    let view = SERVER.act(&session, &change);
+    let (status, text) = SERVER.get(&format!("{session}/keep/case.toml"));
+    assert_eq!(status, 200, "{text}");
+    let other = SERVER.session();
+    SERVER.act(&other, &json!({ "do": "load", "text": text }));
+    let again = SERVER.act(&other, &json!({ "do": "to", "played": view["played"] }));
+    let (mut one, mut two) = (again["stop"].clone(), view["stop"].clone());
+    (one["branch"], two["branch"]) = (Value::Null, Value::Null);
+    assert_eq!(one, two);
+    let (status, ticks) = SERVER.get(&format!("{session}/keep/ticks.csv"));
+    assert!(status == 200 && ticks.starts_with("tick,time_s") && ticks.lines().count() > 100, "{status}");
+    let (status, events) = SERVER.get(&format!("{session}/keep/events.csv"));
+    assert!(status == 200 && events.contains("leak across a cell"), "{status}");
+    assert_eq!(SERVER.get(&format!("{session}/keep/recording.mcap")).0, 200);
+    for wrong in ["", "passwd", "..%2f..%2fcase.toml"] {
+        assert_eq!(SERVER.get(&format!("{session}/keep/{wrong}")).0, 404, "{wrong}");
     }
 }
 

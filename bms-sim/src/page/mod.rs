@@ -39,6 +39,9 @@
 //! | `{"do":"compare","one":"original","other":"branch-1"}` | where two branches part, and what happened in one only |
 //! | `{"do":"why"}` | the chain of every fault that was Confirmed, or of one `fault`; who came near; the verdict |
 //!
+//! `GET /api/session/NAME/keep/FILE` gives the branch in which somebody stands as `case.toml`, `recording.mcap`, `ticks.csv` (ten rows a
+//! second) or `events.csv`; not while a case is hidden.
+//!
 //! `POST /api/bench` makes one start on the [precharge bench](mod@bench), whatever a session does.
 //!
 //! Every change is a branch, from the tick in which somebody stands, and takes a tick. An answer has a `kind`: `story` to `load` and `story`, `why` to `why`, `lines` to `show` and `compare`, `series` to `series`, `view` to
@@ -58,6 +61,7 @@ pub mod command;
 pub mod folder;
 mod guard;
 pub mod hidden;
+pub mod kept;
 mod lines;
 mod lists;
 pub mod meter;

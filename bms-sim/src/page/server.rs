@@ -3,6 +3,7 @@
 use super::bench::{self, Asking};
 use super::command::Command;
 use super::guard::{Guard, Unheard, hexadecimal};
+use super::kept::Kept;
 use super::lines::{Line, Lines};
 use super::lists::{Lists, OfCase};
 use super::sessions::{Seat, Sessions};
@@ -66,6 +67,7 @@ pub(super) async fn serve(lines: Lines, served: Arc<Served>) -> std::io::Result<
         .route("/session", post(open))
         .route("/session/{name}", post(act))
         .route("/session/{name}/lists", get(lists_of_case))
+        .route("/session/{name}/keep/{file}", get(keep))
         .route("/live", get(live))
         .layer(middleware::from_fn_with_state(Arc::clone(&served), admitted));
     let app = Router::new()
@@ -200,6 +202,38 @@ async fn lists_of_case(State(served): State<Arc<Served>>, Path(name): Path<Strin
     }
 }
 
+/// Files that are made at once at most: each plays its branch again.
+static KEEPING: Semaphore = Semaphore::const_new(2);
+
+/// The branch in which a session stands, as a file.
+async fn keep(
+    State(served): State<Arc<Served>>,
+    ConnectInfo(By(line)): ConnectInfo<By>,
+    Path((name, file)): Path<(String, String)>,
+) -> Response {
+    let (Some(seat), Some(kept)) = (served.sessions.get(&name), Kept::named(&file)) else {
+        return refused(StatusCode::NOT_FOUND, &"there is no such session, or no such file");
+    };
+    let Ok(_turn) = KEEPING.acquire().await else {
+        return refused(StatusCode::SERVICE_UNAVAILABLE, &"nothing is kept any more");
+    };
+    line.is_live();
+    let made = tokio::task::spawn_blocking(move || {
+        seat.session().keep(kept, &seat.stop).map_err(|error| error.to_string())
+    });
+    match made.await.unwrap_or_else(|error| Err(error.to_string())) {
+        Ok(bytes) => {
+            let place = format!("attachment; filename=\"{file}\"");
+            let about = [
+                (header::CONTENT_TYPE, "application/octet-stream"),
+                (header::CONTENT_DISPOSITION, place.as_str()),
+            ];
+            (about, bytes).into_response()
+        }
+        Err(said) => refused(StatusCode::UNPROCESSABLE_ENTITY, &said),
+    }
+}
+
 /// One command by `POST`.
 async fn act(
     State(served): State<Arc<Served>>,
@@ -308,4 +342,39 @@ async fn converse(mut socket: WebSocket, name: String, seat: &Arc<Seat>) {
 /// Whether a browser has taken an answer in time.
 async fn sent(socket: &mut WebSocket, message: Message) -> bool {
     timeout(SLOW, socket.send(message)).await.is_ok_and(|sent| sent.is_ok())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What is not ours is what its maker published: the manifest beside it says which package, and the sum of each file.
+    #[test]
+    fn vendored_files_are_as_they_were_published() {
+        let manifest = Files::get("vendor/manifest.json").unwrap();
+        let manifest: serde_json::Value = serde_json::from_slice(&manifest.data).unwrap();
+        let sums = manifest["files"].as_object().unwrap();
+        for (name, about) in sums {
+            let file = Files::get(&format!("vendor/{name}")).unwrap();
+            assert_eq!(
+                hexadecimal(&file.metadata.sha256_hash()),
+                about["sha256"].as_str().unwrap(),
+                "{name}"
+            );
+        }
+        let there = Files::iter().filter(|path| path.starts_with("vendor/")).count();
+        assert_eq!(there, sums.len() + 1, "a file that no sum vouches for");
+    }
+
+    /// Nothing is asked from elsewhere, and nothing stands inline that the policy would stop.
+    #[test]
+    fn the_page_needs_no_network() {
+        for path in Files::iter().filter(|path| !path.starts_with("vendor/")) {
+            let text = String::from_utf8(Files::get(&path).unwrap().data.into_owned()).unwrap();
+            let text = text.replace("http://www.w3.org/2000/svg", "");
+            for outside in ["http://", "https://", "//cdn", "<style", " style=\"", "onclick=\"", "eval("] {
+                assert!(!text.contains(outside), "{path}: {outside}");
+            }
+        }
+    }
 }

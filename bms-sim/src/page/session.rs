@@ -10,6 +10,7 @@
 use super::command::{self, Command, Later, Loaded, Looked, Mistake, Other, Place, Shown, by_key};
 use super::folder::{Folder, NotServed};
 use super::hidden::{self, Hidden};
+use super::kept::Kept;
 use super::meter::{Point, Proving};
 use super::series::Series;
 use super::view::{self, View};
@@ -121,6 +122,14 @@ impl Session {
         self.at.case()
     }
 
+    /// The branch in which it stands, as a file.
+    ///
+    /// # Errors
+    /// When it is hidden, or cannot be written.
+    pub fn keep(&self, kept: Kept, stop: &AtomicBool) -> Result<Vec<u8>, Refused> {
+        self.at.keep(kept, stop)
+    }
+
     /// Does what it is told and gives the answer, as JSON.
     ///
     /// # Errors
@@ -161,6 +170,7 @@ impl Session {
 /// What a session does, whatever the pack.
 trait Stands: Send {
     fn case(&self) -> Arc<Case>;
+    fn keep(&self, kept: Kept, stop: &AtomicBool) -> Result<Vec<u8>, Refused>;
     /// The case unless it is hidden.
     fn shown_case(&self) -> Result<Arc<Case>, Refused>;
     fn answer(&mut self, command: &Command, stop: &AtomicBool) -> Result<String, Refused>;
@@ -434,6 +444,11 @@ impl<const CELLS: usize, const THERMISTORS: usize> At<CELLS, THERMISTORS> {
 impl<const CELLS: usize, const THERMISTORS: usize> Stands for At<CELLS, THERMISTORS> {
     fn case(&self) -> Arc<Case> {
         Arc::clone(&self.recording().case)
+    }
+
+    fn keep(&self, kept: Kept, stop: &AtomicBool) -> Result<Vec<u8>, Refused> {
+        self.shown_case()?;
+        kept.of(self.recording(), stop)
     }
 
     fn shown_case(&self) -> Result<Arc<Case>, Refused> {

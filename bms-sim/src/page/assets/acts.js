@@ -5,7 +5,7 @@ import { make, by, say, digits } from './dom.js';
 const KEYS = [
   ['Space', 'play or pause'], ['← →', 'one tick back, one tick on'], ['Shift ← →', 'to the event before, to the next one'],
   ['Home, End', 'to the start, to the end'], ['+ −', 'faster, slower'], ['d', 'put in a defect'], ['m', 'end a defect'], ['r', 'repair'], ['t', 'take the meter: prove dead'],
-  ['o', 'operator: start'], ['x', 'operator: stop'], ['c', 'operator: clear the fault memory'], ['w', 'why'], ['b', 'the precharge bench'], ['u', 'undo'], ['?', 'this list'],
+  ['o', 'operator: start'], ['x', 'operator: stop'], ['c', 'operator: clear the fault memory'], ['w', 'why'], ['b', 'the precharge bench'], ['l', 'large letters, for a projector'], ['u', 'undo'], ['?', 'this list'],
 ];
 
 export class Acts {
@@ -23,6 +23,7 @@ export class Acts {
       act('Duty …', () => this.duty(), 'duty'),
       act('Limits …', () => this.limits(), 'limits'),
       act('Precharge bench', () => this.page.bench.show(!this.page.bench.open), 'bench-open'),
+      act('Take away …', () => this.keep(), 'keep'),
       act('Hide …', () => this.hide(), 'hide'),
       act('Say what is wrong …', () => this.diagnose(), 'diagnose'),
       act('Other case …', () => this.cases(), 'cases'),
@@ -38,7 +39,7 @@ export class Acts {
   begin({ hidden }) {
     by('hide').hidden = hidden;
     by('diagnose').hidden = !hidden;
-    for (const id of ['break', 'mend', 'ask-why']) by(id).hidden = hidden;
+    for (const id of ['break', 'mend', 'ask-why', 'keep']) by(id).hidden = hidden;
   }
 
   show(view) {
@@ -48,7 +49,7 @@ export class Acts {
   /** Whether a key means an act here. */
   key(key) {
     const acts = {
-      d: () => this.defects(), m: () => this.mend(), r: () => this.repairs(), t: () => this.meter(), b: () => by('bench-open').click(), w: () => this.why(), '?': () => this.keys(),
+      d: () => this.defects(), m: () => this.mend(), r: () => this.repairs(), t: () => this.meter(), b: () => by('bench-open').click(), l: () => by('large').click(), w: () => this.why(), '?': () => this.keys(),
       u: () => this.page.act({ do: 'undo' }),
       o: () => by('start').click(), x: () => by('stop').click(), c: () => by('clear').click(),
     };
@@ -63,6 +64,29 @@ export class Acts {
     if (done) by('dialog').close();
     if (done && caution) this.page.trouble(`On a real pack: ${this.page.lists.cautions_at[caution]}`);
     return done;
+  }
+
+  /** The branch as files, the picture of the circuit, the page as it is printed. */
+  keep() {
+    const files = [['case.toml', 'the case, which plays this branch from its start'], ['recording.mcap', 'a recording of it'], ['ticks.csv', 'its ticks, ten a second'], ['events.csv', 'what happened in it']];
+    const link = (file) => address(`/api/session/${this.page.line.session}/keep/${file}`);
+    this.dialog('Take away',
+      make('p', {}, 'The address of this page restores this view wherever the same cases are served.'),
+      make('ul', {}, files.map(([file, says]) => make('li', {}, make('a', { href: link(file), download: file }, file), `: ${says}`)),
+        make('li', {}, make('a', { href: this.picture(), download: 'circuit.svg' }, 'circuit.svg'), ': the picture of the circuit as it is now')),
+      make('button', { onclick: () => { by('dialog').close(); print(); } }, 'Print this page'));
+  }
+
+  /** The circuit with the looks of the page in it. */
+  picture() {
+    const [shown, copy] = [by('circuit').querySelector('svg'), by('circuit').querySelector('svg').cloneNode(true)];
+    const from = [...shown.querySelectorAll('*')];
+    [...copy.querySelectorAll('*')].forEach((element, place) => {
+      const style = getComputedStyle(from[place]);
+      for (const key of ['fill', 'stroke', 'stroke-width', 'stroke-dasharray', 'visibility', 'font-weight']) element.setAttribute(key, style.getPropertyValue(key));
+    });
+    copy.setAttribute('font-family', 'sans-serif');
+    return `data:image/svg+xml,${encodeURIComponent(new XMLSerializer().serializeToString(copy))}`;
   }
 
   clear() {

@@ -180,8 +180,16 @@ export class Page {
       this.what, this.fast,
       make('form', { onsubmit: (submitted) => { submitted.preventDefault(); this.act({ do: 'to', seconds: Number(this.at.value) }); } }, this.at, make('button', {}, 'Go')),
       make('button', { id: 'undo', onclick: () => this.act({ do: 'undo' }) }, 'Undo'),
+      make('button', { id: 'large', 'aria-pressed': 'false', onclick: () => this.large() }, 'Large'),
       make('button', { onclick: () => this.acts.keys() }, 'Keys'),
     );
+  }
+
+  /** Letters that are read from the last row of a class. */
+  large() {
+    const on = document.documentElement.classList.toggle('large');
+    by('large').setAttribute('aria-pressed', String(on));
+    this.time.draw();
   }
 
   toggle() {

@@ -139,8 +139,7 @@ export class TimeLine {
   /** Columns of a chart: those of the branch, and those of the other one brought to the same times. */
   columns(chart) {
     const { series, other } = this;
-    // Of a hidden case there is no truth.
-    if (!series[chart.curves[0].key]) return [series.seconds, ...chart.curves.flatMap(() => (other ? [[], []] : [[]]))];
+
     const until = this.until();
     const own = chart.curves.map(({ key }) => series[key].map((value, place) => (place < until ? value : null)));
     if (!other) return [series.seconds, ...own];
@@ -160,8 +159,10 @@ export class TimeLine {
     const charts = by('charts');
     charts.replaceChildren();
     const width = this.chartWidth();
-    this.plots = CHARTS.map((chart, place) => {
-      const last = place >= CHARTS.length - this.beside();
+    // Of a hidden case there is no truth.
+    this.shown = CHARTS.filter(({ curves: [{ key }] }) => this.series[key]);
+    this.plots = this.shown.map((chart, place) => {
+      const last = place >= this.shown.length - this.beside();
       const curves = [...chart.curves, ...(this.other ? chart.curves.map((curve) => ({ ...curve, name: `${curve.name}, ${this.other.of}`, faint: true })) : [])];
       const axis = { stroke: ink('faint'), grid: { stroke: ink('ground') }, ticks: { stroke: ink('line') } };
       const plot = new uPlot({
@@ -196,7 +197,7 @@ export class TimeLine {
 
   data() {
     if (!this.series || !this.plots.length) return;
-    this.plots.forEach((plot, place) => plot.setData(this.columns(CHARTS[place]), true));
+    this.plots.forEach((plot, place) => plot.setData(this.columns(this.shown[place]), true));
     this.lanes();
   }
 
@@ -301,7 +302,7 @@ export class TimeLine {
     const { series } = this;
     const until = this.until();
     const every = Math.max(1, Math.ceil(until / 60));
-    const curves = CHARTS.filter(({ curves: [{ key }] }) => series[key]).flatMap(({ curves: own, unit, behind }) => own.map((curve) => ({ ...curve, unit, behind: behind ?? 1 })));
+    const curves = this.shown.flatMap(({ curves: own, unit, behind }) => own.map((curve) => ({ ...curve, unit, behind: behind ?? 1 })));
     const rows = series.seconds.map((seconds, place) => ({ seconds, place })).filter(({ place }) => place < until && place % every === 0);
     this.page.acts.dialog('Values over time',
       make('p', {}, 'Events'),
