@@ -42,6 +42,9 @@
 //! `GET /api/session/NAME/keep/FILE` gives the branch in which somebody stands as `case.toml`, `recording.mcap`, `ticks.csv` (ten rows a
 //! second) or `events.csv`; not while a case is hidden.
 //!
+//! `GET /api/session/NAME/distances` has the `lines` of what would have changed what came out; it takes its time, and the session answers
+//! others meanwhile.
+//!
 //! `POST /api/bench` makes one start on the [precharge bench](mod@bench), whatever a session does.
 //!
 //! Every change is a branch, from the tick in which somebody stands, and takes a tick. An answer has a `kind`: `story` to `load` and `story`, `why` to `why`, `lines` to `show` and `compare`, `series` to `series`, `view` to

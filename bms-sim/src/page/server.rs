@@ -67,6 +67,7 @@ pub(super) async fn serve(lines: Lines, served: Arc<Served>) -> std::io::Result<
         .route("/session", post(open))
         .route("/session/{name}", post(act))
         .route("/session/{name}/lists", get(lists_of_case))
+        .route("/session/{name}/distances", get(distances))
         .route("/session/{name}/keep/{file}", get(keep))
         .route("/live", get(live))
         .layer(middleware::from_fn_with_state(Arc::clone(&served), admitted));
@@ -199,6 +200,35 @@ async fn lists_of_case(State(served): State<Arc<Served>>, Path(name): Path<Strin
     match listed {
         Ok(text) => json(StatusCode::OK, text),
         Err(error) => refused(StatusCode::INTERNAL_SERVER_ERROR, &error),
+    }
+}
+
+/// Distances are worked out by one at a time: each plays a branch some dozen times.
+static TURNING: Semaphore = Semaphore::const_new(1);
+
+/// What would have changed what came out. The session answers others meanwhile.
+async fn distances(
+    State(served): State<Arc<Served>>,
+    ConnectInfo(By(line)): ConnectInfo<By>,
+    Path(name): Path<String>,
+) -> Response {
+    let Some(seat) = served.sessions.get(&name) else {
+        return refused(StatusCode::NOT_FOUND, &"there is no such session");
+    };
+    let Ok(_turn) = TURNING.try_acquire() else {
+        return refused(
+            StatusCode::TOO_MANY_REQUESTS,
+            &"distances are worked out for somebody else: ask again in a moment",
+        );
+    };
+    line.is_live();
+    let found = tokio::task::spawn_blocking(move || {
+        let work = seat.session().distances();
+        work.and_then(|work| work()).map_err(|error| error.to_string())
+    });
+    match found.await.unwrap_or_else(|error| Err(error.to_string())) {
+        Ok(text) => json(StatusCode::OK, text),
+        Err(said) => refused(StatusCode::UNPROCESSABLE_ENTITY, &said),
     }
 }
 

@@ -17,7 +17,7 @@ use super::view::{self, View};
 use crate::case::{Case, CaseError, Pack, StartError, Unchanged};
 use crate::defect::Kind;
 use crate::explain::compare::Comparison;
-use crate::explain::{self, Account, at_length, words};
+use crate::explain::{self, Account, at_length, distance, words};
 use crate::recording::stepper::{Sought, Stepper, Stop, Way};
 use crate::recording::{self, Recording};
 use crate::run::Loop;
@@ -61,6 +61,9 @@ pub enum Refused {
     #[error("interrupted: nothing was done")]
     Interrupted,
 }
+
+/// Work that takes its time, and its answer as JSON.
+pub type LongWork = Box<dyn FnOnce() -> Result<String, Refused> + Send>;
 
 /// Somebody at a page, whatever the pack.
 pub struct Session {
@@ -122,6 +125,14 @@ impl Session {
         self.at.case()
     }
 
+    /// What would have changed what came out in this branch: long work, which needs the session no longer once it is begun.
+    ///
+    /// # Errors
+    /// When the case is hidden.
+    pub fn distances(&self) -> Result<LongWork, Refused> {
+        self.at.distances()
+    }
+
     /// The branch in which it stands, as a file.
     ///
     /// # Errors
@@ -170,6 +181,7 @@ impl Session {
 /// What a session does, whatever the pack.
 trait Stands: Send {
     fn case(&self) -> Arc<Case>;
+    fn distances(&self) -> Result<LongWork, Refused>;
     fn keep(&self, kept: Kept, stop: &AtomicBool) -> Result<Vec<u8>, Refused>;
     /// The case unless it is hidden.
     fn shown_case(&self) -> Result<Arc<Case>, Refused>;
@@ -444,6 +456,19 @@ impl<const CELLS: usize, const THERMISTORS: usize> At<CELLS, THERMISTORS> {
 impl<const CELLS: usize, const THERMISTORS: usize> Stands for At<CELLS, THERMISTORS> {
     fn case(&self) -> Arc<Case> {
         Arc::clone(&self.recording().case)
+    }
+
+    fn distances(&self) -> Result<LongWork, Refused> {
+        self.shown_case()?;
+        let recording = Arc::clone(self.recording());
+        Ok(Box::new(move || {
+            let mut lines = Vec::new();
+            for (outcome, fault) in distance::usual_questions(&recording) {
+                let answer = distance::answer(&recording, outcome, fault)?;
+                lines.extend(explain::distances(&answer, &recording.case).lines().map(str::to_owned));
+            }
+            Ok(view::text(&view::Lines { kind: "lines", lines }))
+        }))
     }
 
     fn keep(&self, kept: Kept, stop: &AtomicBool) -> Result<Vec<u8>, Refused> {

@@ -1,5 +1,5 @@
 // What can be done: operator, defects, repairs, duty, limits. Each is one dialog with the fewest clicks.
-import { address } from './link.js';
+import { address, list } from './link.js';
 import { make, by, say, digits } from './dom.js';
 
 const KEYS = [
@@ -30,6 +30,7 @@ export class Acts {
     );
     by('asks').append(
       act('Why?', () => this.why(), 'ask-why'),
+      act('How far?', () => this.distances(), 'ask-far'),
       act('All evidence of this tick', () => this.shown('evidence')),
       act('All limits', () => this.shown('limits')),
     );
@@ -39,7 +40,7 @@ export class Acts {
   begin({ hidden }) {
     by('hide').hidden = hidden;
     by('diagnose').hidden = !hidden;
-    for (const id of ['break', 'mend', 'ask-why', 'keep']) by(id).hidden = hidden;
+    for (const id of ['break', 'mend', 'ask-why', 'ask-far', 'keep']) by(id).hidden = hidden;
   }
 
   show(view) {
@@ -114,14 +115,27 @@ export class Acts {
     by('why').scrollIntoView({ block: 'nearest' });
   }
 
+  /** What would have changed what came out: each number is turned, and the branch is played again. */
+  async distances() {
+    const button = by('ask-far');
+    button.disabled = true;
+    say(button, 'How far? …');
+    const answer = await list(`/api/session/${this.page.line.session}/distances`).catch((error) => ({ kind: 'refused', said: error.message }));
+    button.disabled = false;
+    say(button, 'How far?');
+    if (answer.kind !== 'lines') return this.page.refused(answer);
+    this.dialog('What would have changed it', make('pre', { tabindex: 0 }, answer.lines.join('\n') || 'Nothing came out here that a number could have changed.'));
+  }
+
   async shown(what) {
     const answer = await this.page.line.ask({ do: 'show', what });
     if (answer.kind !== 'lines') return this.page.refused(answer);
     this.dialog(what === 'limits' ? 'Limits and dwells' : 'What the firmware says of this tick', make('pre', { tabindex: 0 }, answer.lines.join('\n')));
   }
 
-  atCell(cell) {
-    this.defects({ key: 'cell', place: cell });
+  /** Something in the circuit was touched. */
+  at(at) {
+    if (!this.page.story.hidden) this.defects(at);
   }
 
   /** The searchable list of defects; one click puts in the usual one, the form below changes place and severity first. */
@@ -170,7 +184,7 @@ export class Acts {
   /** A place: a number from 1, or one of the names. */
   place({ key, names, count }, given) {
     if (names.length) {
-      const choice = make('select', {}, ...names.map((name) => make('option', {}, name)));
+      const choice = make('select', {}, ...names.map((name) => make('option', { selected: name === given }, name)));
       return { element: make('label', {}, key.replace('_', ' '), choice), read: () => choice.value };
     }
     const number = make('input', { type: 'number', min: 1, max: count, value: Math.min(given ?? 1, count), size: 4, required: true });

@@ -13,7 +13,7 @@ const LEAST_SPAN_VOLTS = 0.02;
 const CONTACTORS = ['negative', 'precharge', 'positive'];
 
 export class Circuit {
-  /** @param {(cell: number) => void} chosen is told which cell, from 1, was touched */
+  /** @param {(at: {key: string, place: number | string}) => void} chosen is told what was touched */
   constructor(chosen) {
     this.chosen = chosen;
     this.at = 1;
@@ -71,7 +71,7 @@ export class Circuit {
       .filter(({ cell }) => cell >= first && cell < first + count);
     for (const { cell, place } of thermistors) {
       const x = 4 + (cell - first) * APART + APART / 2;
-      const text = make('svg:text', { x, y: TANK.top + TANK.height + 22, 'font-size': 11, 'text-anchor': 'middle', class: 'value' });
+      const text = make('svg:text', { x, y: TANK.top + TANK.height + 22, 'font-size': 11, 'text-anchor': 'middle', class: 'value touched', onclick: () => this.chosen({ key: 'thermistor', place: place + 1 }) });
       this.thermistors = this.thermistors && place ? this.thermistors : [];
       this.thermistors[place] = text;
       svg.append(text);
@@ -116,7 +116,9 @@ export class Circuit {
       const truly = make('svg:path', { class: 'truly', visibility: 'hidden' });
       const coil = make('svg:rect', { class: 'coil', x: x + 24, y: y - 30, width: 12, height: 12 });
       const label = text(x + 30, y + below, '', { 'text-anchor': 'middle', 'font-size': 13 });
-      svg.append(blade, truly, coil);
+      // A short way for a pointer; by keys the list of defects has the same.
+      const touched = make('svg:rect', { class: 'touched', x: x - 8, y: y - 34, width: 76, height: 64, onclick: () => this.chosen({ key: 'contactor', place: which }) });
+      svg.append(blade, truly, coil, touched);
       this.contactors[which] = { blade, truly, coil, label, x, y };
     }
     // Precharge resistor.
@@ -131,7 +133,7 @@ export class Circuit {
     svg.append(make('svg:rect', { class: 'part', x: 511, y: 115, width: 18, height: 60 }));
     svg.append(make('svg:rect', { class: 'part', x: 556, y: 110, width: 62, height: 80, rx: 4 }));
     text(587, 135, 'crane', { 'text-anchor': 'middle' });
-    this.duty = text(587, 156, '', { 'text-anchor': 'middle', 'font-size': 13 });
+    this.duty = text(587, 156, '', { 'text-anchor': 'middle', 'font-size': 11.5 });
     // Measuring points.
     this.points = {};
     for (const [name, x, y, side] of [['B+', 95, 60, 'end'], ['B−', 95, 240, 'end'], ['L+', 420, 60, 'middle'], ['L−', 420, 240, 'middle']]) {
@@ -234,7 +236,7 @@ export class Circuit {
 
   touch(cell) {
     this.tell(cell);
-    this.chosen(cell);
+    this.chosen({ key: 'cell', place: cell });
   }
 
   key(key, cell) {

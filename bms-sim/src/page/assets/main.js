@@ -20,7 +20,7 @@ export class Page {
     this.story = null;
     this.speed = 1;
     this.read = 0;
-    this.circuit = new Circuit((cell) => this.acts.atCell(cell));
+    this.circuit = new Circuit((at) => this.acts.at(at));
     this.reasons = new Reasons(lists);
     this.acts = new Acts(this);
     this.time = new TimeLine(this);
@@ -203,6 +203,10 @@ export class Page {
   }
 
   key(key) {
+    if (key.key === 'z' && (key.ctrlKey || key.metaKey) && !by('undo').disabled && !by('dialog').open) {
+      key.preventDefault();
+      return this.act({ do: 'undo' });
+    }
     if (key.ctrlKey || key.metaKey || key.altKey || by('dialog').open) return;
     if (key.target.closest('input, select, textarea, [contenteditable]')) return;
     const onButton = key.target.closest('button, summary, a');

@@ -158,6 +158,7 @@ export class TimeLine {
     this.plots.forEach((plot) => plot.destroy());
     const charts = by('charts');
     charts.replaceChildren();
+    charts.classList.toggle('pairs', this.beside() === 2);
     const width = this.chartWidth();
     // Of a hidden case there is no truth.
     this.shown = CHARTS.filter(({ curves: [{ key }] }) => this.series[key]);
