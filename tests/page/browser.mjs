@@ -1,9 +1,12 @@
 // A browser meets the page: node browser.mjs ADDRESS TOOLS CHROMIUM [PICTURES]. TOOLS is a folder with playwright-core and axe-core installed.
 import { createRequire } from 'node:module';
-import { readFileSync } from 'node:fs';
+import { existsSync, readFileSync } from 'node:fs';
 import path from 'node:path';
 
-const [address, tools, executablePath, pictures] = process.argv.slice(2);
+const [address, tools, chromiumName, pictures] = process.argv.slice(2);
+/** A program by its name, as a shell would find it. */
+const executablePath = chromiumName.includes('/') ? chromiumName
+  : process.env.PATH.split(path.delimiter).map((folder) => path.join(folder, chromiumName)).find(existsSync);
 const from = createRequire(path.resolve(tools, 'package.json'));
 const { chromium } = from('playwright-core');
 const axe = readFileSync(from.resolve('axe-core/axe.min.js'), 'utf8');
