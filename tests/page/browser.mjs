@@ -249,7 +249,8 @@ async function quickly() {
   check(frames.drawn > 50, `${frames.drawn} frames a second`);
 }
 
-for (const test of [quickly, byPointer, byKeyboard, views, hidden]) {
+// The last one measures the page, not how long a debug build plays its first case.
+for (const test of [byPointer, byKeyboard, views, hidden, quickly]) {
   try {
     await test();
     check(troubles.length === 0, troubles.join('\n'));
