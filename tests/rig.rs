@@ -6,7 +6,9 @@ use bms_sim::case::Case;
 use bms_sim::recording;
 use bms_sim::rig::{Line, Pace, Target, Trouble};
 use std::io::{Read, Write};
-use std::os::unix::net::UnixStream;
+use std::os::unix::net::{UnixListener, UnixStream};
+use std::path::Path;
+use std::process::{Command, Output};
 use std::sync::Arc;
 
 const CASE: &str = include_str!("../examples/cases/open-thermistor.toml");
@@ -19,27 +21,30 @@ fn bytes(answer: &ToHost<96>) -> Vec<u8> {
 }
 
 /// A target behind a socket; it ends with the line.
-fn target(mut spoils: Spoils) -> Line {
-    let (host, mut here) = UnixStream::pair().expect("a pair of sockets");
-    std::thread::spawn(move || {
-        let (mut station, mut receiver) = (Station::<96, 16>::new(), Receiver::new());
-        let mut read = [0; 4_096];
-        while let Ok(count @ 1..) = here.read(&mut read) {
-            for byte in &read[..count] {
-                match receiver.take::<ToTarget<96, 16>>(*byte) {
-                    None => {}
-                    Some(Err(_)) => station.count_garbled(),
-                    Some(Ok(message)) => {
-                        let answer = station.answer(&message, &mut ());
-                        if here.write_all(&spoils(&mut station, answer)).is_err() {
-                            return;
-                        }
+fn target(spoils: Spoils) -> Line {
+    let (host, here) = UnixStream::pair().expect("a pair of sockets");
+    std::thread::spawn(move || serve(here, spoils));
+    Line::over(host.try_clone().expect("a second handle"), host)
+}
+
+/// What a target does that was just reset, until its line ends.
+fn serve(mut line: UnixStream, mut spoils: Spoils) {
+    let (mut station, mut receiver) = (Station::<96, 16>::new(), Receiver::new());
+    let mut read = [0; 4_096];
+    while let Ok(count @ 1..) = line.read(&mut read) {
+        for byte in &read[..count] {
+            match receiver.take::<ToTarget<96, 16>>(*byte) {
+                None => {}
+                Some(Err(_)) => station.count_garbled(),
+                Some(Ok(message)) => {
+                    let answer = station.answer(&message, &mut ());
+                    if line.write_all(&spoils(&mut station, answer)).is_err() {
+                        return;
                     }
                 }
             }
         }
-    });
-    Line::over(host.try_clone().expect("a second handle"), host)
+    }
 }
 
 fn case() -> Arc<Case> {
@@ -178,4 +183,83 @@ fn another_version_or_pack_or_configuration_is_refused() {
     assert!(matches!(configuration, Trouble::OtherConfiguration { .. }), "{configuration:?}");
     let nobody = refused(Box::new(|_, _| Vec::new()));
     assert!(matches!(nobody, Trouble::NoAnswer { .. }), "{nobody:?}");
+}
+
+/// A target that listens in this folder: whoever comes finds one that was just reset.
+fn listen(folder: &Path) -> String {
+    let socket = folder.join("target");
+    let listener = UnixListener::bind(&socket).expect("a socket");
+    std::thread::spawn(move || {
+        for line in listener.incoming().flatten() {
+            serve(line, Box::new(|_, answer| bytes(&answer)));
+        }
+    });
+    format!("unix:{}", socket.display())
+}
+
+fn bms_sim(words: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_bms-sim")).args(words).output().expect("the program starts")
+}
+
+fn said(words: &[&str]) -> String {
+    let output = bms_sim(words);
+    assert!(output.status.success(), "{words:?}: {}", String::from_utf8_lossy(&output.stderr));
+    String::from_utf8(output.stdout).expect("text")
+}
+
+/// The story of a run on the rig is that of the host, and so is every word of why it tripped.
+#[test]
+fn a_trip_on_the_rig_is_explained_as_on_the_host() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let address = listen(folder.path());
+    let case = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/cases/open-thermistor.toml");
+    let recorded = folder.path().join("rig.mcap");
+    let recorded = recorded.to_str().expect("a name in UTF-8");
+    let told = said(&["rig", case, "--to", &address, "--record", recorded]);
+    assert_eq!(told, said(&["run", case]));
+    let why = said(&["why", recorded]);
+    assert_eq!(why, said(&["why", case]));
+    assert!(why.contains("Why thermistor open?"), "{why}");
+}
+
+/// What was recorded before the line broke is kept, and explained as a run that ended there.
+#[test]
+fn a_broken_line_loses_nothing_that_was_recorded() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let socket = folder.path().join("target");
+    let listener = UnixListener::bind(&socket).expect("a socket");
+    std::thread::spawn(move || {
+        let (line, _) = listener.accept().expect("the host");
+        serve(
+            line,
+            Box::new(|_, answer| match answer {
+                ToHost::Decided { number: 5_000, .. } => {
+                    panic!("the thread, and its end of the line with it")
+                }
+                answer => bytes(&answer),
+            }),
+        );
+    });
+    let case = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/cases/open-thermistor.toml");
+    let recorded = folder.path().join("rig.mcap");
+    let recorded = recorded.to_str().expect("a name in UTF-8");
+    let output = bms_sim(&["rig", case, "--to", &format!("unix:{}", socket.display()), "--record", recorded]);
+    let complaint = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(3), "{complaint}");
+    assert!(complaint.contains("after 4999 ticks: the line to the target is broken"), "{complaint}");
+    assert!(said(&["why", recorded]).contains("Why thermistor open?"));
+}
+
+/// Stories drawn by chance, and the first seconds of a case.
+#[test]
+fn stories_are_drawn_and_cut_from_the_command_line() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let address = listen(folder.path());
+    let told = said(&["rig", "--drawn", "2", "--seed", "5", "--to", &address]);
+    let last = told.lines().last().unwrap_or_default();
+    assert!(told.lines().count() == 3 && last.starts_with("2 stories of seed 5: "), "{told}");
+    let case = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/cases/open-thermistor.toml");
+    let output = bms_sim(&["rig", case, "--first", "3", "--to", &address]);
+    let told = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(output.status.success() && told.contains("decided 301 ticks"), "{told}");
 }

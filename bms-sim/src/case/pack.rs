@@ -5,7 +5,7 @@ use bms_core::Config;
 use serde::Serialize;
 
 /// A pack of the demonstration scenario.
-#[derive(Clone, Copy, Debug, Eq, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, Eq, PartialEq, Serialize, clap::ValueEnum)]
 #[serde(rename_all = "lowercase")]
 pub enum Pack {
     /// The stacker crane's: 96 cells in series, 100 Ah, 8 modules.

@@ -46,7 +46,7 @@ pub(super) struct Wishes {
     pub(super) force: bool,
     /// Seed of all noise and scatter, instead of the case's
     #[arg(long, value_name = "NUMBER", value_parser = seed, allow_hyphen_values = true)]
-    seed: Option<u64>,
+    pub(super) seed: Option<u64>,
     /// Print only what is not as expected
     #[arg(short, long, conflicts_with = "json")]
     quiet: bool,

@@ -14,11 +14,13 @@
 //! The messages are those of [`bms_core::serial`]. In lock-step a tick takes as long as both need; at the [pace](Pace) of time one begins every
 //! 10 ms, and those that come late are counted.
 
+mod drawn;
 mod line;
 mod target;
 mod trouble;
 mod waves;
 
+pub use drawn::{NotDrawn, drawn};
 pub use line::{Address, Line};
 pub use target::{Pace, Target, Times};
 pub use trouble::{Difference, Trouble};

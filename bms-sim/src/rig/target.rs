@@ -125,6 +125,8 @@ pub struct Target<const CELLS: usize, const THERMISTORS: usize> {
     config: Config,
     checksum: u32,
     times: Times,
+    /// The time of the story at which the run ends, if not with the story.
+    until: Option<Duration>,
     failed: Option<Trouble>,
 }
 
@@ -150,6 +152,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
             config: *config,
             checksum: fitted.checksum(),
             times: Times::default(),
+            until: None,
             failed: None,
         };
         // Ends whatever a line that was not quiet has brought the target before.
@@ -179,6 +182,18 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
             }
             answer => Err(target.out_of_step(&answer)),
         }
+    }
+
+    /// Ends the run after so many seconds of the story.
+    #[must_use]
+    pub fn until_seconds(self, seconds: Option<u64>) -> Self {
+        Self { until: seconds.map(Duration::from_secs), ..self }
+    }
+
+    /// Whether the run ended since it was [long enough](Self::until_seconds).
+    #[must_use]
+    pub fn has_reached_its_end(&self) -> bool {
+        self.until.is_some_and(|until| self.at >= until)
     }
 
     /// Plays the case with it. `progress` as for [`play`](crate::recording::play); the run ends with what goes wrong.
@@ -337,7 +352,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Follow<CELLS, THERMISTORS> fo
     }
 
     fn goes_on(&self) -> bool {
-        self.failed.is_none()
+        self.failed.is_none() && !self.has_reached_its_end()
     }
 }
 
