@@ -1,4 +1,4 @@
-//! A pack on paper: what a healthy crane measures while its contactors follow the coils.
+//! A pack on paper: what a healthy crane measures while its contactors follow the coils, or a healthy trainer (feature `trainer`).
 //!
 //! No simulator: voltages that a pencil can follow, in integers. Every cell stands at one voltage, every thermistor at 25 °C.
 //! The link follows the closed form of an RC circuit with inputs held over a tick, so that
@@ -15,9 +15,13 @@ use bms_core::frame::{
 use bms_core::units::{Amps, Instant, Ohms, Ratio, Volts};
 
 /// Cells in series.
-pub const CELLS: usize = 96;
+pub const CELLS: usize = if cfg!(feature = "trainer") { 16 } else { 96 };
 /// Thermistors.
-pub const THERMISTORS: usize = 16;
+pub const THERMISTORS: usize = if cfg!(feature = "trainer") { 8 } else { 16 };
+/// The current that moves the rated capacity in one hour, in milliamperes.
+pub const ONE_C_MILLIAMPS: i32 = if cfg!(feature = "trainer") { 20_000 } else { 100_000 };
+/// The precharge resistor; with the link's capacitance it makes 50 ms in both packs.
+const PRECHARGE: Ohms = Ohms(if cfg!(feature = "trainer") { 10 } else { 50 });
 /// Period of a tick in milliseconds.
 pub const TICK_MS: u32 = 10;
 
@@ -95,7 +99,7 @@ impl Paper {
         let half = sum(&cells).scaled(Ratio::percent(50));
         Self {
             cells,
-            load: Amps::from_milli(-20_000),
+            load: Amps::from_milli(-ONE_C_MILLIAMPS / 5),
             asked: Asked::NOTHING,
             resistor: ToChassis::Open,
             pull: None,
@@ -156,7 +160,7 @@ impl Paper {
         } else if self.positive.closed() {
             self.load
         } else if self.precharge.closed() {
-            (self.link - pack).through_ohms(Ohms(50)).unwrap_or(Amps::ZERO)
+            (self.link - pack).through_ohms(PRECHARGE).unwrap_or(Amps::ZERO)
         } else {
             Amps::ZERO
         };

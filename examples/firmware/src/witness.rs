@@ -3,6 +3,25 @@
 use bms_core::{Evidence, Witness};
 use heapless::Deque;
 
+/// The witness that the features name: `logging` writes changes through defmt, `changes` keeps the last ones; else nobody listens.
+#[cfg(feature = "logging")]
+#[must_use]
+pub fn chosen() -> crate::log::Log {
+    crate::log::open();
+    crate::log::Log { now_ms: 0 }
+}
+
+/// The witness that the features name: `logging` writes changes through defmt, `changes` keeps the last ones; else nobody listens.
+#[cfg(all(feature = "changes", not(feature = "logging")))]
+#[must_use]
+pub fn chosen() -> Changes {
+    Changes::default()
+}
+
+/// The witness that the features name: `logging` writes changes through defmt, `changes` keeps the last ones; else nobody listens.
+#[cfg(not(any(feature = "changes", feature = "logging")))]
+pub fn chosen() {}
+
 /// Whether a piece of evidence tells of a change: of a stage, of the strongest reaction, of the contactor sequence.
 #[must_use]
 pub const fn is_change(evidence: &Evidence) -> bool {

@@ -24,15 +24,6 @@ fn panic(_: &core::panic::PanicInfo) -> ! {
     loop {}
 }
 
-#[cfg(feature = "logging")]
-fn witness() -> firmware::log::Log {
-    firmware::log::open();
-    firmware::log::Log { now_ms: 0 }
-}
-
-#[cfg(not(feature = "logging"))]
-fn witness() {}
-
 #[entry]
 fn main() -> ! {
     if let Some(peripherals) = Peripherals::take() {
@@ -46,7 +37,7 @@ fn main() -> ! {
 }
 
 fn work(mut hardware: board::Hardware, station: &mut Pack, receiver: &mut Receiver) -> ! {
-    let mut witness = witness();
+    let mut witness = firmware::witness::chosen();
     let mut room = [0; LONGEST];
     loop {
         if let Some(message) = hardware.line.read().and_then(|byte| receiver.take(byte)) {
