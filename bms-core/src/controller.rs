@@ -7,6 +7,7 @@ use crate::estimate::{Estimated, Surroundings};
 use crate::fault::{Fault, Faults, Memory, Reaction, Seen};
 use crate::frame::{Asked, Clearance, Frame, Replaced};
 use crate::insulation::Insulation;
+use crate::kept::Restart;
 use crate::limit::Limiter;
 use crate::quarantine::{Quarantine, Sight, Watch};
 use crate::sense::{Believed, Sense, Standstill};
@@ -16,6 +17,7 @@ use crate::wires::Wires;
 use crate::witness::{Evidence, Witness};
 
 mod digest;
+mod kept;
 #[cfg(test)]
 mod tests;
 
@@ -49,19 +51,15 @@ pub struct Controller<const CELLS: usize, const THERMISTORS: usize> {
     quarantine: Watch,
     /// What the cooling was told last.
     cooling: Cooling,
+    /// How it began, if it had worked before.
+    restart: Option<Restart>,
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS> {
-    /// A controller at its start: contactors open, nothing known of the charge, no fault remembered.
+    /// The controller of a pack at its first start: contactors open, nothing known of the charge, no fault remembered.
     ///
-    /// **Limitation: a restart forgets what was latched**, also faults that only the workshop may clear. Nothing is kept here over a loss
-    /// of supply. Whoever builds the core in must keep it from being a way round the workshop:
-    ///
-    /// - store, outside the core and before the supply is gone, that a fault for the workshop is confirmed or latched
-    ///   ([`faults`](Self::faults), [`FaultLimits::clearing`](crate::fault::FaultLimits::clearing));
-    /// - after a start, ask for [`Wanted::Open`](crate::frame::Wanted::Open) until the workshop has cleared what is stored;
-    /// - store the wear of the contactors likewise, and begin with it ([`wear`](Self::wear), [`with_wear`](Self::with_wear));
-    /// - give the controller a supply that neither the drive's key nor the operator switches.
+    /// Every later start is a [`restart`](Self::restart) from what was [kept](crate::kept): one with `new` would forgive what was latched,
+    /// also faults that only the workshop may clear. Give the controller a supply that neither the drive's key nor the operator switches.
     #[must_use]
     pub fn new(config: Fitted<CELLS, THERMISTORS>) -> Self {
         const { assert!(CELLS >= 1 && CELLS <= 128, "1 to 128 cells") };
@@ -81,6 +79,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
             balance: Balance::new(),
             quarantine: Watch::new(),
             cooling: Cooling::Off,
+            restart: None,
             config,
         }
     }
@@ -99,6 +98,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         self.integrity.advance(config);
         if let Some(error) = config.refused().filter(|_| !self.sense.has_begun()) {
             witness.tell(|| Evidence::ConfigRefused(error));
+        }
+        if let Some(restart) = self.restart.filter(|_| !self.sense.has_begun()) {
+            witness.tell(|| Evidence::Restarted(restart));
         }
         let proven_open = self.sequence.proven_open();
         let before = self.faults.summary();
@@ -173,7 +175,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Controller<CELLS, THERMISTORS
         self.sequence.wear()
     }
 
-    /// Goes on counting from what [`wear`](Self::wear) was before a restart.
+    /// Goes on counting from this: for contactors that were in use before the pack's first start. A [restart](Self::restart) keeps it by itself.
     #[must_use]
     pub fn with_wear(mut self, wear: Wear) -> Self {
         self.sequence.set_wear(wear);

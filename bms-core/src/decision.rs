@@ -139,6 +139,18 @@ impl<const CELLS: usize> CellSet<CELLS> {
         Self { words: [0; 4] }
     };
 
+    pub(crate) const fn words(&self) -> &[u32; 4] {
+        &self.words
+    }
+
+    /// The same from its words; places beyond the pack are left out.
+    pub(crate) fn from_words(words: [u32; 4]) -> Self {
+        let mut set = Self::EMPTY;
+        let all = Self { words };
+        all.iter().for_each(|cell| set.insert(cell));
+        set
+    }
+
     /// Whether the cell (counted from 0) is in the set.
     #[must_use]
     pub fn holds(&self, cell: u8) -> bool {

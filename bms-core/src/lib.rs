@@ -21,6 +21,7 @@
 //! | [`limit`] | how much current may flow, and which rule binds |
 //! | [`BleedRefusal`] and its room | which cells bleed, and why the others do not |
 //!
+//! What outlives a loss of power stands in [`kept`].
 //! What goes in and out stands in [`units`], [`frame`], [`decision`] and [`witness`]; facts and limits in [`config`]; the only
 //! file that knows pins in [`hal`].
 //!
@@ -95,6 +96,7 @@ pub mod fault;
 pub mod frame;
 pub mod hal;
 pub mod insulation;
+pub mod kept;
 pub mod limit;
 pub mod quarantine;
 pub mod sense;

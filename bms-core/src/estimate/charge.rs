@@ -24,6 +24,8 @@
 //! were last compared and has neither bled nor leaked since. Current, offset and curve error are shared and cancel in it; bleeding
 //! and leaks stay. The typical cell cancels once more when two cells are held against each other.
 
+mod kept;
+
 use super::bleed::Bleeding;
 use super::{Interval, Moment, StringCurrent};
 use crate::config::{Checked, Config};

@@ -14,6 +14,7 @@
 //! only as far as a frame may be credited. It warms by all of it.
 
 use crate::config::Pack;
+use crate::kept::{Laid, Reader, Writer};
 use crate::units::{Amps, Millis, Ratio};
 
 /// The budget as a multiple of the rated current squared, in milliseconds.
@@ -41,15 +42,30 @@ impl Heat {
             return;
         }
         self.sum = self.sum.saturating_add(above.saturating_mul(i64::from(time.0))).max(0);
-        // Both set down by 16 bits, so that the quotient in bits fits: an error below a millionth of a budget of 1 A.
-        let budget = rated.saturating_mul(budget(pack)) >> 16;
-        self.used = self.sum.checked_div(budget).map_or(Ratio::MAX, Ratio::from_wide);
+        self.used = used(self.sum, pack);
+    }
+
+    pub(super) fn keep(&self, to: &mut Writer<'_>) {
+        self.sum.write(to);
+    }
+
+    /// As hot as the record says: in the seconds before anything closes again it cools by what the frames credit.
+    pub(super) fn restore(&mut self, from: &mut Reader<'_>, pack: &Pack) {
+        self.sum = from.next::<i64>().max(0);
+        self.used = used(self.sum, pack);
     }
 
     /// Used part of the budget, 0 and up.
     pub(super) const fn used(&self) -> Ratio {
         self.used
     }
+}
+
+/// The part of the budget that is used by so much heat.
+fn used(sum: i64, pack: &Pack) -> Ratio {
+    // Both set down by 16 bits, so that the quotient in bits fits: an error below a millionth of a budget of 1 A.
+    let budget = squared(pack.one_c).saturating_mul(budget(pack)) >> 16;
+    sum.checked_div(budget).map_or(Ratio::MAX, Ratio::from_wide)
 }
 
 /// How long fuse and cable stand this current from cold: `budget / (I² − I²rated)`, for ever what they are rated for.

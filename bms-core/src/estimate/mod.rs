@@ -14,6 +14,7 @@ mod fall;
 mod follow;
 mod heat;
 mod history;
+mod kept;
 mod loss;
 mod median;
 mod modules;

@@ -21,6 +21,7 @@ use crate::wires::Wires;
 use crate::witness::{Assessment, Evidence, Place, Quantity, Refusal, Witness};
 use core::cmp::Ordering;
 
+mod kept;
 #[cfg(test)]
 mod tests;
 

@@ -8,6 +8,7 @@
 
 use super::Clearing::{AtPanel, AtService};
 use super::Reaction::{Derate, OpenNow, OpenSoon, Report};
+use super::Stage;
 use super::judge::{EachThermistor, Faults, Found, Keep, Limit, OfPack, Pass};
 use super::{
     bleed, cell_voltage, contactor, control, cooling, current, disconnect, insulation, interlock, precharge,
@@ -106,6 +107,18 @@ macro_rules! list {
 
         impl<const THERMISTORS: usize> Kept<THERMISTORS> {
             pub(super) const CLEAR: Self = Self { $($field: <list!(@keep $keeps)>::CLEAR,)+ };
+            /// How many stages it keeps.
+            pub(super) const STAGES: usize = 0_usize$(.saturating_add(list!(@stages $keeps)))+;
+
+            /// The stages of every fault, in the order of the list.
+            pub(super) fn each(&self, mut then: impl FnMut(&[Stage])) {
+                $(then(self.$field.stages());)+
+            }
+
+            /// The same, to be changed.
+            pub(super) fn each_mut(&mut self, mut then: impl FnMut(&mut [Stage])) {
+                $(then(self.$field.stages_mut());)+
+            }
         }
 
         impl<const CELLS: usize, const THERMISTORS: usize> Faults<CELLS, THERMISTORS> {
@@ -118,6 +131,8 @@ macro_rules! list {
     };
     (@per_thermistor one) => { false };
     (@per_thermistor each) => { true };
+    (@stages one) => { 1 };
+    (@stages each) => { THERMISTORS };
     (@keep one) => { OfPack };
     (@keep each) => { EachThermistor<THERMISTORS> };
 }

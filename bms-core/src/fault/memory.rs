@@ -11,12 +11,7 @@
 //! Worst is the highest value or the lowest one, whichever side of its limit is the bad one. Only a value beyond its limit can be it:
 //! a confirmed fault that is healing shows better values, and they are no part of the harm.
 //!
-//! # Limitation: nothing outlives the supply
-//!
-//! Records, stages and bars live in RAM. A controller that starts anew knows of no fault: what was latched for the workshop alone (a cell
-//! reversed or deeply discharged, a welded contactor, a temperature that rose by itself) is gone, and what shows only under load or in
-//! a start is not found again before that. So switching the supply off and on clears more than the panel may. Until the memory is kept
-//! over a loss of supply, that is the duty of whoever builds the core in: see [`Controller::new`](crate::Controller::new).
+//! Records outlive a loss of power where whoever builds the core in stores them: see [`kept`](crate::kept).
 
 use super::judge::Seen;
 use super::{Fault, Reaction};
@@ -26,6 +21,7 @@ use crate::witness::{Assessment, Evidence, Place, Quantity, Witness};
 use core::hash::{Hash, Hasher};
 use heapless::{Deque, Vec};
 
+mod kept;
 #[cfg(test)]
 mod tests;
 

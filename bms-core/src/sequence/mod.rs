@@ -24,6 +24,7 @@
 
 mod closing;
 mod findings;
+mod kept;
 mod measured;
 mod opening;
 mod precharge;

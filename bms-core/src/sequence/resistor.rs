@@ -16,6 +16,7 @@
 //! tick, and only if the link has not risen in that one either.
 
 use crate::config::Checked;
+use crate::kept::{Laid, Reader, Writer};
 use crate::units::{Celsius, Millis, Ratio, Volts};
 
 /// The resistor by its model.
@@ -52,6 +53,25 @@ impl Resistor {
         self.rise
     }
 
+    /// The rise, with what is only suspected yet.
+    pub(super) fn keep(&self, to: &mut Writer<'_>, config: &Checked) {
+        (self.rise + config.sequence.resistor_rise_per_start.scaled(self.doubted)).write(to);
+    }
+
+    /// As hot as the record says, and by what the whole pack may have driven through it in the time after that; but then no hotter than
+    /// is allowed, which would accuse it of what nobody saw.
+    pub(super) fn restore(&mut self, from: &mut Reader<'_>, unseen: Millis, config: &Checked) {
+        let kept: Celsius = from.next();
+        let more = config.sequence.resistor_rise_per_start.scaled(flows(Ratio::ONE, unseen, config));
+        self.heat_up(config);
+        *self = Self { rise: kept.max(self.rise.min(kept + more)), ..Self::COLD };
+    }
+
+    /// As hot as it may be.
+    pub(super) fn heat_up(&mut self, config: &Checked) {
+        self.rise = Celsius::from_bits(config.sequence.resistor_rise_most.bits().saturating_sub(1));
+    }
+
     /// A new start begins, or one has ended. What was doubted until then was a short circuit: nothing has risen.
     pub(super) fn begin(&mut self, config: &Checked) {
         self.rise = self.rise + config.sequence.resistor_rise_per_start.scaled(self.doubted);
@@ -83,9 +103,7 @@ impl Resistor {
         let square = part.scaled(part);
         let before = self.before.replace(square).unwrap_or(square);
         let charged = (before - square).max(Ratio::ZERO);
-        let micros = i64::from(facts.precharge_ohms.0).saturating_mul(i64::from(facts.link_microfarads));
-        let twice = i64::from(square.bits()).saturating_mul(i64::from(elapsed.0).saturating_mul(2_000));
-        let throughout = charged.max(Ratio::from_wide(twice.checked_div(micros).unwrap_or(i64::MAX)));
+        let throughout = charged.max(flows(square, elapsed, config));
         let doubted = core::mem::replace(&mut self.doubted, Ratio::ZERO);
         let share = match conducts {
             Conducts::Not => doubted,
@@ -113,6 +131,14 @@ impl Resistor {
             .unwrap_or(i64::from(self.rise.bits()));
         self.rise = self.rise - Celsius::from_wide(share);
     }
+}
+
+/// What flows in so long with this square across it, charging or not, in full starts.
+fn flows(square: Ratio, time: Millis, config: &Checked) -> Ratio {
+    let facts = &config.sequence;
+    let micros = i64::from(facts.precharge_ohms.0).saturating_mul(i64::from(facts.link_microfarads));
+    let twice = i64::from(square.bits()).saturating_mul(i64::from(time.0).saturating_mul(2_000));
+    Ratio::from_wide(twice.checked_div(micros).unwrap_or(i64::MAX))
 }
 
 #[cfg(test)]

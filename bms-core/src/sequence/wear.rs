@@ -18,7 +18,8 @@
 //! - What is not measured is not counted: a contactor that drops or bounces by itself, a current that nobody knows, and what rises
 //!   between the command and the contact. The count is a lower bound.
 //!
-//! It lives as long as the controller. Whoever restarts one must give it what was counted before: a contactor lasts longer than a day.
+//! A contactor lasts longer than a day: the count outlives a loss of power (see [`kept`](crate::kept)). What a loss itself breaks, with coils that
+//! drop by themselves, is not counted.
 
 use super::measured::Measured;
 use crate::config::{Checked, Config, ContactorLife};

@@ -6,6 +6,7 @@ use crate::estimate::{Discarded, Interval, LoadStep};
 use crate::fault::{Clearing, Fault, Reaction, Reading, Stage};
 use crate::frame::{Clearance, Contactor, Pole};
 use crate::insulation::InsulationStep;
+use crate::kept::Restart;
 use crate::limit::{LimitRule, Side};
 use crate::quarantine::Quarantine;
 use crate::sense::{Doubt, PartName};
@@ -22,6 +23,8 @@ use crate::wires::WireTest;
 pub enum Evidence {
     /// The configuration was refused; the controller is barred but still measures. Told in the first tick.
     ConfigRefused(ConfigError),
+    /// The controller has worked before, and goes on from a record or without one. Told in the first tick.
+    Restarted(Restart),
     /// A frame is not newer than the one before it: a tick is counted, and its parts are that much older.
     FrameNotNewer {
         /// Milliseconds of the frame's counter.

@@ -206,6 +206,7 @@ impl Witness for Recorder {
             | Evidence::RecordDropped { .. }
             | Evidence::Cleared { .. }
             | Evidence::Quarantined(_)
+            | Evidence::Restarted(_)
             | Evidence::CellReplaced { .. }
             | Evidence::ContactorReplaced { .. } => self.note(What::Told(evidence)),
             Evidence::FrameNotNewer { .. }

@@ -12,6 +12,7 @@ use bms_core::estimate::Interval;
 use bms_core::fault::{Fault, Stage};
 use bms_core::frame::Replaced;
 use bms_core::insulation::{InsulationStep, Spoilt};
+use bms_core::kept::{Restart, Unusable};
 use bms_core::quarantine::{Disturbance, Quarantine};
 use bms_core::sequence::Because;
 use bms_core::units::{Coulombs, Millis, Ohms};
@@ -313,6 +314,7 @@ fn told(evidence: &Evidence) -> (&'static str, Values) {
         }
         Evidence::Insulation(step) => insulation(step),
         Evidence::Quarantined(told) => ("quarantined", quarantined(told)),
+        Evidence::Restarted(began) => restarted(began),
         Evidence::Wires(test) => wire_test(test),
         Evidence::RecordDropped { fault, dropped } => {
             ("record_dropped", none.fault(fault).with("dropped", dropped))
@@ -325,6 +327,35 @@ fn told(evidence: &Evidence) -> (&'static str, Values) {
         Evidence::OffsetLearnt { amps, over } => {
             ("offset_learnt", none.and("offset", Quantity::Amps(amps)).time("over", over))
         }
+    }
+}
+
+fn restarted(began: Restart) -> (&'static str, Values) {
+    match began {
+        Restart::Restored { number, holds, off } => {
+            let values = Values::default().with("record", number).time("worked_after_it", holds);
+            ("restored", off.map_or(values.clone(), |off| values.time("off", off)))
+        }
+        Restart::Refused(reason) => ("record_refused", unusable(reason)),
+    }
+}
+
+fn unusable(reason: Unusable) -> Values {
+    let because = |why: &str| Values::default().with("because", why);
+    let both =
+        |why: &str, found: u32, expected: u32| because(why).with("found", found).with("expected", expected);
+    let size = |(cells, thermistors): (u8, u8)| vec![cells, thermistors];
+    match reason {
+        Unusable::Blank => because("blank"),
+        Unusable::TooShort { found, needed } => both("too_short", found, needed),
+        Unusable::NoRecord { found } => because("no_record").with("found", found.to_vec()),
+        Unusable::WrongSum { found, stated } => both("wrong_sum", found, stated),
+        Unusable::OtherVersion { found, known } => both("other_version", found.into(), known.into()),
+        Unusable::OtherPack { found, expected } => both("other_pack", found, expected),
+        Unusable::OtherSize { found, expected } => {
+            because("other_size").with("found", size(found)).with("expected", size(expected))
+        }
+        Unusable::OtherConfiguration { found, expected } => both("other_configuration", found, expected),
     }
 }
 

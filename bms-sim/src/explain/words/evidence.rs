@@ -9,6 +9,7 @@ use super::numbers::{
     rounded, volts, volts_finely,
 };
 use super::quarantine::quarantine;
+use super::restart::restart;
 use super::watched::watched;
 use crate::case::Case;
 use crate::recording::JudgedStep;
@@ -428,6 +429,7 @@ pub fn evidence(evidence: &Evidence) -> String {
         }
         Evidence::Insulation(step) => insulation(step),
         Evidence::Quarantined(told) => quarantine(told),
+        Evidence::Restarted(began) => restart(*began),
         Evidence::Wires(test) => wire_test(*test),
         Evidence::RecordDropped { fault, dropped } => {
             format!("memory is full: the record of {} is dropped, {dropped} in all", fault.words())

@@ -25,6 +25,7 @@ mod numbers;
 mod quarantine;
 mod recording;
 mod report;
+mod restart;
 mod silence;
 #[cfg(test)]
 mod snapshots;

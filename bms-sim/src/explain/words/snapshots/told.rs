@@ -8,6 +8,7 @@ use bms_core::estimate::{Discarded, Interval, LoadStep};
 use bms_core::fault::{Clearing, Fault, Reaction, Reading, Stage, Was};
 use bms_core::frame::{Clearance, Contactor, Pole, ToChassis};
 use bms_core::insulation::{Insulated, InsulationSide, InsulationStep, Spoilt};
+use bms_core::kept::{Restart, Unusable};
 use bms_core::limit::{LimitRule, Side};
 use bms_core::quarantine::{Disturbance, Quarantine};
 use bms_core::sense::{Doubt, PartName};
@@ -97,6 +98,12 @@ fn examples() -> Vec<Evidence> {
             quiet: Millis::from_seconds(3_600),
             needed: Millis::from_seconds(86_400),
         }),
+        Evidence::Restarted(Restart::Restored {
+            number: 12,
+            holds: Millis(50),
+            off: Some(Millis::from_seconds(2)),
+        }),
+        Evidence::Restarted(Restart::Restored { number: 4_711, holds: Millis::ZERO, off: None }),
         Evidence::RecordDropped { fault: Fault::ThermistorJump, dropped: 3 },
         Evidence::Cleared { fault: Fault::CellOverVoltage, by: Clearance::Panel },
         Evidence::CellReplaced { cell: 36 },
@@ -152,6 +159,17 @@ fn examples() -> Vec<Evidence> {
         WireTest::Sound,
     ];
     all.extend(tests.map(Evidence::Wires));
+    let reasons = [
+        Unusable::Blank,
+        Unusable::TooShort { found: 4_096, needed: 8_650 },
+        Unusable::NoRecord { found: [0xDE, 0xAD, 0xBE, 0xEF] },
+        Unusable::WrongSum { found: 0x1234_ABCD, stated: 0xE306_9283 },
+        Unusable::OtherVersion { found: 2, known: 1 },
+        Unusable::OtherPack { found: 4_712, expected: 4_711 },
+        Unusable::OtherSize { found: (16, 8), expected: (96, 16) },
+        Unusable::OtherConfiguration { found: 0x1234_ABCD, expected: 0xE306_9283 },
+    ];
+    all.extend(reasons.map(|reason| Evidence::Restarted(Restart::Refused(reason))));
     all
 }
 
@@ -186,6 +204,7 @@ fn evidence_of_every_kind() {
         Evidence::RecordDropped { .. } => "record dropped",
         Evidence::Cleared { .. } => "cleared",
         Evidence::Quarantined(_) => "quarantined",
+        Evidence::Restarted(_) => "restarted",
         Evidence::CellReplaced { .. } => "cell replaced",
         Evidence::ContactorReplaced { .. } => "contactor replaced",
         Evidence::OffsetLearnt { .. } => "offset learnt",
