@@ -11,7 +11,8 @@
 use bms_core::Frame;
 #[cfg(feature = "board")]
 use bms_core::frame::Asked;
-use bms_core::units::Instant;
+use bms_core::kept::{self, Label, Schedule, Stored};
+use bms_core::units::{Instant, Millis};
 use bms_core::{Config, Controller, Fitted};
 use core::hint::black_box;
 use cortex_m_rt::entry;
@@ -21,6 +22,8 @@ use cortex_m_semihosting::debug;
 const PACK: (usize, usize) = (96, 16);
 #[cfg(feature = "trainer")]
 const PACK: (usize, usize) = (16, 8);
+
+type Pack = Controller<{ PACK.0 }, { PACK.1 }>;
 
 unsafe extern "C" {
     fn panic_is_reachable() -> !;
@@ -79,7 +82,7 @@ fn main() -> ! {
     let checked = config.fit().unwrap_or_else(|error| Fitted::barred(config, error));
     black_box(checked.checksum());
     let mut witness = witness();
-    let mut controller = Controller::<{ PACK.0 }, { PACK.1 }>::new(checked);
+    let mut controller = Pack::new(checked);
     let mut alike = true;
     #[cfg(feature = "board")]
     let Ok(mut board) = firmware::board::anything::<{ PACK.0 }, { PACK.1 }>(&checked) else {
@@ -103,12 +106,27 @@ fn main() -> ! {
         });
     }
     read(&controller);
+    alike &= keeps(&controller, checked);
     debug::exit(if alike { debug::EXIT_SUCCESS } else { debug::EXIT_FAILURE });
     loop {}
 }
 
+/// Writes what outlives a loss of power, and goes on from whatever bytes are stored.
+fn keeps(controller: &Pack, config: Fitted<{ PACK.0 }, { PACK.1 }>) -> bool {
+    let mut slots = [[0xFF_u8; Pack::RECORD_BYTES]; 2];
+    let [one, other] = &mut slots;
+    let label = Label { pack: 1, number: black_box(1), holds: black_box(Millis(50)) };
+    black_box(controller.record(label, black_box(&mut other[..]))).is_ok_and(|record| {
+        let record = kept::newer(black_box(record), black_box(&one[..]));
+        let stored = Stored { record: black_box(record), pack: black_box(1), off: black_box(None) };
+        let again = black_box(Pack::restart(config, &stored));
+        black_box((kept::label(record).ok(), Schedule::every(label.holds).is_due(&again)));
+        again.wear() == controller.wear()
+    })
+}
+
 /// Reads everything that a controller shows.
-fn read(controller: &Controller<{ PACK.0 }, { PACK.1 }>) {
+fn read(controller: &Pack) {
     let memory = controller.memory();
     memory.records().for_each(|record| {
         black_box(record);
