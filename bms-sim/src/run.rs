@@ -12,6 +12,7 @@
 //! World, board, core, duty and operator together are plain data: a clone is a snapshot, and a clone that is run on stays equal to the
 //! original, bit for bit.
 
+mod dark;
 mod flip;
 mod standing;
 mod transit;
@@ -22,6 +23,7 @@ use crate::world::World;
 use crate::world::board::SimulatedBoard;
 use bms_core::config::Fitted;
 use bms_core::{Config, Controller, Decision, Frame, Step, Witness};
+use dark::Memory;
 use standing::Standing;
 use std::cmp::Ordering;
 use std::sync::Arc;
@@ -51,6 +53,9 @@ pub struct Loop<const CELLS: usize, const THERMISTORS: usize> {
     pub decision: Option<Decision<CELLS>>,
     /// How the pack stood in the tick before, while it may rest in larger steps.
     stood: Option<Standing>,
+    memory: Memory,
+    /// How often the firmware has begun anew after a loss of its supply.
+    pub restarts: u32,
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
@@ -74,6 +79,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
             sound_config: None,
             decision: None,
             stood: None,
+            memory: Memory::new(case),
+            restarts: 0,
         };
         now.mend(None);
         Ok(now)
@@ -92,8 +99,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         self.at_ms as f64 / MS
     }
 
-    /// Whether the story is over: its time has come, or the controller has lost its supply for longer than it lives on its store. A
-    /// controller that starts again begins another story, since it knows nothing of this one.
+    /// Whether the story is over: its time has come, or the controller has lost its supply for longer than it lives on its store and does
+    /// not get it back.
     #[must_use]
     pub fn over(&self) -> bool {
         self.seconds() >= self.case.duration_seconds || !self.world.supply.feeds_controller()
@@ -155,8 +162,11 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
     /// The second half: time passes under what the firmware decided.
     pub(crate) fn end(&mut self, decision: &Decision<CELLS>) {
         let wrong = self.world.deviations().transit;
+        self.memory.keep(&self.core);
+        let loss = self.case.power_lost_at(self.at_ms, self.step_ms);
         let duty = self.case.demand_at(self.seconds());
-        let step_ms = self.next_step(decision) + wrong.tick_late_ms;
+        let step_ms = if loss.is_some() { self.case.tick_ms } else { self.next_step(decision) };
+        let step_ms = step_ms + wrong.tick_late_ms;
         #[expect(clippy::cast_precision_loss, reason = "a step is less than a minute and some seconds")]
         let step = step_ms as f64;
         self.world.step(step / MS, &self.board.act(decision), &duty.demand);
@@ -167,6 +177,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         self.mend(Some(before));
         self.step_ms = step_ms;
         self.decision = Some(*decision);
+        self.lose_power(loss);
     }
 
     /// Puts in the new parts that are due since the tick before, which was at that time. Their places were checked at the start.

@@ -84,6 +84,24 @@ fn a_changed_duty_and_an_act_are_read_as_in_their_sections() {
         change("act = { ask = \"open\", cell = 4 }"),
         str![[r#"joint.toml:33: change.act.cell: not accepted with ask = "open"; accepted there is none"#]]
     );
+    assert_data_eq!(
+        change("act = { ask = \"lose-power\", record = \"tron\" }"),
+        str![[r#"joint.toml:33: change.act.record = "tron": not known here; did you mean torn?"#]]
+    );
+    assert_data_eq!(
+        change("act = { ask = \"lose-power\", for_s = 0 }"),
+        str!["joint.toml:33: change.act.for_s = 0: accepted is a number from 0.01 to 5184000 s"]
+    );
+    assert_data_eq!(
+        change("act = { ask = \"lose-power\", by = \"panel\" }"),
+        str![[
+            r#"joint.toml:33: change.act.by: not accepted with ask = "lose-power"; accepted there are for_s, record, clock"#
+        ]]
+    );
+    assert_data_eq!(
+        change("act = { ask = \"close\", clock = true }"),
+        str![[r#"joint.toml:33: change.act.clock: not accepted with ask = "close"; accepted there is none"#]]
+    );
     let twice = "act = { ask = \"clear\" }\n[[change]]\nat_s = 5\nact = { ask = \"clear\" }";
     assert_data_eq!(
         change(twice),

@@ -9,12 +9,15 @@
 //! | no current is allowed but through closed contactors | `a_storm_of_frames…` |
 //! | from a crossing to open coils it takes a dwell, a tick and the age of the reading at most | `a_reaction_is_in_time` |
 //! | true charge lies inside its interval, and a healthy pack has no Confirmed fault | `a_healthy_pack…` |
+//! | true charge lies inside its interval over losses of power at any tick | `charge_stays…` |
+//! | a start that loses its supply in any tick ends open, and a weld is found by closing nothing | `a_start_that_is_cut…` |
 //! | the same case and seed give the same recording | `the_same_case…` |
 //! | who listens changes nothing | `who_listens…` |
 //! | twins are equal until the onset | `twins…` |
 //! | a visited tick is the tick of the straight run | `any_tick…` |
 
 mod dice;
+mod power;
 mod spell;
 mod storm;
 

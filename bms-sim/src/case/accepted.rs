@@ -85,7 +85,7 @@ fn by_key(source: &Source<'_>, key: &str) -> Accepted {
     match key {
         "schema" => up_to(1),
         "title" | "story" | "pack" | "do" | "ask" | "by" | "kind" | "ends" | "contactor"
-        | "current_sensor" | "part" => Accepted::Said("text in quotes"),
+        | "current_sensor" | "part" | "record" => Accepted::Said("text in quotes"),
         "seed" => Accepted::Whole { low: 0, high: MOST_SEED },
         "tick_ms" => Accepted::Whole { low: TICK_MS.0, high: TICK_MS.1 },
         "dwell_ms" | "release_dwell_ms" => Accepted::Whole { low: 0, high: limits::MOST_DWELL_MS },
@@ -96,7 +96,7 @@ fn by_key(source: &Source<'_>, key: &str) -> Accepted {
         "module" => place(Pack::modules),
         "times" => up_to(MOST_PHASES as u64),
         "mend" => Accepted::Said("the number of a defect, from 1"),
-        "critical" | "cooling" => Accepted::Said("true or false"),
+        "critical" | "cooling" | "clock" => Accepted::Said("true or false"),
         "faults" => Accepted::Said("a list of fault names"),
         "phases" => Accepted::Said("a list of tables, as phases = [{ do = \"hoist\" }]"),
         "surroundings" | "duty" | "act" | "defect" | "repair" | "change" => {

@@ -27,6 +27,52 @@ pub enum Ask {
     Clear(Clearance),
     /// Report that this was replaced, once.
     Replace(Replaced),
+    /// Nobody asks for it: the auxiliary supply is gone for a while, from the end of this tick on.
+    LosePower(PowerLoss),
+}
+
+/// A loss of the auxiliary supply: contactors, switches and fan drop by themselves, and the firmware begins anew when it is back. What is
+/// asked for once meanwhile is not heard.
+#[derive(Clone, Copy, Debug, Eq, PartialEq, Serialize)]
+pub struct PowerLoss {
+    /// How long it is gone, in milliseconds.
+    pub for_ms: u64,
+    /// What becomes of the record that is written as the supply falls.
+    pub record: RecordFate,
+    /// Whether a clock runs on meanwhile, so that the firmware is told how long it was off.
+    pub clock: bool,
+}
+
+impl PowerLoss {
+    /// When a case does not say otherwise.
+    pub(crate) const OF_SUPPLY: Self = Self { for_ms: 0, record: RecordFate::Kept, clock: true };
+}
+
+/// What becomes of the last record.
+#[derive(Clone, Copy, Debug, Eq, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum RecordFate {
+    /// It is written whole.
+    Kept,
+    /// The supply is gone before it is whole: the one before it is left.
+    Torn,
+    /// Nothing that was stored is left.
+    Lost,
+}
+
+impl RecordFate {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Kept, Self::Torn, Self::Lost];
+
+    /// Its name in files.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Kept => "kept",
+            Self::Torn => "torn",
+            Self::Lost => "lost",
+        }
+    }
 }
 
 impl Ask {
@@ -38,12 +84,13 @@ impl Ask {
             Self::Open => "open",
             Self::Clear(_) => "clear",
             Self::Replace(_) => "replace",
+            Self::LosePower(_) => "lose-power",
         }
     }
 
     /// Whether it lasts for one tick only.
     pub(super) const fn is_brief(self) -> bool {
-        matches!(self, Self::Clear(_) | Self::Replace(_))
+        matches!(self, Self::Clear(_) | Self::Replace(_) | Self::LosePower(_))
     }
 }
 
@@ -59,10 +106,20 @@ pub(super) fn asked_at(acts: &[Act], at_ms: u64, step_ms: u64) -> Asked {
         match act.ask {
             Ask::Clear(by) => asked.clear = asked.clear.or(Some(by)),
             Ask::Replace(part) => asked.replaced = asked.replaced.or(Some(part)),
-            Ask::Close | Ask::Open => {}
+            Ask::Close | Ask::Open | Ask::LosePower(_) => {}
         }
     }
     asked
+}
+
+/// The loss of supply that begins with the tick at `at_ms`, the tick before it being `step_ms` earlier; `acts` in order of time.
+pub(super) fn power_lost_at(acts: &[Act], at_ms: u64, step_ms: u64) -> Option<PowerLoss> {
+    let done = acts.partition_point(|act| act.at_ms <= at_ms);
+    let mut now = acts.iter().take(done).rev().take_while(|act| act.at_ms + step_ms > at_ms);
+    now.find_map(|act| match act.ask {
+        Ask::LosePower(loss) => Some(loss),
+        Ask::Close | Ask::Open | Ask::Clear(_) | Ask::Replace(_) => None,
+    })
 }
 
 #[cfg(test)]

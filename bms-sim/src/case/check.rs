@@ -1,6 +1,6 @@
 //! From what is typed to what it means: every value is held against its bounds here, once.
 
-use super::act::{Act, Ask};
+use super::act::{Act, Ask, PowerLoss, RecordFate};
 use super::duty::{Phase, Surrounding, Work};
 use super::error::{Accepted, CaseError, Problem};
 use super::file::{ActTable, AskTable, CaseFile, DutyTable, ExpectTable, PhaseTable};
@@ -223,21 +223,28 @@ pub(super) struct Asking<'a> {
     by: Option<&'a str>,
     cell: Option<u64>,
     contactor: Option<&'a str>,
+    for_s: Option<f64>,
+    record: Option<&'a str>,
+    clock: Option<bool>,
     /// The other key that is accepted beside it.
     time: Option<&'static str>,
 }
 
 impl<'a> Asking<'a> {
     fn at(typed: &'a ActTable) -> Self {
-        let (by, contactor) = (typed.by.as_deref(), typed.contactor.as_deref());
-        Self { ask: &typed.ask, by, cell: typed.cell, contactor, time: Some("at_s") }
+        let (by, contactor, record) =
+            (typed.by.as_deref(), typed.contactor.as_deref(), typed.record.as_deref());
+        let &ActTable { cell, for_s, clock, .. } = typed;
+        Self { ask: &typed.ask, by, cell, contactor, for_s, record, clock, time: Some("at_s") }
     }
 }
 
 impl<'a> From<&'a AskTable> for Asking<'a> {
     fn from(typed: &'a AskTable) -> Self {
-        let (by, contactor) = (typed.by.as_deref(), typed.contactor.as_deref());
-        Self { ask: &typed.ask, by, cell: typed.cell, contactor, time: None }
+        let (by, contactor, record) =
+            (typed.by.as_deref(), typed.contactor.as_deref(), typed.record.as_deref());
+        let &AskTable { cell, for_s, clock, .. } = typed;
+        Self { ask: &typed.ask, by, cell, contactor, for_s, record, clock, time: None }
     }
 }
 
@@ -247,12 +254,8 @@ pub(super) fn asked(
     typed: &Asking<'_>,
     pack: Pack,
 ) -> Result<Ask, CaseError> {
-    let which = source.word(&path.key("ask"), typed.ask, &["close", "open", "clear", "replace"])?;
-    let not_beside = |key: &str, accepted: &[&str]| {
-        let beside = format!("ask = \"{}\"", typed.ask);
-        let accepted: Vec<&str> = typed.time.into_iter().chain(accepted.iter().copied()).collect();
-        source.refuse_key(&path.key(key), Problem::NotBeside { beside, accepted: words(&accepted) })
-    };
+    let which =
+        source.word(&path.key("ask"), typed.ask, &["close", "open", "clear", "replace", "lose-power"])?;
     let ask = match which {
         0 => Ask::Close,
         1 => Ask::Open,
@@ -260,17 +263,43 @@ pub(super) fn asked(
             let may = [Clearance::Panel, Clearance::Service];
             Ask::Clear(may[source.word(&path.key("by"), typed.by.unwrap_or("panel"), &["panel", "service"])?])
         }
-        _ => Ask::Replace(replaced(source, path, typed, pack)?),
+        3 => Ask::Replace(replaced(source, path, typed, pack)?),
+        _ => Ask::LosePower(power_loss(source, path, typed)?),
     };
-    let places = [("cell", typed.cell.is_some()), ("contactor", typed.contactor.is_some())];
-    let place = places.iter().find(|(_, there)| *there).map(|(key, _)| *key);
-    match (ask, place) {
-        (Ask::Clear(_), Some(key)) => Err(not_beside(key, &["by"])),
-        (Ask::Close | Ask::Open, Some(key)) => Err(not_beside(key, &[])),
-        (Ask::Close | Ask::Open, None) if typed.by.is_some() => Err(not_beside("by", &[])),
-        (Ask::Replace(_), _) if typed.by.is_some() => Err(not_beside("by", &["cell", "contactor"])),
-        (Ask::Close | Ask::Open | Ask::Clear(_) | Ask::Replace(_), _) => Ok(ask),
+    let beside: &[&str] = match ask {
+        Ask::Close | Ask::Open => &[],
+        Ask::Clear(_) => &["by"],
+        Ask::Replace(_) => &["cell", "contactor"],
+        Ask::LosePower(_) => &["for_s", "record", "clock"],
+    };
+    let typed_keys = [
+        ("by", typed.by.is_some()),
+        ("cell", typed.cell.is_some()),
+        ("contactor", typed.contactor.is_some()),
+        ("for_s", typed.for_s.is_some()),
+        ("record", typed.record.is_some()),
+        ("clock", typed.clock.is_some()),
+    ];
+    match typed_keys.iter().find(|(key, there)| *there && !beside.contains(key)) {
+        None => Ok(ask),
+        Some((key, _)) => {
+            let accepted: Vec<&str> = typed.time.into_iter().chain(beside.iter().copied()).collect();
+            let beside = format!("ask = \"{}\"", typed.ask);
+            Err(source.refuse_key(&path.key(key), Problem::NotBeside { beside, accepted: words(&accepted) }))
+        }
     }
+}
+
+/// For how long the supply is gone, and what is left of what was stored.
+fn power_loss(source: &Source<'_>, path: &Path, typed: &Asking<'_>) -> Result<PowerLoss, CaseError> {
+    /// A dip that is long enough for a reset, and short enough for a link to stay charged.
+    const USUAL_SECONDS: f64 = 1.0;
+    let names = RecordFate::ALL.map(RecordFate::name);
+    let usual = RecordFate::Kept.name();
+    let seconds = typed.for_s.unwrap_or(USUAL_SECONDS);
+    let seconds = source.number(&path.key("for_s"), seconds, DURATION_SECONDS, "s")?;
+    let record = RecordFate::ALL[source.word(&path.key("record"), typed.record.unwrap_or(usual), &names)?];
+    Ok(PowerLoss { for_ms: milliseconds(seconds), record, clock: typed.clock.unwrap_or(true) })
 }
 
 /// What the workshop reports as replaced: a cell or a contactor.

@@ -88,11 +88,16 @@ fn limits(change: &LimitChange) -> InlineTable {
 
 fn act(ask: Ask) -> InlineTable {
     let more = match ask {
-        Ask::Close | Ask::Open => None,
-        Ask::Clear(Clearance::Panel) => Some(("by", Value::from("panel"))),
-        Ask::Clear(Clearance::Service) => Some(("by", Value::from("service"))),
-        Ask::Replace(Replaced::Cell(cell)) => Some(("cell", counted(cell.into()))),
-        Ask::Replace(Replaced::Contactor(which)) => Some(("contactor", Value::from(contactor(which)))),
+        Ask::Close | Ask::Open => vec![],
+        Ask::Clear(Clearance::Panel) => vec![("by", Value::from("panel"))],
+        Ask::Clear(Clearance::Service) => vec![("by", Value::from("service"))],
+        Ask::Replace(Replaced::Cell(cell)) => vec![("cell", counted(cell.into()))],
+        Ask::Replace(Replaced::Contactor(which)) => vec![("contactor", Value::from(contactor(which)))],
+        Ask::LosePower(loss) => vec![
+            ("for_s", Value::from(Duration::from_millis(loss.for_ms).as_secs_f64())),
+            ("record", Value::from(loss.record.name())),
+            ("clock", Value::from(loss.clock)),
+        ],
     };
     [("ask", Value::from(ask.name()))].into_iter().chain(more).collect()
 }

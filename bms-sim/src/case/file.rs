@@ -94,6 +94,9 @@ pub(super) struct ActTable {
     pub(super) by: Option<String>,
     pub(super) cell: Option<u64>,
     pub(super) contactor: Option<String>,
+    pub(super) for_s: Option<f64>,
+    pub(super) record: Option<String>,
+    pub(super) clock: Option<bool>,
 }
 
 /// Something is otherwise: one of these.
@@ -123,6 +126,9 @@ pub(super) struct AskTable {
     pub(super) by: Option<String>,
     pub(super) cell: Option<u64>,
     pub(super) contactor: Option<String>,
+    pub(super) for_s: Option<f64>,
+    pub(super) record: Option<String>,
+    pub(super) clock: Option<bool>,
 }
 
 #[derive(Deserialize)]

@@ -54,6 +54,12 @@
 //! ask = "clear"
 //! by = "service"                  # or panel, when left out
 //! [[act]]
+//! at_s = 110
+//! ask = "lose-power"              # nobody's wish: the auxiliary supply is gone, all coils drop, and the firmware begins anew
+//! for_s = 2.5                     # 1 when left out
+//! record = "torn"                 # kept (when left out), torn: the one before it is left, lost: the memory is empty
+//! clock = false                   # whether a clock tells it afterwards for how long; true when left out
+//! [[act]]
 //! at_s = 0
 //! ask = "replace"                 # tells the firmware that this cell, or this contactor = "positive", was replaced
 //! cell = 5
@@ -164,7 +170,7 @@ mod repairs;
 mod safe;
 mod start;
 
-pub use act::{Act, Ask};
+pub use act::{Act, Ask, PowerLoss, RecordFate};
 pub(crate) use change::LaterLimits;
 pub use change::{Change, Changed, Unchanged};
 pub(crate) use check::MOST_SEED;
@@ -325,6 +331,11 @@ impl Case {
     #[must_use]
     pub fn asked_at(&self, at_ms: u64, step_ms: u64) -> Asked {
         act::asked_at(&self.acts, at_ms, step_ms)
+    }
+
+    /// The loss of supply that begins with the tick at `at_ms`, when the tick before it was `step_ms` earlier; both from the start.
+    pub(crate) fn power_lost_at(&self, at_ms: u64, step_ms: u64) -> Option<PowerLoss> {
+        act::power_lost_at(&self.acts, at_ms, step_ms)
     }
 
     /// The next instant after this one, in seconds, at which anything of the case changes: a phase or an act begins, a defect begins,

@@ -146,6 +146,7 @@ fn troubled(trouble: &Trouble) -> Ended {
         Trouble::NoAddress { .. }
         | Trouble::Version { .. }
         | Trouble::OtherPack { .. }
+        | Trouble::LosesPower { .. }
         | Trouble::Rests { .. }
         | Trouble::OtherConfiguration { .. } => Ended::BadInput,
         Trouble::Unreachable { .. }

@@ -168,13 +168,13 @@ fn first_onset(case: &Case) -> f64 {
     case.defects.iter().map(|defect| defect.onset_seconds).fold(f64::INFINITY, f64::min)
 }
 
-/// The case as it goes on when nothing reacts: its duty repeated until half an hour after the onset, no wish to open,
+/// The case as it goes on when nothing reacts: its duty repeated until half an hour after the onset, no wish to open, no loss of supply,
 /// and no workshop.
 #[must_use]
 pub fn going_on(case: &Case, onset_seconds: f64) -> Case {
     let until_seconds = onset_seconds + HORIZON_SECONDS;
     let mut going = case.clone();
-    going.acts.retain(|act| act.ask != Ask::Open);
+    going.acts.retain(|act| !matches!(act.ask, Ask::Open | Ask::LosePower(_)));
     going.repairs.clear();
     going.rest_ms = None;
     let length = case.duty.last().map_or(0.0, |last| last.from_seconds + last.seconds);

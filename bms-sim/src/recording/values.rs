@@ -188,6 +188,12 @@ pub fn of(what: &What) -> (&'static str, Values) {
         What::Acted(Ask::Close) => ("acted", none.with("ask", "close")),
         What::Acted(Ask::Open) => ("acted", none.with("ask", "open")),
         What::Acted(Ask::Clear(by)) => ("acted", none.with("ask", "clear").name("by", by)),
+        What::Acted(Ask::LosePower(loss)) => {
+            let loss_values = none
+                .with("ask", "lose_power")
+                .and("for", Quantity::Millis(Millis(loss.for_ms.try_into().unwrap_or(u32::MAX))));
+            ("acted", loss_values.with("record", loss.record.name()).with("clock", loss.clock))
+        }
         What::Acted(Ask::Replace(part)) => {
             let place = match part {
                 Replaced::Cell(cell) => Place::Cell(*cell),

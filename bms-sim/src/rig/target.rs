@@ -2,7 +2,7 @@
 
 use super::trouble::After;
 use super::{Difference, Line, Trouble};
-use crate::case::{Case, StartError};
+use crate::case::{Ask, Case, StartError};
 use crate::recording::{Follow, Recording, play_to};
 use crate::run::Loop;
 use bms_core::config::Fitted;
@@ -139,6 +139,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
         let silence = pace.silence();
         if let Some(step_ms) = case.rest_ms.filter(|_| pace == Pace::Time) {
             return Err(Trouble::Rests { step_ms, silence_ms: silence.0 });
+        }
+        if let Some(lost) = case.acts.iter().find(|act| matches!(act.ask, Ask::LosePower(_))) {
+            return Err(Trouble::LosesPower { seconds: Duration::from_millis(lost.at_ms).as_secs_f64() });
         }
         let config = case.config();
         let fitted: Fitted<CELLS, THERMISTORS> =
@@ -334,6 +337,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
 impl<const CELLS: usize, const THERMISTORS: usize> Follow<CELLS, THERMISTORS> for Target<CELLS, THERMISTORS> {
     fn before(&mut self, now: &Loop<CELLS, THERMISTORS>) {
         self.at = Duration::from_millis(now.at_ms);
+        if now.restarts > 0 && self.failed.is_none() {
+            self.failed = Some(Trouble::LosesPower { seconds: self.at.as_secs_f64() });
+        }
     }
 
     fn decide<W: Witness>(
@@ -342,6 +348,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Follow<CELLS, THERMISTORS> fo
         frame: &Frame<CELLS, THERMISTORS>,
         witness: &mut W,
     ) -> Decision<CELLS> {
+        if self.failed.is_some() {
+            return core.tick(frame, witness);
+        }
         match self.tick(core, frame, witness) {
             Ok(decision) => decision,
             Err((here, trouble)) => {

@@ -77,6 +77,15 @@ pub enum Trouble {
         /// The silence that the target bears.
         silence_ms: u32,
     },
+    /// A target keeps no record here, so that it knows nothing after a loss of its supply.
+    #[error(
+        "the firmware loses its supply at {seconds:.2} s, by act.ask = lose-power or because its supply fails: accepted on the rig is a case in \
+         which it keeps it, since the target stores no record"
+    )]
+    LosesPower {
+        /// When.
+        seconds: f64,
+    },
     /// The target was reset.
     #[error("{after}: the target was reset; its contactors are open, and what it knew is lost")]
     WasReset {

@@ -7,7 +7,7 @@
 
 use super::row::{Fate, Found};
 use super::vary::Build;
-use crate::case::{Case, StartError};
+use crate::case::{Ask, Case, StartError};
 use crate::defect::Kind;
 use crate::run::Loop;
 use crate::world::Actuators;
@@ -191,9 +191,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Together<CELLS, THERMISTORS> 
     }
 }
 
-/// Whether a world of this story can serve several firmwares: not where one's memory is disturbed, or takes other limits later.
+/// Whether a world of this story can serve several firmwares: not where one's memory is disturbed, takes other limits later, or loses its
+/// supply, since the board stores records of one firmware alone.
 fn shares(case: &Case) -> bool {
-    case.later_limits().is_empty() && case.defects.iter().all(|defect| defect.kind != Kind::ConfigurationBit)
+    const OWN: [Kind; 3] = [Kind::ConfigurationBit, Kind::AuxiliaryDisconnectOut, Kind::SupplySagging];
+    case.later_limits().is_empty()
+        && case.acts.iter().all(|act| !matches!(act.ask, Ask::LosePower(_)))
+        && case.defects.iter().all(|defect| !OWN.contains(&defect.kind))
 }
 
 /// Whether the world is the same after either decision. Where steps may be larger at rest, they follow from more of what was decided.

@@ -140,7 +140,8 @@ pub(super) const ALL: [Entry; 23] = [
     Entry {
         word: "ask",
         takes: "WHAT",
-        does: "branches: close, open, clear, clear service, replace 5 (a cell) or replace positive (a contactor)",
+        does: "branches: close, open, clear, clear service, replace 5 (a cell), replace positive (a contactor), or lose-power 2.5 torn (the \
+               supply for 2.5 s, and what is left of the last record: kept, torn or lost)",
     },
     Entry {
         word: "inject",
@@ -179,7 +180,7 @@ const SOUGHT: [(&str, Sought); 5] = [
 ];
 
 /// What can be asked for.
-const ASKS: [&str; 4] = ["close", "open", "clear", "replace"];
+const ASKS: [&str; 5] = ["close", "open", "clear", "replace", "lose-power"];
 
 /// Who clears.
 const CLEARANCES: [(&str, Clearance); 2] = [("panel", Clearance::Panel), ("service", Clearance::Service)];

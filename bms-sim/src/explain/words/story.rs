@@ -3,7 +3,7 @@
 use super::evidence::assessment;
 use super::names::{contactor, rule, step};
 use super::numbers::{amps, clock, seconds};
-use crate::case::Ask;
+use crate::case::{Ask, RecordFate};
 use crate::explain::chain::Since;
 use crate::recording::file::GENERATOR;
 use crate::recording::{Nearest, Recording, Tightest};
@@ -13,6 +13,7 @@ use bms_core::fault::Fault;
 use bms_core::frame::{Clearance, Replaced};
 use bms_core::limit::Side;
 use bms_core::witness::Assessment;
+use std::time::Duration;
 
 /// Somebody acts.
 #[must_use]
@@ -23,6 +24,15 @@ pub fn acted(ask: Ask) -> String {
         Ask::Clear(Clearance::Panel) => "the operator clears the memory at the panel".to_owned(),
         Ask::Clear(Clearance::Service) => "the workshop clears the memory".to_owned(),
         Ask::Replace(part) => format!("the workshop reports that {} was replaced", replaced(part)),
+        Ask::LosePower(loss) => {
+            let left = match loss.record {
+                RecordFate::Kept => "the firmware has stored its last record",
+                RecordFate::Torn => "the firmware is cut off while it stores its last record",
+                RecordFate::Lost => "nothing that the firmware stored is left",
+            };
+            let gone = seconds(Duration::from_millis(loss.for_ms).as_secs_f64());
+            format!("the auxiliary supply is gone for {gone}: every coil drops, and {left}")
+        }
     }
 }
 

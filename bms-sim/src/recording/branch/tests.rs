@@ -1,6 +1,6 @@
 //! Laws of stepping and of branches, on a trainer that works, loses a thermistor wire and leaks.
 
-use crate::case::{Ask, Case, Change, LimitChange, Unchanged, Work};
+use crate::case::{Ask, Case, Change, LimitChange, PowerLoss, RecordFate, Unchanged, Work};
 use crate::defect::{Defect, DefectError, Kind, Spells};
 use crate::recording::stepper::{Sought, Stepper, Way};
 use crate::recording::{self, MOST_SNAPSHOTS, Recording};
@@ -95,6 +95,8 @@ fn changes() -> impl Strategy<Value = Change> {
         Change::Act(Ask::Clear(Clearance::Panel)),
         Change::Act(Ask::Replace(Replaced::Cell(3))),
         Change::Act(Ask::Replace(Replaced::Contactor(Contactor::Positive))),
+        Change::Act(Ask::LosePower(PowerLoss { for_ms: 1_230, record: RecordFate::Kept, clock: true })),
+        Change::Act(Ask::LosePower(PowerLoss { for_ms: 40, record: RecordFate::Torn, clock: false })),
         Change::Defect(Defect { grows_seconds: 2.2, ..defect(Kind::AddedResistance, 4, 20.0) }),
         Change::Defect(defect(Kind::ThermistorFrozen, 6, 1.0)),
         Change::Defect(defect(Kind::ChargeOutOfLine, 9, -2.0)),

@@ -3,7 +3,7 @@
 use super::{
     ASKED, ASKS, CLEARANCES, Command, Entry, MOST_SECONDS, MOST_TICKS, Mistake, SOUGHT, Shown, sought,
 };
-use crate::case::{Ask, LimitChange, Work, nearest};
+use crate::case::{Ask, LimitChange, PowerLoss, RecordFate, Work, nearest};
 use crate::cli::rationale::Question;
 use crate::defect::{Defect, Kind, PlaceKind, Spells};
 use crate::explain::words::glossary::{self, GLOSSARY};
@@ -11,6 +11,7 @@ use crate::recording::stepper::Way;
 use bms_core::Fault;
 use bms_core::frame::{Contactor, Replaced};
 use std::str::SplitWhitespace;
+use std::time::Duration;
 
 /// What follows the word of a command.
 pub(super) struct Given<'a> {
@@ -181,8 +182,28 @@ impl Given<'_> {
                 by.ok_or_else(|| Mistake::unknown(place, typed, &CLEARANCES.map(|(word, _)| word)))
             }
             "replace" => self.replaced().map(Ask::Replace),
+            "lose-power" => self.power_loss().map(Ask::LosePower),
             typed => Err(Mistake::unknown(place, typed, &ASKS)),
         }
+    }
+
+    /// Seconds without supply, and what is left of the last record.
+    fn power_loss(&mut self) -> Result<PowerLoss, Mistake> {
+        /// The shortest that a tick can be, and a day.
+        const SECONDS: (f64, f64) = (0.01, 86_400.0);
+        let accepted = "0.01 to 86400 seconds, as ask lose-power 2.5 torn";
+        let (place, typed) = (self.place, self.words.clone().next().unwrap_or_default());
+        let seconds = self.number(accepted)?;
+        if !(SECONDS.0..=SECONDS.1).contains(&seconds) {
+            return Err(Mistake::value(place, typed, format!("accepted is {accepted}")));
+        }
+        let place = self.place;
+        let typed = self.words.next().unwrap_or(RecordFate::Kept.name());
+        let record = RecordFate::ALL.into_iter().find(|fate| fate.name() == typed);
+        let record =
+            record.ok_or_else(|| Mistake::unknown(place, typed, &RecordFate::ALL.map(RecordFate::name)))?;
+        let for_ms = Duration::from_secs_f64(seconds).as_millis().try_into().unwrap_or(u64::MAX);
+        Ok(PowerLoss { for_ms, record, clock: true })
     }
 
     /// A cell by its number, or a contactor by its name.

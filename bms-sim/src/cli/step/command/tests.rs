@@ -1,7 +1,7 @@
 //! Lines as they are typed, and what is said of those that mean nothing.
 
 use super::*;
-use crate::case::{Ask, LimitChange};
+use crate::case::{Ask, LimitChange, PowerLoss, RecordFate};
 use crate::defect::{Defect, Spells};
 use bms_core::frame::{Contactor, Replaced};
 
@@ -78,6 +78,14 @@ fn what_is_otherwise_in_a_branch() {
     assert_eq!(change("ask replace 5"), Change::Act(Ask::Replace(Replaced::Cell(4))));
     let positive = Change::Act(Ask::Replace(Replaced::Contactor(Contactor::Positive)));
     assert_eq!(change("ask replace positive"), positive);
+    let lost = |record| Change::Act(Ask::LosePower(PowerLoss { for_ms: 2_500, record, clock: true }));
+    assert_eq!(change("ask lose-power 2.5 torn"), lost(RecordFate::Torn));
+    assert_eq!(change("ask lose-power 2.5"), lost(RecordFate::Kept));
+    assert_eq!(
+        said("ask lose-power 0"),
+        "ask = 0: accepted is 0.01 to 86400 seconds, as ask lose-power 2.5 torn"
+    );
+    assert_eq!(said("ask lose-power 1 keep"), "ask = keep: not known here; did you mean kept?");
     assert_eq!(said("ask replace negativ"), "ask = negativ: not known here; did you mean negative?");
     assert_eq!(change("mend 2"), Change::Mend(1));
     assert_eq!(said("inject cell_leek 5"), "inject = cell_leek: not known here; did you mean cell_leak?");
@@ -85,7 +93,10 @@ fn what_is_otherwise_in_a_branch() {
     assert_eq!(said("inject cell_leak 5 much"), "inject = much: accepted is a severity in Ω");
     assert_eq!(said("mend 0"), "mend = 0: accepted is a number of show defects");
     assert_eq!(said("duty hoyst"), "duty = hoyst: not known here; did you mean hoist?");
-    assert_eq!(said("ask stop"), "ask = stop: not known here; accepted are close, open, clear, replace");
+    assert_eq!(
+        said("ask stop"),
+        "ask = stop: not known here; accepted are close, open, clear, replace, lose-power"
+    );
 }
 
 /// The place, the severity, and how it grows, comes, goes and ends: with the keys of a case file, and only those that the kind takes.

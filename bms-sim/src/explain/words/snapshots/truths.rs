@@ -1,7 +1,7 @@
 //! What is true, and whether the firmware was right.
 
 use super::{CONFIRMED, case, each_kind, over_voltage, text};
-use crate::case::Ask;
+use crate::case::{Ask, PowerLoss, RecordFate};
 use crate::defect::{Defect, Kind, Spells};
 use crate::explain::blind::{Blind, Unseen};
 use crate::explain::chain::{Link, LinkKind, Since, Wrong};
@@ -20,6 +20,10 @@ use bms_core::witness::{Evidence, Refusal};
 use snapbox::{assert_data_eq, file};
 
 /// Each kind with its usual severity; where a severity can be negative, with the least one too; and one that grows, comes, goes and ends.
+const fn lost(record: RecordFate) -> Ask {
+    Ask::LosePower(PowerLoss { for_ms: 2_500, record, clock: true })
+}
+
 #[test]
 fn a_defect_of_every_kind() {
     let mut defects: Vec<Defect> = Vec::new();
@@ -67,6 +71,9 @@ fn every_link_of_a_chain() {
         LinkKind::Acted(Ask::Clear(Clearance::Service)),
         LinkKind::Acted(Ask::Replace(Replaced::Cell(36))),
         LinkKind::Acted(Ask::Replace(Replaced::Contactor(Contactor::Positive))),
+        LinkKind::Acted(lost(RecordFate::Kept)),
+        LinkKind::Acted(lost(RecordFate::Torn)),
+        LinkKind::Acted(lost(RecordFate::Lost)),
         LinkKind::Staged(over_voltage(3_500, Reading::Within, Stage::Latched)),
         LinkKind::Told(refused),
         LinkKind::Told(Evidence::Moved {
