@@ -12,7 +12,9 @@ fn changed(changes: &str) -> String {
 fn a_change_is_one_thing() {
     assert_data_eq!(
         changed("[[change]]\nat_s = 5"),
-        str!["joint.toml:31: change.limits: missing; accepted is one of limits, duty, act, defect and mend"]
+        str![
+            "joint.toml:31: change.limits: missing; accepted is one of limits, duty, act, defect, mend and repair"
+        ]
     );
     assert_data_eq!(
         changed("[[change]]\nat_s = 5\nmend = 1\nduty = { do = \"hoist\" }"),
