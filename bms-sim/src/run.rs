@@ -21,6 +21,7 @@ use crate::case::{Case, Repaired, StartError};
 use crate::repair::Repair;
 use crate::world::World;
 use crate::world::board::SimulatedBoard;
+use crate::world::sensor::Channel;
 use bms_core::config::Fitted;
 use bms_core::{Config, Controller, Decision, Frame, Step, Witness};
 use dark::Memory;
@@ -116,6 +117,12 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
     pub(crate) fn measured(&self) -> Frame<CELLS, THERMISTORS> {
         let asked = self.case.asked_at(self.at_ms, self.step_ms);
         self.world.measure(self.tick, self.transit.clock(self.at_ms), asked)
+    }
+
+    /// The same with noise of which a channel leans by so many standard deviations. Its draw as it was comes too.
+    pub(crate) fn measured_leaning(&self, lean: (Channel, f64)) -> (Frame<CELLS, THERMISTORS>, f64) {
+        let asked = self.case.asked_at(self.at_ms, self.step_ms);
+        self.world.measure_leaning(lean, self.tick, self.transit.clock(self.at_ms), asked)
     }
 
     /// What of it reaches the firmware.

@@ -68,6 +68,7 @@ mod hazard;
 pub mod markdown;
 pub mod pictures;
 mod play;
+pub mod rare;
 pub mod recommend;
 mod row;
 pub mod statistics;

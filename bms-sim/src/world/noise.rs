@@ -72,6 +72,18 @@ impl<const CELLS: usize, const THERMISTORS: usize> Draws<CELLS, THERMISTORS> {
         &self.flat[Self::OF_CELLS * GROUP + SINGLE..][..THERMISTORS]
     }
 
+    pub(super) fn cells_mut(&mut self) -> &mut [f32] {
+        &mut self.flat[..CELLS]
+    }
+
+    pub(super) fn single_mut(&mut self) -> &mut [f32] {
+        &mut self.flat[Self::OF_CELLS * GROUP..][..SINGLE]
+    }
+
+    pub(super) fn thermistors_mut(&mut self) -> &mut [f32] {
+        &mut self.flat[Self::OF_CELLS * GROUP + SINGLE..][..THERMISTORS]
+    }
+
     /// One for the negative pole, one for the positive.
     #[must_use]
     pub fn poles(&self) -> &[f32] {

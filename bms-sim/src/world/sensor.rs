@@ -46,6 +46,44 @@ impl Calibration {
     }
 }
 
+/// A channel whose noise can lean.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Channel {
+    /// The voltage of this cell, from 0.
+    Cell(usize),
+    /// The main current sensor.
+    Current,
+    /// The check sensor.
+    CurrentCheck,
+    /// The pack voltage.
+    Pack,
+    /// The auxiliary supply.
+    Supply,
+    /// This thermistor, from 0.
+    Thermistor(usize),
+}
+
+impl<const CELLS: usize, const THERMISTORS: usize> Draws<CELLS, THERMISTORS> {
+    /// Shifts the draw of a channel, and gives it as it was; nothing happens at a place that there is not.
+    fn lean(&mut self, channel: Channel, sigmas: f64) -> f64 {
+        let draw = match channel {
+            Channel::Cell(cell) => self.cells_mut().get_mut(cell),
+            Channel::Current => self.single_mut().get_mut(CURRENT),
+            Channel::CurrentCheck => self.single_mut().get_mut(CURRENT_CHECK),
+            Channel::Pack => self.single_mut().get_mut(PACK),
+            Channel::Supply => self.single_mut().get_mut(SUPPLY),
+            Channel::Thermistor(place) => self.thermistors_mut().get_mut(place),
+        };
+        draw.map_or(0.0, |draw| {
+            let drawn = *draw;
+            #[expect(clippy::cast_possible_truncation, reason = "a draw is known to 24 bits")]
+            let shifted = (f64::from(drawn) + sigmas) as f32;
+            *draw = shifted;
+            f64::from(drawn)
+        })
+    }
+}
+
 /// Channels of which there is one each: two currents, four voltages, the supply.
 const SINGLE: usize = 7;
 const CURRENT: usize = 0;
@@ -194,12 +232,39 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         self.sensors.see(&self.heat, &self.deviations);
     }
 
+    /// From now on other noise is drawn; what was drawn for the parts stays.
+    pub fn renoise(&mut self, seed: u64) {
+        self.sensors.noise = Noise::new(seed);
+    }
+
     /// What the sensors see at the end of the last step, all parts fresh: the frame of this tick's number and
     /// instant, with what the operator asks for. The readings depend on the world and the tick's number only.
     #[must_use]
     pub fn measure(&self, tick: u64, at: Instant, asked: Asked) -> Frame<CELLS, THERMISTORS> {
+        self.measure_with(&self.sensors.noise.draws(tick), tick, at, asked)
+    }
+
+    /// The same with noise of which a channel leans: its draw is so many standard deviations further up. The draw as it was comes too.
+    pub(crate) fn measure_leaning(
+        &self,
+        (channel, sigmas): (Channel, f64),
+        tick: u64,
+        at: Instant,
+        asked: Asked,
+    ) -> (Frame<CELLS, THERMISTORS>, f64) {
+        let mut draws: Draws<CELLS, THERMISTORS> = self.sensors.noise.draws(tick);
+        let before = draws.lean(channel, sigmas);
+        (self.measure_with(&draws, tick, at, asked), before)
+    }
+
+    fn measure_with(
+        &self,
+        draws: &Draws<CELLS, THERMISTORS>,
+        tick: u64,
+        at: Instant,
+        asked: Asked,
+    ) -> Frame<CELLS, THERMISTORS> {
         let (sensors, deviations, bus) = (&self.sensors, &self.deviations, &self.bus);
-        let draws: Draws<CELLS, THERMISTORS> = sensors.noise.draws(tick);
         let spec = &sensors.spec;
         let sampled = |channel: &ChannelSpec, deviation: &CurrentDeviation| {
             let earlier = channel.earlier_seconds + deviation.earlier_seconds;

@@ -61,7 +61,24 @@ mod tests {
     use super::*;
     use crate::world::noise::Noise;
 
-    /// Two hundred surveys of 30 packs that are watched to their first alarm or for ten hours, at rates around one alarm in as many: at least
+    /// SciPy 1.17.1: `chi2.ppf(0.025, 2 * k) / 2` and `chi2.ppf(0.975, 2 * k + 2) / 2`.
+    #[test]
+    fn the_interval_is_that_of_garwood() {
+        for (count, low, high) in [
+            (0, 0.0, 3.688_879_454_114),
+            (1, 0.025_317_807_984, 5.571_643_390_939),
+            (5, 1.623_486_390_118, 11.668_332_079_323),
+            (100, 81.363_991_250_923, 121.626_793_792_026),
+        ] {
+            let found = Rate::of(count, 2.0);
+            let ends = (2.0 * found.low_per_hour, found.high_per_hour.map(|high| 2.0 * high));
+            assert!((ends.0 - low).abs() < 1e-6, "{found:?}");
+            assert!(ends.1.is_some_and(|end| (end - high).abs() < 1e-6), "{found:?}");
+        }
+        assert_eq!(Rate::of(0, 0.0).high_per_hour, None);
+    }
+
+    /// Six hundred surveys of 30 packs that are watched to their first alarm or for ten hours, at rates around one alarm in as many: at least
     /// 95 % hold, but for what 600 surveys can be off by chance (three standard deviations: 2.7 %).
     #[test]
     fn it_holds_where_packs_are_watched_to_their_first_alarm() {
