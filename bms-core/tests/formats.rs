@@ -61,6 +61,7 @@ values! {
         bms_core::insulation::Insulated, bms_core::insulation::InsulationSide, bms_core::insulation::InsulationStep,
         bms_core::insulation::Spoilt,
         bms_core::quarantine::Disturbance, bms_core::quarantine::Quarantine,
+        bms_core::kept::Label, bms_core::kept::Restart, bms_core::kept::Unusable,
         bms_core::limit::LimitRule, bms_core::limit::Side,
         bms_core::sense::Doubt, bms_core::sense::PartName,
         bms_core::sequence::Because, bms_core::sequence::PrechargeCheck, bms_core::sequence::Step, bms_core::sequence::Wear,
@@ -89,8 +90,8 @@ fn goes_over_the_wire() {
     both_ways::<bms_core::serial::Refusal>();
 }
 
-/// No values: states, what owns them, drivers, the end of a sentence, and what the serial line carries (above).
-const NO_VALUES: [&str; 18] = [
+/// No values: states, what owns them, drivers, borrowed bytes, the end of a sentence, and what the serial line carries (above).
+const NO_VALUES: [&str; 20] = [
     "Board",
     "Checked",
     "Controller",
@@ -103,7 +104,9 @@ const NO_VALUES: [&str; 18] = [
     "NoRoom",
     "Objection",
     "Receiver",
+    "Schedule",
     "Station",
+    "Stored",
     "ToHost",
     "ToTarget",
     "hal::Coils",
