@@ -297,7 +297,8 @@ mod tests {
             }
             path
         };
-        let number = |line: &str| line.strip_prefix("0.")?.parse().ok();
+        // The first digit is the piece, what follows belongs to its outcome.
+        let number = |line: &str| line.strip_prefix("0.")?.get(..1)?.parse().ok();
         let parts = [part("a", &[0.3, 0.1]), part("b", &[0.2]), part("c", &[0.5, 0.4, 0.2])];
         let whole = merged(&parts, number).unwrap();
         assert_eq!(whole.lines().skip(1).collect::<Vec<_>>(), ["0.1", "0.2", "0.3", "0.4", "0.5"]);
