@@ -25,6 +25,8 @@ use crate::world::sensor::Channel;
 use bms_core::config::Fitted;
 use bms_core::{Config, Controller, Decision, Frame, Step, Witness};
 use dark::Memory;
+#[cfg(test)]
+pub(crate) use dark::dropped;
 use standing::Standing;
 use std::cmp::Ordering;
 use std::sync::Arc;

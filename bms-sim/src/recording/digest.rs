@@ -68,6 +68,7 @@ fn bits(faults: FaultSet) -> u128 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::run::dropped;
     use bms_core::Step;
     use bms_core::decision::{CellSet, Coil, Cooling, Warning};
     use bms_core::fault::{Fault, Reaction};
@@ -76,22 +77,7 @@ mod tests {
     use std::collections::BTreeSet;
 
     /// Everything stands still.
-    const STILL: Decision<16> = Decision {
-        coils: Coils::NONE,
-        limits: CurrentLimits::NONE,
-        bleed: CellSet::EMPTY,
-        cooling: Cooling::Off,
-        pull: None,
-        resistor: ToChassis::Open,
-        warning: None,
-        step: Step::Open,
-        faults: FaultSummary {
-            suspect: FaultSet::EMPTY,
-            confirmed: FaultSet::EMPTY,
-            latched: FaultSet::EMPTY,
-            reaction: None,
-        },
-    };
+    const STILL: Decision<16> = dropped();
 
     fn digest(decision: &Decision<16>) -> u32 {
         let mut digest = Digest::new();

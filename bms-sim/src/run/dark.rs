@@ -167,7 +167,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
 }
 
 /// What hardware does that nobody drives.
-const fn dropped<const CELLS: usize>() -> Decision<CELLS> {
+pub(crate) const fn dropped<const CELLS: usize>() -> Decision<CELLS> {
     Decision {
         coils: Coils::NONE,
         limits: CurrentLimits::NONE,
