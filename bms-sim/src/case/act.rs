@@ -5,6 +5,7 @@
 
 use bms_core::frame::{Asked, Clearance, Replaced, Wanted};
 use serde::Serialize;
+use std::time::Duration;
 
 /// One act.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -46,6 +47,17 @@ pub struct PowerLoss {
 impl PowerLoss {
     /// When a case does not say otherwise.
     pub(crate) const OF_SUPPLY: Self = Self { for_ms: 0, record: RecordFate::Kept, clock: true };
+
+    /// The shortest that a tick can be, and a day: what is accepted of somebody who steps, in seconds.
+    pub(crate) const BY_HAND_SECONDS: (f64, f64) = (0.01, 86_400.0);
+
+    /// One of so many seconds, while a clock runs on; nothing when that is not accepted.
+    pub(crate) fn by_hand(seconds: f64, record: RecordFate) -> Option<Self> {
+        let (least, most) = Self::BY_HAND_SECONDS;
+        let accepted = (least..=most).contains(&seconds);
+        let for_ms = || Duration::from_secs_f64(seconds).as_millis().try_into().unwrap_or(u64::MAX);
+        accepted.then(|| Self { for_ms: for_ms(), record, clock: true })
+    }
 }
 
 /// What becomes of the last record.

@@ -12,13 +12,13 @@ mod save;
 use super::rationale::Question;
 use super::source::{Explains, Source, unplayed, until_asked};
 use super::{ALARM, Ended, TITLE, complain, interrupt, show};
-use crate::case::{Case, Change, nearest};
+use crate::case::{Change, nearest};
 use crate::explain::compare::Comparison;
 use crate::explain::picture::{self, WIDTH, wrapped};
 use crate::explain::stop::{Answer, StopShown};
-use crate::explain::{Account, at_length, words};
+use crate::explain::{Account, words};
 use crate::recording::Recording;
-use crate::recording::stepper::{Branch, Stepper, Stop};
+use crate::recording::stepper::{Branch, Stepper};
 use asked::Found;
 use command::{Command, Shown};
 use input::{Input, Line};
@@ -277,25 +277,16 @@ impl<const CELLS: usize, const THERMISTORS: usize> Session<CELLS, THERMISTORS> {
     }
 
     fn shown(&mut self, shown: Shown) -> Vec<String> {
-        let case = Arc::clone(&self.recording().case);
-        let of_stop: fn(&Stop<CELLS, THERMISTORS>, &Case) -> Vec<String> = match shown {
-            Shown::Cells => |stop, _| at_length::cells(stop),
-            Shown::Temperatures => |stop, _| at_length::temperatures(stop),
-            Shown::Faults => |stop, _| at_length::faults(stop),
-            Shown::Limits => |stop, _| at_length::limits(stop),
-            Shown::Sequence => |stop, _| at_length::sequence(stop),
-            Shown::Evidence => |stop, case| at_length::evidence(stop, case),
-            Shown::Defects => return at_length::defects(&case),
+        match shown {
+            Shown::AtLength(what) => what.lines(self.stepper.stop().as_ref(), &self.recording().case),
             Shown::Snapshots => {
                 let branches = self.stepper.branches().iter();
                 let costs = branches.map(|branch| (&branch.name, branch.recording.snapshots_cost()));
                 let costs = costs.map(|(name, cost)| words::stop::snapshots(name, &cost));
                 let near = words::stop::near_by(&self.stepper.near_cost());
-                return costs.chain([near]).flat_map(|line| wrapped(&line, WIDTH)).collect();
+                costs.chain([near]).flat_map(|line| wrapped(&line, WIDTH)).collect()
             }
-        };
-        let stop = self.stepper.stop();
-        stop.map_or_else(|| vec![words::stop::before_the_first()], |stop| of_stop(&stop, &case))
+        }
     }
 
     fn why(&mut self, question: Question) -> Result<Vec<String>, Ended> {

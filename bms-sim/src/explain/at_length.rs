@@ -12,7 +12,74 @@ use crate::recording::stepper::Stop;
 use bms_core::Fault;
 use bms_core::fault::Stage;
 use bms_core::witness::{Assessment, Evidence};
+use serde::Deserialize;
 use std::cmp::Ordering;
+
+/// THE list of what is shown at length: a stepper at a terminal and a page offer the same.
+#[derive(Clone, Copy, Debug, Deserialize, Eq, PartialEq)]
+#[serde(rename_all = "snake_case")]
+pub enum AtLength {
+    /// Each cell.
+    Cells,
+    /// Each thermistor.
+    Temperatures,
+    /// How each fault is judged.
+    Faults,
+    /// The limits and dwells.
+    Limits,
+    /// Where the sequence stands, and what it waits for.
+    Sequence,
+    /// All that the firmware told of this tick.
+    Evidence,
+    /// The defects of the case.
+    Defects,
+}
+
+impl AtLength {
+    /// All of it.
+    pub const ALL: [Self; 7] = [
+        Self::Cells,
+        Self::Temperatures,
+        Self::Faults,
+        Self::Limits,
+        Self::Sequence,
+        Self::Evidence,
+        Self::Defects,
+    ];
+
+    /// Its name at a terminal and in commands.
+    #[must_use]
+    pub const fn key(self) -> &'static str {
+        match self {
+            Self::Cells => "cells",
+            Self::Temperatures => "temperatures",
+            Self::Faults => "faults",
+            Self::Limits => "limits",
+            Self::Sequence => "sequence",
+            Self::Evidence => "evidence",
+            Self::Defects => "defects",
+        }
+    }
+
+    /// It, line by line, where somebody stands in a case; before the first tick that nothing was played yet.
+    #[must_use]
+    pub fn lines<const CELLS: usize, const THERMISTORS: usize>(
+        self,
+        stop: Option<&Stop<CELLS, THERMISTORS>>,
+        case: &Case,
+    ) -> Vec<String> {
+        match (self, stop) {
+            (Self::Defects, _) => defects(case),
+            (_, None) => vec![words::stop::before_the_first()],
+            (Self::Cells, Some(stop)) => cells(stop),
+            (Self::Temperatures, Some(stop)) => temperatures(stop),
+            (Self::Faults, Some(stop)) => faults(stop),
+            (Self::Limits, Some(stop)) => limits(stop),
+            (Self::Sequence, Some(stop)) => sequence(stop),
+            (Self::Evidence, Some(stop)) => evidence(stop, case),
+        }
+    }
+}
 
 /// Each cell's voltage as measured, modules parted by an empty line.
 #[must_use]

@@ -7,10 +7,11 @@
 //!
 //! Larger steps at rest end where a defect begins, and would tell its time: a case with them is not hidden.
 
-use super::command::{Command, Mistake, Other, Shown};
+use super::command::{Command, Mistake, Other};
 use super::guard::secret;
 use super::session::Refused;
 use crate::case::Case;
+use crate::explain::at_length::AtLength;
 use crate::recording::{Event, What};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -79,7 +80,7 @@ pub(super) fn permitted(command: &Command) -> Result<(), Refused> {
         Command::Compare { .. } => "compare",
         Command::Hide {} => "hide",
         Command::Series { twin: true, .. } => "twin",
-        Command::Show { what: Shown::Defects } => "defects",
+        Command::Show { what: AtLength::Defects } => "defects",
         Command::Change(Other::Inject { .. }) => "inject",
         Command::Change(Other::Mend { .. }) => "mend",
         Command::Load(_)

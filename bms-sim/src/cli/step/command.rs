@@ -5,9 +5,11 @@ mod given;
 use crate::case::{Change, Work, nearest};
 use crate::cli::rationale::{Asked, Question};
 use crate::defect::{Kind, PlaceKind};
+use crate::explain::at_length::AtLength;
 use crate::explain::picture::{WIDTH, hung};
 use crate::explain::words::glossary::{GLOSSARY, Term};
 use crate::recording::stepper::{Sought, Way};
+use crate::repair;
 use bms_core::Fault;
 use bms_core::frame::Clearance;
 use given::Given;
@@ -55,30 +57,27 @@ impl Command {
     }
 }
 
-/// What can be shown of a stop at length.
+/// What can be shown.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 pub(super) enum Shown {
-    Cells,
-    Temperatures,
-    Faults,
-    Limits,
-    Sequence,
-    Evidence,
-    Defects,
+    /// Of a stop, at length.
+    AtLength(AtLength),
+    /// What the stepper itself keeps.
     Snapshots,
 }
 
 impl Shown {
-    const ALL: [(&'static str, Self); 8] = [
-        ("cells", Self::Cells),
-        ("temperatures", Self::Temperatures),
-        ("faults", Self::Faults),
-        ("limits", Self::Limits),
-        ("sequence", Self::Sequence),
-        ("evidence", Self::Evidence),
-        ("defects", Self::Defects),
-        ("snapshots", Self::Snapshots),
-    ];
+    /// All of it.
+    fn all() -> impl Iterator<Item = Self> {
+        AtLength::ALL.into_iter().map(Self::AtLength).chain([Self::Snapshots])
+    }
+
+    const fn word(self) -> &'static str {
+        match self {
+            Self::AtLength(what) => what.key(),
+            Self::Snapshots => "snapshots",
+        }
+    }
 }
 
 /// A command for people who look for one.
@@ -90,7 +89,7 @@ pub(super) struct Entry {
 }
 
 /// THE list of commands: help, completion and suggestions are made from it.
-pub(super) const ALL: [Entry; 23] = [
+pub(super) const ALL: [Entry; 24] = [
     Entry {
         word: "tick",
         takes: "[TICKS]",
@@ -153,6 +152,12 @@ pub(super) const ALL: [Entry; 23] = [
         word: "mend",
         takes: "NUMBER",
         does: "branches: without a defect, by its number in show defects",
+    },
+    Entry {
+        word: "repair",
+        takes: "KIND …",
+        does: "branches: the workshop puts in a new part, with its place, as clean_joint 37; a new cell with its charge in percent, as \
+               swap_cell 5 60",
     },
     Entry { word: "branches", takes: "", does: "lists the branches; none changes what it came from" },
     Entry { word: "go", takes: "BRANCH", does: "stands in another branch, at the same tick" },
@@ -267,6 +272,7 @@ pub(super) fn parse(line: &str) -> Result<Option<Command>, Mistake> {
         "ask" => Command::Branch(Change::Act(given.ask()?)),
         "inject" => Command::Branch(Change::Defect(given.defect()?)),
         "mend" => Command::Branch(Change::Mend(given.counted("a number of show defects")?)),
+        "repair" => Command::Branch(Change::Repair(given.repair()?)),
         "branches" => Command::Branches,
         "go" => Command::Go(given.name()?),
         "compare" => Command::Compare(given.name()?, given.name()?),
@@ -294,15 +300,16 @@ pub(super) fn completions(line: &str) -> (usize, Vec<String>) {
         ["help"] => GLOSSARY.iter().map(|term| term.term).collect(),
         ["back"] => SOUGHT.map(|(word, _)| word).to_vec(),
         ["to"] => vec!["start", "end"],
-        ["show"] => Shown::ALL.map(|(word, _)| word).to_vec(),
+        ["show"] => Shown::all().map(Shown::word).collect(),
         ["why", _] => ASKED.map(|(word, _)| word).to_vec(),
         ["why" | "limit" | "dwell"] => Fault::ALL.map(Fault::key).to_vec(),
         ["duty"] => Work::ALL.map(Work::name).to_vec(),
         ["ask"] => ASKS.to_vec(),
         ["ask", "clear"] => CLEARANCES.map(|(word, _)| word).to_vec(),
-        ["ask", "replace"] => PlaceKind::Contactor.names().to_vec(),
+        ["ask", "replace"] | ["repair", "replace_contactor"] => PlaceKind::Contactor.names().to_vec(),
         ["inject", kind, ..] if line.split_whitespace().count() > 2 => given::times(kind),
         ["inject"] => Kind::ALL.iter().map(|kind| kind.key()).collect(),
+        ["repair"] => repair::Work::ALL.iter().map(|work| work.key()).collect(),
         _ => Vec::new(),
     };
     (begun, known.into_iter().filter(|word| word.starts_with(typed)).map(str::to_owned).collect())

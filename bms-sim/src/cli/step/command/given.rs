@@ -8,10 +8,10 @@ use crate::cli::rationale::Question;
 use crate::defect::{Defect, Kind, PlaceKind, Spells};
 use crate::explain::words::glossary::{self, GLOSSARY};
 use crate::recording::stepper::Way;
+use crate::repair::{self, NewCell, Repair};
 use bms_core::Fault;
 use bms_core::frame::{Contactor, Replaced};
 use std::str::SplitWhitespace;
-use std::time::Duration;
 
 /// What follows the word of a command.
 pub(super) struct Given<'a> {
@@ -76,9 +76,9 @@ impl Given<'_> {
     }
 
     pub(super) fn shown(&mut self) -> Result<Shown, Mistake> {
-        let words = Shown::ALL.map(|(word, _)| word);
+        let words: Vec<&str> = Shown::all().map(Shown::word).collect();
         let typed = self.words.next().ok_or_else(|| Mistake::missing(self.place, &words.join(", ")))?;
-        let known = Shown::ALL.iter().find(|(word, _)| *word == typed).map(|(_, shown)| *shown);
+        let known = Shown::all().find(|shown| shown.word() == typed);
         known.ok_or_else(|| Mistake::unknown(self.place, typed, &words))
     }
 
@@ -189,21 +189,55 @@ impl Given<'_> {
 
     /// Seconds without supply, and what is left of the last record.
     fn power_loss(&mut self) -> Result<PowerLoss, Mistake> {
-        /// The shortest that a tick can be, and a day.
-        const SECONDS: (f64, f64) = (0.01, 86_400.0);
         let accepted = "0.01 to 86400 seconds, as ask lose-power 2.5 torn";
         let (place, typed) = (self.place, self.words.clone().next().unwrap_or_default());
         let seconds = self.number(accepted)?;
-        if !(SECONDS.0..=SECONDS.1).contains(&seconds) {
-            return Err(Mistake::value(place, typed, format!("accepted is {accepted}")));
-        }
-        let place = self.place;
-        let typed = self.words.next().unwrap_or(RecordFate::Kept.name());
-        let record = RecordFate::ALL.into_iter().find(|fate| fate.name() == typed);
+        let fate = self.words.next().unwrap_or(RecordFate::Kept.name());
+        let record = RecordFate::ALL.into_iter().find(|known| known.name() == fate);
         let record =
-            record.ok_or_else(|| Mistake::unknown(place, typed, &RecordFate::ALL.map(RecordFate::name)))?;
-        let for_ms = Duration::from_secs_f64(seconds).as_millis().try_into().unwrap_or(u64::MAX);
-        Ok(PowerLoss { for_ms, record, clock: true })
+            record.ok_or_else(|| Mistake::unknown(place, fate, &RecordFate::ALL.map(RecordFate::name)))?;
+        let loss = PowerLoss::by_hand(seconds, record);
+        loss.ok_or_else(|| Mistake::value(place, typed, format!("accepted is {accepted}")))
+    }
+
+    /// What the workshop does, where unless there is only one such place, and the charge of a cell that comes in.
+    pub(super) fn repair(&mut self) -> Result<Repair, Mistake> {
+        let accepted = "a repair that `list repairs` prints";
+        let command = self.place;
+        let typed = self.word(accepted)?;
+        let work = repair::Work::ALL.iter().copied().find(|work| work.key() == typed).ok_or_else(|| {
+            let near = nearest(typed, repair::Work::ALL.iter().map(|work| work.key()));
+            let accepted = near
+                .map_or_else(|| format!("accepted is {accepted}"), |near| format!("did you mean {near}?"));
+            Mistake::value(command, typed, format!("not known here; {accepted}"))
+        })?;
+        let place = self.placed(work.place())?;
+        let mut cell = NewCell::USUAL;
+        if work == repair::Work::SwapCell
+            && let Some(typed) = self.words.clone().next()
+        {
+            let accepted = "the new cell's charge in percent, 0 to 100";
+            let percent = self.number(accepted)?;
+            if !(0.0..=100.0).contains(&percent) {
+                return Err(Mistake::value(command, typed, format!("accepted is {accepted}")));
+            }
+            cell.charge = percent / 100.0;
+        }
+        Ok(Repair { work, place, cell })
+    }
+
+    /// A place of this kind, from 0.
+    fn placed(&mut self, kind: PlaceKind) -> Result<usize, Mistake> {
+        let command = self.place;
+        match (kind.key(), kind.names()) {
+            (None, _) => Ok(0),
+            (Some(key), []) => self.counted(&format!("a {}, from 1", key.replace('_', " "))),
+            (Some(_), names) => {
+                let typed = self.word(&names.join(", "))?;
+                let place = names.iter().position(|name| *name == typed);
+                place.ok_or_else(|| Mistake::unknown(command, typed, names))
+            }
+        }
     }
 
     /// A cell by its number, or a contactor by its name.
@@ -234,15 +268,7 @@ impl Given<'_> {
                 .map_or_else(|| format!("accepted is {accepted}"), |near| format!("did you mean {near}?"));
             Mistake::value(command, typed, format!("not known here; {accepted}"))
         })?;
-        let place = match (kind.place().key(), kind.place().names()) {
-            (None, _) => 0,
-            (Some(key), []) => self.counted(&format!("a {}, from 1", key.replace('_', " ")))?,
-            (Some(_), names) => {
-                let typed = self.word(&names.join(", "))?;
-                let place = names.iter().position(|name| *name == typed);
-                place.ok_or_else(|| Mistake::unknown(command, typed, names))?
-            }
-        };
+        let place = self.placed(kind.place())?;
         let severity = match self.words.clone().next().filter(|typed| !typed.contains('=')) {
             None => kind.usual(),
             Some(typed) if kind.unit().is_empty() => {

@@ -3,6 +3,7 @@
 use super::*;
 use crate::case::{Ask, LimitChange, PowerLoss, RecordFate};
 use crate::defect::{Defect, Spells};
+use crate::repair::{NewCell, Repair};
 use bms_core::frame::{Contactor, Replaced};
 
 fn said(line: &str) -> String {
@@ -22,6 +23,7 @@ fn each_command_of_the_list_is_understood() {
             "ask" => "clear service",
             "inject" => "cell_leak 5 10",
             "mend" => "1",
+            "repair" => "clean_joint 37",
             "save" => "branch.toml",
             "go" => "branch-1",
             "compare" => "original branch-1",
@@ -97,6 +99,33 @@ fn what_is_otherwise_in_a_branch() {
         said("ask stop"),
         "ask = stop: not known here; accepted are close, open, clear, replace, lose-power"
     );
+}
+
+/// What the workshop does, where, and what comes in.
+#[test]
+fn a_repair_is_described_as_in_a_case_file() {
+    let repair = |line: &str| match parse(line) {
+        Ok(Some(Command::Branch(Change::Repair(repair)))) => repair,
+        other => panic!("{line}: {other:?}"),
+    };
+    let of = |work, place| Repair { work, place, cell: NewCell::USUAL };
+    assert_eq!(repair("repair clean_joint 37"), of(repair::Work::CleanJoint, 36));
+    assert_eq!(repair("repair replace_contactor positive"), of(repair::Work::ReplaceContactor, 2));
+    assert_eq!(repair("repair mend_cooling"), of(repair::Work::MendCooling, 0));
+    let cell = NewCell { charge: 0.6, ..NewCell::USUAL };
+    assert_eq!(repair("repair swap_cell 5 60"), Repair { cell, ..of(repair::Work::SwapCell, 4) });
+    assert_eq!(repair("repair swap_cell 5"), of(repair::Work::SwapCell, 4));
+    assert_eq!(
+        said("repair clean_joynt 37"),
+        "repair = clean_joynt: not known here; did you mean clean_joint?"
+    );
+    assert_eq!(said("repair clean_joint"), "repair: missing; accepted is a joint, from 1");
+    assert_eq!(
+        said("repair swap_cell 5 101"),
+        "repair = 101: accepted is the new cell's charge in percent, 0 to 100"
+    );
+    assert_eq!(said("repair clean_joint 37 2"), "repair = 2: nothing more is accepted after repair KIND …");
+    assert_eq!(completions("repair clean").1, ["clean_joint"]);
 }
 
 /// The place, the severity, and how it grows, comes, goes and ends: with the keys of a case file, and only those that the kind takes.
