@@ -74,8 +74,10 @@ pub struct Parts {
 #[derive(Debug, Serialize)]
 pub struct Start {
     kind: &'static str,
-    /// What is said before anything is switched: that it can never finish, or that the firmware refuses such a configuration.
-    at_once: Option<String>,
+    /// What is said before anything is switched: that it can finish, that it never can, or that the firmware refuses such a configuration.
+    at_once: String,
+    /// Whether it can finish.
+    possible: bool,
     /// Milliseconds from the coil of the precharge contactor.
     ms: Vec<f64>,
     link_volts: Vec<f64>,
@@ -89,6 +91,8 @@ pub struct Start {
     pack_volts: f64,
     within_volts: f64,
     ends: String,
+    /// What the resistor took, in words; nothing when nothing was switched.
+    heat: String,
     resistor_joules: f64,
     hottest_celsius: f64,
     rated_celsius: f64,
@@ -202,11 +206,12 @@ fn started<const CELLS: usize, const THERMISTORS: usize>(
     let share = f64::from(config.sequence.end_fraction.parts_per_million()) / 1e6;
     let within_volts = (share * pack_volts).min(f64::from(config.sequence.end_volts.milli()) / 1_000.0);
     let ends_at = pack_volts / (1.0 + asking.parts.precharge_ohms * asking.parts.hanging());
-    let at_once = (ends_at < pack_volts - within_volts)
-        .then(|| words::bench::never_done(ends_at, pack_volts, within_volts));
+    let possible = ends_at >= pack_volts - within_volts;
+    let judged = if possible { words::bench::can_finish } else { words::bench::never_done };
     let mut start = Start {
         kind: "bench",
-        at_once,
+        at_once: judged(ends_at, pack_volts, within_volts),
+        possible,
         ms: Vec::new(),
         link_volts: Vec::new(),
         amps: Vec::new(),
@@ -218,6 +223,7 @@ fn started<const CELLS: usize, const THERMISTORS: usize>(
         pack_volts,
         within_volts,
         ends: String::new(),
+        heat: String::new(),
         resistor_joules: 0.0,
         hottest_celsius: AT_REST.celsius,
         rated_celsius: spec.bus.precharge_rated_celsius,
@@ -227,8 +233,8 @@ fn started<const CELLS: usize, const THERMISTORS: usize>(
         // The firmware's own check knows it too, before it closes anything.
         Err(error) => {
             let refused = words::bench::refused(&error.to_string());
-            start.ends.clone_from(&refused);
-            start.at_once = Some(start.at_once.map_or(refused.clone(), |said| format!("{said} {refused}")));
+            start.at_once = if start.possible { refused } else { format!("{} {refused}", start.at_once) };
+            start.possible = false;
         }
     }
     Ok(start)
@@ -293,6 +299,7 @@ impl Start {
             }
         }
         self.resistor_joules = world.bus.moved.resistor_joules;
+        self.heat = words::bench::heat(self.resistor_joules, self.hottest_celsius, self.rated_celsius);
     }
 
     fn hear(&mut self, ms: f64, heard: &[Evidence], rise_ms: &mut Option<f64>) {

@@ -4,7 +4,7 @@ use super::folder::Folder;
 use crate::case::{Case, Knob, Work};
 use crate::defect::{Kind, PlaceKind};
 use crate::explain::words;
-use crate::explain::words::cautions::AT_ACTS;
+use crate::explain::words::cautions::{self, AT_ACTS};
 use crate::explain::words::glossary::GLOSSARY;
 use crate::repair;
 use crate::world::spec::PackSpec;
@@ -54,6 +54,8 @@ struct DefectListed {
     place: Option<PlaceListed>,
     severity: Option<SeverityListed>,
     grows: bool,
+    /// What must be known before somebody comes near such a defect on a real pack.
+    caution: &'static str,
 }
 
 #[derive(Debug, Serialize)]
@@ -143,6 +145,7 @@ fn of_defect(kind: Kind, spec: &PackSpec) -> DefectListed {
         place: of_place(kind.place(), spec),
         severity: (!kind.unit().is_empty()).then_some(severity),
         grows: kind.grows(),
+        caution: cautions::near(kind.place()),
     }
 }
 

@@ -54,6 +54,8 @@ pub(super) struct Reasons {
     pub(super) near: String,
     /// Whether the pack is dangerous, and how the firmware did.
     pub(super) verdict: Vec<String>,
+    /// Whether it is, or is watched by nothing any more.
+    pub(super) dangerous: bool,
 }
 
 /// That a case is hidden.
