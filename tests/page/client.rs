@@ -17,6 +17,8 @@ pub(crate) const CASES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples
 pub(crate) struct Server {
     /// Host and port.
     pub(crate) host: String,
+    /// The word that it wants to be shown, if it listens further than on the loopback.
+    pub(crate) token: Option<String>,
 }
 
 /// A case from the shipped ones.
@@ -27,17 +29,25 @@ pub(crate) fn case(name: &str) -> Case {
 impl Server {
     /// Begins with a shipped case.
     pub(crate) fn of(name: &str) -> Self {
+        Self::listening(name, Ipv4Addr::LOCALHOST, None)
+    }
+
+    /// At an address, and with a name of the machine.
+    pub(crate) fn listening(name: &str, listen: Ipv4Addr, machine: Option<&str>) -> Self {
         let (ready, address) = mpsc::channel();
         let page = Page {
             first: Arc::new(case(name)),
             folder: Folder::of(Some(Path::new(CASES))),
-            listen: IpAddr::V4(Ipv4Addr::LOCALHOST),
+            listen: IpAddr::V4(listen),
             port: 0,
-            name: None,
+            name: machine.map(str::to_owned),
         };
         std::thread::spawn(move || page.serve(|address| ready.send(address.to_owned()).unwrap()));
         let address = address.recv_timeout(Duration::from_secs(20)).unwrap();
-        Self { host: address.trim_start_matches("http://").trim_end_matches('/').to_owned() }
+        let (host, query) = address.trim_start_matches("http://").split_once('/').unwrap();
+        let token = query.strip_prefix("?token=").map(str::to_owned);
+        // Every address of the machine is not one that can be meant.
+        Self { host: host.replace("0.0.0.0", "127.0.0.1"), token }
     }
 
     pub(crate) fn connect(&self) -> TcpStream {

@@ -2,13 +2,14 @@
 
 mod browser;
 mod client;
+mod contrast;
 
 use bms_sim::explain::stop::StopShown;
 use bms_sim::recording::{self, Recording};
 use client::{Server, Socket, case};
 use serde_json::{Value, json};
 use std::io::{Read as _, Write as _};
-use std::net::TcpStream;
+use std::net::{Ipv4Addr, TcpStream};
 use std::sync::{Arc, LazyLock};
 use std::time::{Duration, Instant};
 
@@ -263,6 +264,136 @@ fn a_thousand_connections_are_in_nobodys_way() {
     assert!(ended > 600, "{ended}");
 }
 
+/// Opened further, nobody acts or sees anything of a pack without the token of the printed address; and only this machine may be meant.
+#[test]
+fn opened_further_it_wants_its_token() {
+    let server = Server::listening("welded-positive.toml", Ipv4Addr::UNSPECIFIED, Some("dock.example"));
+    let token = server.token.clone().expect("the printed address has one");
+    assert_eq!(SERVER.token, None, "on the loopback there is none");
+    let wrong =
+        [String::new(), "?token=".into(), format!("?token={}", "0".repeat(32)), format!("?token={token}0")];
+    for query in &wrong {
+        assert_eq!(server.post(&format!("/api/session{query}"), "", "").0, 401, "{query}");
+        assert_eq!(server.get(&format!("/api/lists{query}")).0, 401, "{query}");
+        assert_eq!(
+            Socket::open(&server, &format!("/api/live{query}"), Some(&origin(&server))).err(),
+            Some(401),
+            "{query}"
+        );
+    }
+    // Right in the address or as a header; then as on the loopback.
+    assert_eq!(server.get(&format!("/api/lists?token={token}")).0, 200);
+    assert_eq!(server.post("/api/session", "", &format!("x-token: {token}\r\n")).0, 200);
+    let live = format!("/api/live?token={token}");
+    assert!(Socket::open(&server, &live, Some(&origin(&server))).is_ok());
+    assert_eq!(Socket::open(&server, &live, Some("http://evil.example")).err(), Some(403));
+    let (_, port) = server.host.split_once(':').unwrap();
+    let asked = |host: &str| {
+        server
+            .say(&format!(
+                "GET /api/lists?token={token} HTTP/1.1\r\nhost: {host}\r\nconnection: close\r\n\r\n"
+            ))
+            .0
+    };
+    assert_eq!(asked(&format!("dock.example:{port}")), 200);
+    assert_eq!(asked(&format!("evil.example:{port}")), 421);
+    // The page itself holds nothing secret.
+    assert_eq!(server.get("/").0, 200);
+}
+
+/// A browser that asks and does not read its answers is dropped after 10 s, and is in nobody's way until then.
+#[test]
+fn a_slow_browser_costs_nothing() {
+    let mut slow = Socket::open(&SERVER, "/api/live", Some(&origin(&SERVER))).ok().unwrap();
+    // More than the buffers between two sockets hold, and no more than may come at once.
+    for _ in 0..550 {
+        slow.send(0x81, br#"{"do":"series"}"#).unwrap();
+    }
+    let (session, clock) = (SERVER.session(), Instant::now());
+    while slow.send(0x81, br#"{"do":"pause"}"#).is_ok() {
+        assert!(clock.elapsed() < Duration::from_mins(1), "it is still waited for");
+        let look = Instant::now();
+        SERVER.act(&session, &json!({ "do": "look" }));
+        assert!(look.elapsed() < Duration::from_secs(2), "{:?}", look.elapsed());
+        std::thread::sleep(Duration::from_millis(500));
+    }
+    assert!(clock.elapsed() > Duration::from_secs(9), "{:?}: it was not given its time", clock.elapsed());
+}
+
+/// Of a browser that vanishes while a long case is played for it nothing is played any further.
+#[test]
+fn a_vanished_browser_costs_nothing() {
+    let mut socket = Socket::open(&SERVER, "/api/live", Some(&origin(&SERVER))).ok().unwrap();
+    let name: Value = serde_json::from_str(&socket.next().unwrap()).unwrap();
+    let text = std::fs::read_to_string(format!("{}/welded-positive.toml", client::CASES)).unwrap();
+    let duration = text.lines().find(|line| line.starts_with("duration_s")).unwrap();
+    let day = text.replace(duration, "duration_s = 86_400");
+    socket.send(0x81, json!({ "do": "load", "text": day }).to_string().as_bytes()).unwrap();
+    std::thread::sleep(Duration::from_millis(500));
+    drop(socket);
+    let clock = Instant::now();
+    let look =
+        SERVER.act(&format!("/api/session/{}", name["name"].as_str().unwrap()), &json!({ "do": "look" }));
+    assert!(clock.elapsed() < Duration::from_secs(5), "{:?}", clock.elapsed());
+    assert_eq!(look["case"], "welded-positive.toml", "it stands where it stood");
+}
+
+/// The supply goes for a while: an act as any other, which opens the contactors without being asked.
+#[test]
+fn the_supply_can_be_lost() {
+    let session = SERVER.session();
+    SERVER.act(&session, &json!({ "do": "load", "case": "healthy-freezer.toml" }));
+    SERVER.act(&session, &json!({ "do": "to", "seconds": 8 }));
+    let before = SERVER.act(&session, &json!({ "do": "look" }));
+    assert_eq!(before["stop"]["step"], "Closed", "{before}");
+    let lose =
+        json!({ "do": "change", "change": "ask", "ask": "lose-power", "for_seconds": 0.5, "record": "torn" });
+    SERVER.act(&session, &lose);
+    let after = SERVER.act(&session, &json!({ "do": "step", "ticks": 1 }));
+    assert_ne!(after["stop"]["step"], "Closed");
+    assert_eq!(after["changes"][0]["change"]["record"], "torn", "the address has it");
+    for (wrong, said) in [
+        (
+            json!({ "do": "change", "change": "ask", "ask": "lose-power", "for_seconds": 0 }),
+            "accepted is 0.01 to 86400",
+        ),
+        (
+            json!({ "do": "change", "change": "ask", "ask": "lose-power", "record": "keep" }),
+            "did you mean kept?",
+        ),
+    ] {
+        let (status, body) = SERVER.post(&session, &wrong.to_string(), "");
+        assert!(status == 422 && body.contains(said), "{body}");
+    }
+}
+
+/// A disconnect is pulled and put in again, also by a class that may not know what is wrong.
+#[test]
+fn disconnects_are_acts() {
+    let teacher = SERVER.session();
+    SERVER.act(&teacher, &json!({ "do": "load", "case": "healthy-freezer.toml" }));
+    let word = SERVER.act(&teacher, &json!({ "do": "hide" }))["word"].clone();
+    let class = SERVER.session();
+    SERVER.act(&class, &json!({ "do": "load", "hidden": word }));
+    let pull = |out: bool| json!({ "do": "change", "change": "disconnect", "which": "service", "out": out });
+    let refused = |command: &Value, said: &str| {
+        let (status, body) = SERVER.post(&class, &command.to_string(), "");
+        assert!(status == 422 && body.contains(said), "{body}");
+    };
+    refused(&pull(false), "it is in already");
+    SERVER.act(&class, &pull(true));
+    refused(&pull(true), "it is out already");
+    let made = |ticks: u64| {
+        let view = SERVER.act(&class, &json!({ "do": "step", "ticks": ticks }));
+        view["around"]["service_disconnect_made"].as_bool().unwrap()
+    };
+    assert!(!made(5), "its contact says so");
+    SERVER.act(&class, &pull(false));
+    assert!(made(5));
+    let other = json!({ "do": "change", "change": "disconnect", "which": "servce", "out": true });
+    refused(&other, "did you mean service?");
+}
+
 /// Of a hidden case nothing leaves the server that only the world knows, whatever is asked; until somebody says what is wrong.
 #[test]
 fn a_hidden_case_tells_nothing() {
@@ -424,16 +555,23 @@ fn the_bench_follows_the_law_of_the_capacitor() {
             (start["resistor_joules"].as_f64().unwrap(), pack * pack / ohms * tau / 1_000.0 * squares);
         assert!((joules - whole).abs() < 0.04 * whole, "{joules} J of {whole} J");
         assert!(
-            start["at_once"].is_null() && start["ends"].as_str().unwrap().contains("closed"),
+            start["possible"] == true && start["ends"].as_str().unwrap().contains("closed"),
             "{}",
             start["ends"]
         );
+        // Said as it is known.
+        assert!(start["heat"].as_str().unwrap().contains(&format!("{joules:.1} J")), "{}", start["heat"]);
         assert!(start["checks"].as_array().unwrap().len() > 4);
     }
     // 200 Ω against 2 kΩ end 9 % below the pack, where 5 % are allowed.
     let never =
         start(json!({ "precharge_ohms": 200.0, "link_microfarads": 1_000.0, "bleed_down_ohms": 2_000.0 }));
     assert!(never["at_once"].as_str().unwrap().contains("can never finish"), "{never}");
+    assert_eq!(
+        (&never["possible"], never["ms"].as_array().unwrap().len()),
+        (&json!(false), 0),
+        "nothing is switched"
+    );
     for wrong in [
         json!({}),
         json!({ "pack": "crane", "parts": { "precharge_ohms": -1.0, "link_microfarads": 1_000.0, "bleed_down_ohms": 2_000.0 } }),

@@ -1,8 +1,9 @@
 //! What the page can be told, as JSON. The page's head describes each.
 
 use super::meter::Point;
-use crate::case::{Ask, Case, Change, LimitChange, Work, nearest};
+use crate::case::{Ask, Case, Change, LimitChange, PowerLoss, RecordFate, Work, nearest};
 use crate::defect::{Defect, Kind, PlaceKind};
+use crate::explain::at_length::AtLength;
 use crate::recording::stepper::Sought;
 use crate::repair::{self, NewCell, Repair};
 use bms_core::Fault;
@@ -60,7 +61,7 @@ pub enum Command {
     /// Shows something of this tick at length.
     Show {
         /// What.
-        what: Shown,
+        what: AtLength,
     },
     /// Puts a meter to two points, or to a known source when none is given.
     Meter {
@@ -163,26 +164,6 @@ impl From<Looked> for Sought {
     }
 }
 
-/// What is shown at length.
-#[derive(Clone, Copy, Debug, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Shown {
-    /// Each cell.
-    Cells,
-    /// Each thermistor.
-    Temperatures,
-    /// How each fault is judged.
-    Faults,
-    /// The limits and dwells.
-    Limits,
-    /// Where the sequence stands, and what it waits for.
-    Sequence,
-    /// All that the firmware told of this tick.
-    Evidence,
-    /// The defects of the case.
-    Defects,
-}
-
 /// Something that is otherwise, with the words and numbers of a case file.
 #[derive(Clone, Debug, Deserialize, Serialize)]
 #[serde(tag = "change", rename_all = "snake_case", deny_unknown_fields)]
@@ -219,7 +200,7 @@ pub enum Other {
     },
     /// Operator or workshop acts.
     Ask {
-        /// `close`, `open`, `clear` or `replace`.
+        /// `close`, `open`, `clear`, `replace` or `lose-power`.
         ask: String,
         /// Who clears: `panel` or `service`.
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -227,6 +208,19 @@ pub enum Other {
         /// Which part was replaced: a cell, from 1, or a contactor by its name.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         part: Option<Place>,
+        /// For how many seconds the supply is gone; 1 when left out.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        for_seconds: Option<f64>,
+        /// What is left of the record that was written as it fell: `kept`, `torn` or `lost`.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        record: Option<String>,
+    },
+    /// A disconnect is pulled, or put in again.
+    Disconnect {
+        /// `service`, in the middle of the string, or `auxiliary`, of the supply.
+        which: String,
+        /// Whether it is out from now on.
+        out: bool,
     },
     /// The crane does this from now on.
     Duty {
@@ -330,8 +324,8 @@ pub(super) fn place(kind: PlaceKind, given: Option<&Place>, case: &Case) -> Resu
 }
 
 impl Other {
-    /// The change of a case that it means.
-    pub(super) fn meant(&self, case: &Case) -> Result<Change, Mistake> {
+    /// The change of a case that it means, after so many seconds of it.
+    pub(super) fn meant(&self, case: &Case, seconds: f64) -> Result<Change, Mistake> {
         Ok(match self {
             Self::Inject { kind, place: at, severity, grows_seconds } => {
                 let kind = by_key("kind", kind, Kind::ALL, Kind::key)?;
@@ -357,7 +351,11 @@ impl Other {
                 let cell = NewCell { charge: percent / 100.0, ..NewCell::USUAL };
                 Change::Repair(Repair { work, place: place(work.place(), at.as_ref(), case)?, cell })
             }
-            Self::Ask { ask, by, part } => Change::Act(asked(ask, by.as_deref(), part.as_ref(), case)?),
+            Self::Ask { ask, by, part, for_seconds, record } => Change::Act(match ask.as_str() {
+                "lose-power" => Ask::LosePower(power_loss(*for_seconds, record.as_deref())?),
+                other => asked(other, by.as_deref(), part.as_ref(), case)?,
+            }),
+            Self::Disconnect { which, out } => disconnected(which, *out, case, seconds)?,
             Self::Duty { work, amps } => {
                 let work = by_key("work", work, &Work::ALL, Work::name)?;
                 let hours = case.pack.ampere_hours();
@@ -396,6 +394,37 @@ fn asked(ask: &str, by: Option<&str>, part: Option<&Place>, case: &Case) -> Resu
                 Ok(Ask::Replace(Replaced::Cell(u8::try_from(cell).unwrap_or(u8::MAX))))
             }
         },
-        other => Err(Mistake::unknown("ask", other, &["close", "open", "clear", "replace"])),
+        other => Err(Mistake::unknown("ask", other, &["close", "open", "clear", "replace", "lose-power"])),
     }
+}
+
+/// A disconnect is pulled or put in: the defect of the same name begins or ends.
+fn disconnected(which: &str, out: bool, case: &Case, seconds: f64) -> Result<Change, Mistake> {
+    let kind = match which {
+        "service" => Kind::ServiceDisconnectOut,
+        "auxiliary" => Kind::AuxiliaryDisconnectOut,
+        other => return Err(Mistake::unknown("which", other, &["service", "auxiliary"])),
+    };
+    let is_out = |defect: &Defect| {
+        let ended = defect.end_seconds.is_some_and(|end| end <= seconds);
+        defect.kind == kind && defect.onset_seconds <= seconds && !ended
+    };
+    match (out, case.defects.iter().rposition(is_out)) {
+        (true, None) => Ok(Change::Defect(Defect::usual(kind, 0, 0.0))),
+        (false, Some(place)) => Ok(Change::Mend(place)),
+        (true, Some(_)) => Err(Mistake::new("out", out, "it is out already")),
+        (false, None) => Err(Mistake::new("out", out, "it is in already")),
+    }
+}
+
+/// The supply is gone for so long, and what is left of the last record.
+fn power_loss(seconds: Option<f64>, record: Option<&str>) -> Result<PowerLoss, Mistake> {
+    /// Long enough for a reset, and short enough for a link to stay charged.
+    const USUAL_SECONDS: f64 = 1.0;
+    let record = by_key("record", record.unwrap_or("kept"), &RecordFate::ALL, RecordFate::name)?;
+    let seconds = seconds.unwrap_or(USUAL_SECONDS);
+    PowerLoss::by_hand(seconds, record).ok_or_else(|| {
+        let (least, most) = PowerLoss::BY_HAND_SECONDS;
+        Mistake::new("for_seconds", seconds, format!("accepted is {least} to {most}"))
+    })
 }

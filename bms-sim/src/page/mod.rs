@@ -26,7 +26,8 @@
 //! | `{"do":"change","change":"inject","kind":"loose_joint_tap_above","place":37,"severity":4}` | a defect begins now; `grows_seconds` |
 //! | `{"do":"change","change":"mend","defect":1}` | a defect ends |
 //! | `{"do":"change","change":"repair","kind":"clean_joint","place":37}` | the workshop puts a new part in; `charge_percent` of a cell |
-//! | `{"do":"change","change":"ask","ask":"close"}` | `close`, `open`, `clear` (`by` `panel` or `service`), `replace` (`part`: a cell, or a contactor) |
+//! | `{"do":"change","change":"ask","ask":"close"}` | `close`, `open`, `clear` (`by` `panel` or `service`), `replace` (`part`: a cell, or a contactor), `lose-power` (`for_seconds`; `record` `kept`, `torn` or `lost`) |
+//! | `{"do":"change","change":"disconnect","which":"service","out":true}` | pulls or puts in the `service` or the `auxiliary` disconnect |
 //! | `{"do":"change","change":"duty","work":"hoist","amps":150}` | the crane does this from now on |
 //! | `{"do":"change","change":"limit","fault":"cell_over_voltage","trip":3.7}` | or `release`, `dwell_ms`, `release_dwell_ms` |
 //! | `{"do":"undo"}`, `{"do":"go","branch":"original"}` | back to before the last change; into another branch |

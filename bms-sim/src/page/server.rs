@@ -19,9 +19,12 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::serve::IncomingStream;
 use rust_embed::RustEmbed;
-use std::collections::HashMap;
+use std::collections::{HashMap, VecDeque};
+use std::future::poll_fn;
+use std::pin::pin;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
+use std::task::Poll;
 use std::time::Duration;
 use tokio::sync::Semaphore;
 use tokio::time::timeout;
@@ -335,9 +338,13 @@ async fn converse(mut socket: WebSocket, name: String, seat: &Arc<Seat>) {
     if !sent(&mut socket, Message::text(welcome)).await {
         return;
     }
-    let mut asked = false;
+    let (mut asked, mut waiting) = (false, VecDeque::new());
     loop {
-        let message = match timeout(SIGN, socket.recv()).await {
+        let next = match waiting.pop_front() {
+            Some(message) => Ok(Some(Ok(message))),
+            None => timeout(SIGN, socket.recv()).await,
+        };
+        let message = match next {
             Ok(Some(Ok(message))) => message,
             Ok(Some(Err(_)) | None) => return,
             Err(_) if asked => return,
@@ -358,7 +365,13 @@ async fn converse(mut socket: WebSocket, name: String, seat: &Arc<Seat>) {
                         .await;
                 return;
             }
-            Message::Text(text) => answered(seat, text.as_bytes()).await,
+            Message::Text(text) => {
+                let work = answered(seat, text.as_bytes());
+                match while_somebody_waits(&mut socket, &mut waiting, seat, work).await {
+                    Some(answer) => answer,
+                    None => return,
+                }
+            }
             Message::Binary(_) => Err(view::text(&RefusedShown::of(&"accepted is JSON as text"))),
             Message::Close(_) => return,
             Message::Ping(_) | Message::Pong(_) => continue,
@@ -367,6 +380,39 @@ async fn converse(mut socket: WebSocket, name: String, seat: &Arc<Seat>) {
             return;
         }
     }
+}
+
+/// Messages that are taken while an answer is worked out; more of them stay on the line.
+const MOST_WAITING: usize = 8;
+
+/// The answer, unless the tab goes before there is one: then whatever is played for it is stopped. What comes meanwhile has to wait.
+async fn while_somebody_waits(
+    socket: &mut WebSocket,
+    waiting: &mut VecDeque<Message>,
+    seat: &Seat,
+    work: impl Future<Output = Result<String, String>>,
+) -> Option<Result<String, String>> {
+    let mut work = pin!(work);
+    let answer = poll_fn(|context| {
+        if let Poll::Ready(answer) = work.as_mut().poll(context) {
+            return Poll::Ready(Some(answer));
+        }
+        while waiting.len() < MOST_WAITING {
+            match pin!(socket.recv()).poll(context) {
+                Poll::Ready(Some(Ok(Message::Close(_)) | Err(_)) | None) => return Poll::Ready(None),
+                Poll::Ready(Some(Ok(message))) => waiting.push_back(message),
+                Poll::Pending => break,
+            }
+        }
+        Poll::Pending
+    });
+    if let Some(answer) = answer.await {
+        return Some(answer);
+    }
+    seat.stop.store(true, Ordering::Relaxed);
+    // Its end is waited for, so that nobody who comes back finds the session at work.
+    let _nobody_reads = work.await;
+    None
 }
 
 /// Whether a browser has taken an answer in time.

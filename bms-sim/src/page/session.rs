@@ -7,7 +7,7 @@
 //! ```
 //! A page that nobody sees asks for no frames, and its pack stands still.
 
-use super::command::{self, Command, Later, Loaded, Looked, Mistake, Other, Place, Shown, by_key};
+use super::command::{self, Command, Later, Loaded, Looked, Mistake, Other, Place, by_key};
 use super::folder::{Folder, NotServed};
 use super::hidden::{self, Hidden};
 use super::kept::Kept;
@@ -16,8 +16,10 @@ use super::series::Series;
 use super::view::{self, View};
 use crate::case::{Case, CaseError, Pack, StartError, Unchanged};
 use crate::defect::Kind;
+use crate::explain::at_length::AtLength;
 use crate::explain::compare::Comparison;
-use crate::explain::{self, Account, at_length, distance, words};
+use crate::explain::verdict::Criticality;
+use crate::explain::{self, Account, distance, words};
 use crate::recording::stepper::{Sought, Stepper, Stop, Way};
 use crate::recording::{self, Recording};
 use crate::run::Loop;
@@ -173,6 +175,10 @@ impl Session {
         let same = case == **first;
         let mut at =
             if same { self.first.clone() } else { Played::of(&Arc::new(case), stop)? }.stands(hidden);
+        // What was broken off is not the case.
+        if stop.load(Ordering::Relaxed) {
+            return Err(Refused::Interrupted);
+        }
         at.restore(&loaded.changes, loaded.played, stop)?;
         Ok(at)
     }
@@ -321,7 +327,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> At<CELLS, THERMISTORS> {
             let accepted = format!("accepted are {MOST_BRANCHES} branches; load the case again");
             return Err(Mistake::new("branches", MOST_BRANCHES, accepted).into());
         }
-        let change = other.meant(&self.recording().case)?;
+        let seconds = self.stepper.stop().map_or(0.0, |stop| stop.after.seconds());
+        let change = other.meant(&self.recording().case, seconds)?;
         let played = self.stepper.played();
         if !self.stepper.branch(&change, |_| !stop.load(Ordering::Relaxed))? {
             return Err(Refused::Interrupted);
@@ -408,19 +415,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> At<CELLS, THERMISTORS> {
         self.proving = Proving::default();
     }
 
-    fn show(&mut self, what: Shown) -> String {
+    fn show(&mut self, what: AtLength) -> String {
         let case = Arc::clone(&self.recording().case);
-        let stop = self.stop();
-        let lines = match (what, stop) {
-            (Shown::Defects, _) => at_length::defects(&case),
-            (_, None) => vec![words::stop::before_the_first()],
-            (Shown::Cells, Some(stop)) => at_length::cells(&stop),
-            (Shown::Temperatures, Some(stop)) => at_length::temperatures(&stop),
-            (Shown::Faults, Some(stop)) => at_length::faults(&stop),
-            (Shown::Limits, Some(stop)) => at_length::limits(&stop),
-            (Shown::Sequence, Some(stop)) => at_length::sequence(&stop),
-            (Shown::Evidence, Some(stop)) => at_length::evidence(&stop, &case),
-        };
+        let lines = what.lines(self.stop().as_ref(), &case);
         view::text(&view::Lines { kind: "lines", lines })
     }
 
@@ -449,7 +446,8 @@ impl<const CELLS: usize, const THERMISTORS: usize> At<CELLS, THERMISTORS> {
         }
         let near = explain::nearest(&recording);
         let verdict = account.verdict_in_words(&recording.case);
-        Ok(view::text(&view::Reasons { kind: "why", why: text, near, verdict }))
+        let dangerous = account.verdict.criticality() != Criticality::NotCritical;
+        Ok(view::text(&view::Reasons { kind: "why", why: text, near, verdict, dangerous }))
     }
 }
 
