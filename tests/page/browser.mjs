@@ -20,7 +20,7 @@ function check(holds, said) {
 
 async function open(hash = '', options = {}) {
   const page = await browser.newPage({ viewport: { width: 1440, height: 1000 }, ...options });
-  page.on('pageerror', (error) => troubles.push(`error: ${error.message}`));
+  page.on('pageerror', (error) => troubles.push(`error: ${error.stack}`));
   page.on('console', (message) => { if (message.type() === 'error') troubles.push(`console: ${message.text()}`); });
   page.on('request', (request) => { if (!request.url().startsWith(new URL(address).origin) && !request.url().startsWith('data:')) troubles.push(`asks elsewhere: ${request.url()}`); });
   await page.goto(address + hash);
@@ -53,8 +53,12 @@ async function accessible(page, where) {
 /** By pointer: start, put in a defect, trip, read why, go back past the onset, clear, mend, prove again. */
 async function byPointer() {
   const page = await open('#case=healthy-shift.toml&played=1');
-  await page.getByRole('button', { name: 'Start', exact: true }).click();
+  const start = page.getByRole('button', { name: 'Start', exact: true });
+  const before = await start.evaluate((button) => document.getElementById(button.getAttribute('aria-describedby')).textContent);
+  check(/Before Start on a real pack: .*covers on/.test(before), `what must be known before a start is said before it: ${before}`);
+  await start.click();
   await settled(page, () => window.page.view.branch === 'branch-1');
+  check(/Before Stop on a real pack: .*brake/.test(await page.locator('#at-act').textContent()), 'and then what must be known before a stop');
   await page.getByLabel('Speed').selectOption('100');
   await page.getByRole('button', { name: 'Play', exact: true }).click();
   await settled(page, () => window.page.view.stop.step === 'Closed');
@@ -64,6 +68,7 @@ async function byPointer() {
   await page.getByRole('button', { name: 'Put in a defect …' }).click();
   await page.getByLabel('Search').fill('thermistor open');
   await page.locator('.choices button').first().click();
+  check(/On a real pack: Never put a defect.*Sense wires are as live/.test(await page.locator('#dialog .caution').textContent()), 'the caution stands at the act');
   await page.getByLabel('thermistor, 1 to 16').fill('3');
   await page.getByRole('button', { name: /^Begin now/ }).click();
   await settled(page, () => window.page.view.branch === 'branch-2');
@@ -72,7 +77,7 @@ async function byPointer() {
   await settled(page, () => window.page.view.stop.suspect.includes('thermistor_open'));
   await page.getByRole('button', { name: 'On to the next event' }).click();
   await settled(page, () => window.page.view.stop.confirmed.includes('thermistor_open'));
-  await page.getByRole('button', { name: 'Why?' }).click();
+  await page.getByRole('button', { name: 'Why, and is it dangerous?' }).click();
   await settled(page, () => /Why thermistor open\?/.test(document.getElementById('why').textContent));
   check(/not critical/i.test(await page.locator('#why').textContent()), 'the verdict is read');
   await picture(page, 'reasons');
@@ -101,6 +106,23 @@ async function byPointer() {
   await page.close();
 }
 
+/** A dialog that was closed keeps the focus until the next picture: a key that comes before it is not lost. */
+async function betweenPictures() {
+  const page = await open('#case=healthy-shift.toml&played=600');
+  const kept = await page.evaluate(() => {
+    document.activeElement?.blur();
+    window.page.acts.defects.inject();
+    const dialog = document.getElementById('dialog');
+    dialog.close();
+    const target = document.activeElement;
+    target.dispatchEvent(new KeyboardEvent('keydown', { key: 'ArrowRight', bubbles: true }));
+    return dialog.contains(target);
+  });
+  check(kept, 'this browser gives the focus back at once: the test tests nothing');
+  await settled(page, () => window.page.view.played === 601);
+  await page.close();
+}
+
 /** The same act by act with nothing but keys. */
 async function byKeyboard() {
   const page = await open('#case=healthy-shift.toml&played=600');
@@ -117,7 +139,6 @@ async function byKeyboard() {
   await page.keyboard.type('37');
   await press('Enter');
   await settled(page, () => window.page.view.branch === 'branch-1' && !document.getElementById('dialog').open);
-  await page.waitForTimeout(200);
   await page.keyboard.press('ArrowRight');
   await settled(page, () => window.page.view.played === 602);
   await page.keyboard.press('Shift+ArrowRight');
@@ -142,6 +163,22 @@ async function byKeyboard() {
   await page.getByRole('button', { name: 'It is dead' }).press('Enter');
   await settled(page, () => /left out/.test(document.getElementById('dialog').textContent));
   await escape(page);
+  // Duty by hand: the key goes to the choice of work, the next field is its slider.
+  await press('Home', 'y');
+  await page.evaluate(() => { document.getElementById('duty').value = 'hoist'; document.getElementById('duty').dispatchEvent(new Event('change')); });
+  await press('Tab', 'ArrowRight', 'ArrowRight');
+  await settled(page, () => window.page.view.changes.at(-1)?.change.change === 'duty' && window.page.view.changes.at(-1).change.amps === 152);
+  check((await page.locator('#duty-amps').getAttribute('aria-valuetext')) === '152 A', 'the slider says what it stands at, with its unit');
+  // A disconnect is pulled; and put in again.
+  for (const [name, made] of [['Pull the service disconnect', false], ['Put the service disconnect in', true]]) {
+    await page.evaluate(() => document.activeElement?.blur());
+    await press('p');
+    await opened(page, 'disconnects');
+    await page.getByRole('button', { name }).press('Enter');
+    await settled(page, () => !document.getElementById('dialog').open);
+    await press('ArrowRight', 'ArrowRight');
+    await settled(page, (is) => window.page.view.around.service_disconnect_made === is, made);
+  }
   // Every part that takes the focus shows it.
   await page.evaluate(() => document.activeElement?.blur());
   const dark = new Set();
@@ -160,6 +197,129 @@ async function byKeyboard() {
   await page.close();
 }
 
+/** On paper everything is dark on white, whatever the screen was, and nothing that can only be pressed is printed. */
+async function printed(page) {
+  await page.emulateMedia({ media: 'print' });
+  await page.waitForFunction(() => getComputedStyle(document.documentElement).getPropertyValue('--ink').trim() === '#15202b');
+  const shown = await page.evaluate(() => [...document.querySelectorAll('button:not(.link), select, input')].filter((one) => one.checkVisibility() && !one.closest('#branches')).map((one) => one.outerHTML.slice(0, 60)));
+  check(shown.length === 0, `printed: ${shown.join('; ')}`);
+  // The darkest part of a chart is ink on paper: its numbers are read.
+  const dark = await page.evaluate(() => {
+    const canvas = document.querySelector('#charts canvas');
+    const { data } = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height);
+    let least = 255;
+    for (let at = 0; at < data.length; at += 4) if (data[at + 3] > 200) least = Math.min(least, data[at]);
+    return least;
+  });
+  check(dark < 90, `the charts were printed in pale inks: ${dark}`);
+}
+
+/** The bench: what can never finish is said at once; three starts beside each other, each with its end and its heat. */
+async function bench() {
+  const page = await open('#case=healthy-shift.toml&played=1');
+  await page.getByRole('button', { name: 'Precharge bench' }).click();
+  await settled(page, () => document.querySelectorAll('#bench .uplot').length === 3);
+  check(/burn whoever touches it/.test(await page.locator('#bench .caution').textContent()), 'the caution stands at the bench');
+  const set = async (name, steps) => {
+    const slider = page.getByLabel(name);
+    await slider.focus();
+    for (let step = 0; step < Math.abs(steps); step += 1) await page.keyboard.press(steps > 0 ? 'ArrowRight' : 'ArrowLeft');
+    await settled(page, () => !window.page.bench.busy && window.page.bench.now.name === window.page.bench.name());
+  };
+  for (const steps of [12, 12]) {
+    await page.getByRole('button', { name: 'Keep this start beside the next' }).click();
+    await set('precharge resistor', steps);
+  }
+  const starts = await page.locator('#bench table tbody tr').allTextContents();
+  check(starts.length === 3 && starts.every((said) => /It ends closed, \d+ ms/.test(said) && /takes \d+\.\d J and reaches \d+ °C; its rating is/.test(said)), `three starts: ${starts.join('; ')}`);
+  check(new Set(starts.map((said) => said.match(/closed, (\d+)/)[1])).size === 3, `each takes its own time: ${starts.join('; ')}`);
+  // A larger resistor takes the same energy within a tenth: half of C·V² (the law of the capacitor), here 1000 µF at some 320 V.
+  const joules = starts.map((said) => Number(said.match(/takes ([\d.]+) J/)[1]));
+  check(joules.every((one) => Math.abs(one - 51) < 5), `joules: ${joules}`);
+  check(await page.evaluate(() => window.page.bench.plots.every((plot) => plot.series.length - 1 >= 3)), 'three curves in each picture');
+  const said = await page.locator('#bench .checks li').allTextContents();
+  check(said.length > 4 && said.every((line) => /^\d+ ms: /.test(line)), 'each check says what, and when');
+  await accessible(page, 'three starts');
+  await picture(page, 'bench-three');
+  await page.getByRole('button', { name: 'As it was built' }).click();
+  await settled(page, () => window.page.bench.now.name === 'as it was built');
+  check(/can finish/.test(await page.locator('#bench [role=status]').textContent()), 'the pack as it is built can');
+  await set('load left on the link (all to the right: none)', -170);
+  check(/can never finish/.test(await page.locator('#bench [role=status]').textContent()), 'a load that is left on keeps the link low');
+  // The bench has an address, as every view.
+  const other = await open(new URL(page.url()).hash);
+  await settled(other, () => window.page.bench.open && window.page.bench.now && !window.page.bench.busy);
+  check((await other.locator('#bench [role=status]').textContent()) === (await page.locator('#bench [role=status]').textContent()), 'the address restores the bench');
+  await other.close();
+  await page.close();
+}
+
+/** Every view has an address: what stands beside it, the span of the time line, the letters. */
+async function addresses() {
+  const page = await open('#case=loose-joint.toml&played=4500');
+  await page.getByLabel('Compare with').selectOption('twin');
+  await settled(page, () => window.page.time.other?.of === 'twin');
+  for (const most of [100, 50]) {
+    await page.getByRole('button', { name: 'Closer' }).click();
+    await settled(page, (widest) => window.page.time.between && window.page.time.series.seconds.at(-1) - window.page.time.series.seconds[0] < widest, most);
+  }
+  await page.getByRole('button', { name: 'Show what comes' }).click();
+  await page.getByRole('button', { name: 'Large' }).click();
+  // Limits are changed live, as a branch.
+  await page.getByRole('button', { name: 'Limits …' }).click();
+  await page.locator('#dialog select').selectOption('cell_resistance_high');
+  await page.getByLabel(/^limit in/).fill('3');
+  await page.getByRole('button', { name: 'Take from now on' }).click();
+  await settled(page, () => window.page.view.branch === 'branch-1');
+  const hash = new URL(page.url()).hash;
+  const other = await open(hash);
+  await settled(other, () => window.page.time.other?.of === 'twin' && window.page.time.looksAhead() && document.documentElement.classList.contains('large'));
+  const seen = (one) => one.evaluate(() => JSON.stringify([window.page.view.stop, window.page.view.changes, window.page.time.between?.map((at) => at.toFixed(2))]));
+  check((await seen(page)) === (await seen(other)), 'the address restores what was seen');
+  await settled(other, (same) => location.hash === same, hash);
+  await picture(other, 'compared');
+  for (const one of [page, other]) await one.close();
+}
+
+/** A stranger breaks a thermistor wire and a joint, and reads what the page says: which is dangerous, why, how the firmware knew. */
+async function stranger() {
+  const page = await open('#case=healthy-shift.toml&played=1200');
+  const broken = async (search, label, place, severity) => {
+    await page.getByRole('button', { name: 'Put in a defect …' }).click();
+    await page.getByLabel('Search').fill(search);
+    await page.locator('.choices button').first().click();
+    await page.getByLabel(label).fill(place);
+    if (severity) await page.getByLabel(/^severity in .*, /).fill(severity);
+    await page.getByRole('button', { name: /^Begin now/ }).click();
+    await settled(page, () => !document.getElementById('dialog').open);
+    await page.getByLabel('What to go to').selectOption('stage');
+    await settled(page, () => !window.page.view.speed);
+    for (let go = 0; go < 24 && !(await view(page)).stop.confirmed.length; go += 1) {
+      const { played } = await view(page);
+      await page.getByRole('button', { name: 'On to the next event' }).click();
+      await settled(page, (from) => window.page.view.played > from, played);
+    }
+    const why = page.getByRole('button', { name: 'Why, and is it dangerous?' });
+    check(await why.evaluate((button) => button.classList.contains('call')), 'the page points to the reasons once there is one');
+    await why.click();
+    await settled(page, () => document.querySelector('#why pre'));
+    return page.locator('#why').innerText();
+  };
+  check(!(await page.locator('#why').textContent()), 'nothing was asked yet');
+  const wire = await broken('thermistor open', 'thermistor, 1 to 16', '5');
+  for (const said of [/Not critical/, /only a reading lies/, /thermistor 5 shows 100\.0 % against a limit of 99\.0 %/]) check(said.test(wire), `${said}: ${wire}`);
+  await picture(page, 'stranger-wire');
+  await page.getByRole('button', { name: 'Undo' }).click();
+  await settled(page, () => window.page.view.branch === 'original');
+  const joint = await broken('loose joint, sense wire above', 'joint, 1 to 95', '37', '8');
+  for (const said of [/Critical/, /joint between cells 37 and 38 makes more heat/, /cell 37 resists more than is expected/]) check(said.test(joint), `${said}: ${joint}`);
+  // What the words mean stands below.
+  await page.getByText('What the words mean').click();
+  check(/dwell/.test(await page.locator('#words').innerText()), 'the words of the trade are explained');
+  await picture(page, 'stranger-joint');
+  await page.close();
+}
+
 /** No view has a violation, in either scheme, small and large. */
 async function views() {
   for (const colorScheme of ['light', 'dark']) {
@@ -170,14 +330,14 @@ async function views() {
       check(wider <= 0, `${width} px: ${wider} px wider than the screen`);
       await picture(page, `page-${colorScheme}-${width}`);
       if (width === 1440) {
-        for (const [key, name] of [['d', 'defects'], ['m', 'mend'], ['r', 'repair'], ['t', 'meter'], ['c', 'clear'], ['?', 'keys']]) {
+        for (const [key, name] of [['d', 'defects'], ['m', 'mend'], ['r', 'repair'], ['t', 'meter'], ['c', 'clear'], ['p', 'disconnects'], ['i', 'limits'], ['n', 'cases'], ['h', 'hide'], ['k', 'keep'], ['?', 'keys']]) {
           await page.keyboard.press(key);
           await opened(page, name);
           await accessible(page, `${name}, ${colorScheme}`);
           await picture(page, `${name}-${colorScheme}`);
           await escape(page);
         }
-        for (const name of ['Duty …', 'Limits …', 'Other case …', 'Hide …', 'As a table', 'All limits', 'Take away …']) {
+        for (const name of ['As a table', 'All limits']) {
           await page.getByRole('button', { name, exact: true }).click();
           await opened(page, name);
           await accessible(page, `${name}, ${colorScheme}`);
@@ -189,6 +349,12 @@ async function views() {
         await settled(page, () => document.querySelectorAll('#bench .uplot').length === 3);
         await accessible(page, `the bench, ${colorScheme}`);
         await picture(page, `bench-${colorScheme}`);
+        await page.keyboard.press('b');
+        await page.keyboard.press('l');
+        await accessible(page, `large letters, ${colorScheme}`);
+        await picture(page, `large-${colorScheme}`);
+        await printed(page);
+        await picture(page, `print-${colorScheme}`);
       }
       await page.close();
     }
@@ -222,13 +388,25 @@ async function hidden() {
   await teacher.close();
 }
 
-/** The first picture, and how evenly frames follow each other while 96 cells run ten times as fast as the clock. */
+/** The first picture, of a browser that knows nothing yet: the best of three, since this machine may have other work. */
+async function firstPicture() {
+  const took = [];
+  for (let turn = 0; turn < 3; turn += 1) {
+    const context = await browser.newContext({ viewport: { width: 1440, height: 1000 } });
+    const page = await context.newPage();
+    const began = Date.now();
+    await page.goto(address);
+    await page.waitForFunction(() => window.page?.view?.stop && document.querySelectorAll('#string .cell').length === 96);
+    took.push(Date.now() - began);
+    await context.close();
+  }
+  console.log(`first picture after ${took.join(', ')} ms`);
+  check(Math.min(...took) < 1000, `the first picture came after ${took.join(', ')} ms`);
+}
+
+/** How evenly frames follow each other while 96 cells run ten times as fast as the clock. */
 async function quickly() {
-  const page = await browser.newPage({ viewport: { width: 1440, height: 1000 } });
-  const began = Date.now();
-  await page.goto(address);
-  await page.waitForFunction(() => window.page?.view?.stop);
-  const first = Date.now() - began;
+  const page = await open();
   const frames = await page.evaluate(async () => {
     await window.page.act({ do: 'play', speed: 10 });
     const [times, shown] = [[], []];
@@ -242,15 +420,23 @@ async function quickly() {
     const apart = times.slice(1).map((now, place) => now - times[place]).sort((a, b) => a - b);
     return { drawn: apart.length / 5, median: apart[apart.length >> 1], late: apart[Math.floor(apart.length * 0.95)], shown: shown.length / 5 };
   });
-  console.log(`first picture after ${first} ms; ${frames.drawn.toFixed(1)} frames a second, ${frames.shown.toFixed(1)} of them with a new tick; apart ${frames.median.toFixed(1)} ms in the median, ${frames.late.toFixed(1)} ms at the 95th percentile`);
+  console.log(`${frames.drawn.toFixed(1)} frames a second, ${frames.shown.toFixed(1)} of them with a new tick; apart ${frames.median.toFixed(1)} ms in the median, ${frames.late.toFixed(1)} ms at the 95th percentile`);
   await page.close();
-  // Twice of what is promised, and a sixth less: this machine may have other work.
-  check(first < 2000, `the first picture came after ${first} ms`);
-  check(frames.drawn > 50, `${frames.drawn} frames a second`);
+  // A sixth less than is promised: this machine may have other work.
+  check(frames.median < 17.5 && frames.drawn > 50 && frames.shown > 45, `${frames.drawn} frames a second, ${frames.shown} with a new tick, ${frames.median} ms apart`);
 }
 
-// The last one measures the page, not how long a debug build plays its first case.
-for (const test of [byPointer, byKeyboard, views, hidden, quickly]) {
+/** The picture of the README: the tick in which the joint is found. */
+async function readme() {
+  const page = await open('#case=loose-joint.toml&played=4335', { viewport: { width: 1600, height: 1000 } });
+  if (pictures) await page.screenshot({ path: path.join(pictures, 'page.png') });
+  check((await view(page)).stop.confirmed.includes('cell_resistance_high'), 'the joint is found in this tick');
+  await page.close();
+}
+
+// The last ones measure the page, not how long a debug build plays its first case. Those that are named in TESTS, or all of them.
+const all = [byPointer, betweenPictures, byKeyboard, bench, addresses, stranger, views, hidden, readme, firstPicture, quickly];
+for (const test of all.filter(({ name }) => !process.env.TESTS || process.env.TESTS.split(',').includes(name))) {
   try {
     await test();
     check(troubles.length === 0, troubles.join('\n'));

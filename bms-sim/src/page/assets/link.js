@@ -1,5 +1,7 @@
 // The line to the server: one command, one answer, in order.
 
+/** @import { Answer, Command } from './protocol' */
+
 /** The token of the address, kept for as long as the tab lives. */
 const token = (() => {
   const given = new URLSearchParams(location.search).get('token');
@@ -10,7 +12,11 @@ const token = (() => {
   return sessionStorage.getItem('token');
 })();
 
-/** An address of the server with what it needs. */
+/**
+ * An address of the server with what it needs.
+ * @param {string} path
+ * @param {Record<string, string>} parameters
+ */
 export function address(path, parameters = {}) {
   const all = new URLSearchParams(parameters);
   if (token) all.set('token', token);
@@ -18,31 +24,43 @@ export function address(path, parameters = {}) {
   return query ? `${path}?${query}` : path;
 }
 
-/** Gets a list. */
+/**
+ * Gets a list.
+ * @param {string} path
+ * @returns {Promise<any>}
+ */
 export async function list(path) {
   const answer = await fetch(address(path));
   if (!answer.ok) throw new Error(await answer.text());
   return answer.json();
 }
 
+/** What is answered when nothing can be asked. @type {Answer} */
+const GONE = { kind: 'refused', said: 'the line to the server is cut' };
+
 export class Line {
   /** @param {{up: () => void, down: () => void}} heard */
   constructor(heard) {
     this.heard = heard;
+    /** @type {string | null} */
     this.session = null;
+    /** @type {((answer: Answer) => void)[]} */
     this.waiting = [];
     this.tries = 0;
-    this.connect();
+    this.socket = this.connect();
   }
 
   connect() {
+    /** @type {Record<string, string>} */
     const parameters = this.session ? { session: this.session } : {};
     const scheme = location.protocol === 'https:' ? 'wss:' : 'ws:';
-    this.socket = new WebSocket(`${scheme}//${location.host}${address('/api/live', parameters)}`);
-    this.socket.onmessage = (message) => this.message(JSON.parse(message.data));
-    this.socket.onclose = () => this.lost();
+    const socket = new WebSocket(`${scheme}//${location.host}${address('/api/live', parameters)}`);
+    socket.onmessage = (message) => this.message(JSON.parse(message.data));
+    socket.onclose = () => this.lost();
+    return socket;
   }
 
+  /** @param {Answer | { kind: 'session', name: string }} answer */
   message(answer) {
     if (answer.kind === 'session') {
       this.session = answer.name;
@@ -54,18 +72,21 @@ export class Line {
   }
 
   lost() {
-    const gone = { kind: 'refused', said: 'the line to the server is cut' };
-    this.waiting.splice(0).forEach((answered) => answered(gone));
+    this.waiting.splice(0).forEach((answered) => answered(GONE));
     this.heard.down();
     this.tries += 1;
-    setTimeout(() => this.connect(), Math.min(250 * 2 ** this.tries, 5000));
+    setTimeout(() => { this.socket = this.connect(); }, Math.min(250 * 2 ** this.tries, 5000));
   }
 
-  /** Asks, and gives the answer once it is there. */
+  /**
+   * Asks, and gives the answer once it is there.
+   * @param {Command} command
+   * @returns {Promise<Answer>}
+   */
   ask(command) {
     return new Promise((answered) => {
       if (this.socket.readyState !== WebSocket.OPEN) {
-        answered({ kind: 'refused', said: 'the line to the server is cut' });
+        answered(GONE);
         return;
       }
       this.waiting.push(answered);
