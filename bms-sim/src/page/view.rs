@@ -345,12 +345,14 @@ fn of_defects<const CELLS: usize, const THERMISTORS: usize>(
     let seconds = stop.after.seconds();
     let shown = (1..).zip(&case.defects).map(|(number, defect)| {
         let ended = defect.end_seconds.is_some_and(|end| end <= seconds);
-        let over = ended || !stop.after.world.defects().iter().any(|(_, known)| known == defect);
+        let begun = defect.onset_seconds <= seconds;
+        let gone = begun && !stop.after.world.defects().iter().any(|(_, known)| known == defect);
+        let over = ended || gone;
         DefectShown {
             number,
             kind: defect.kind.key(),
             said: words::stop::numbered_defect(number, defect),
-            present: defect.onset_seconds <= seconds && !over,
+            present: begun && !over,
             over,
         }
     });
