@@ -28,7 +28,6 @@ use dark::Memory;
 #[cfg(test)]
 pub(crate) use dark::dropped;
 use standing::Standing;
-use std::cmp::Ordering;
 use std::sync::Arc;
 use transit::Transit;
 
@@ -209,12 +208,23 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         let more: Vec<Repair> =
             self.case.repairs.iter().filter(due).skip(made).map(|repaired| repaired.repair).collect();
         let (before, now) = (&before.defects, &self.case.defects);
-        let same = before.iter().zip(now).take_while(|(one, other)| one == other).count();
-        match (now.get(same), now.len().cmp(&before.len())) {
-            (_, Ordering::Less) => self.world.forget(same),
-            (Some(defect), Ordering::Equal) => self.world.amend(same, *defect),
-            (Some(defect), Ordering::Greater) => self.world.expect(same, *defect),
-            (None, Ordering::Equal | Ordering::Greater) => {}
+        if now.len() < before.len() {
+            let mut kept = 0;
+            for defect in before {
+                if now.get(kept) == Some(defect) {
+                    kept += 1;
+                } else {
+                    self.world.forget(kept);
+                }
+            }
+        } else {
+            for (place, defect) in now.iter().enumerate() {
+                match before.get(place) {
+                    Some(same) if same == defect => {}
+                    Some(_) => self.world.amend(place, *defect),
+                    None => self.world.expect(place, *defect),
+                }
+            }
         }
         for repair in &more {
             let _mended = self.world.repair(repair);
