@@ -16,9 +16,7 @@
 //! | twins are equal until the onset | `twins…` |
 //! | a visited tick is the tick of the straight run | `any_tick…` |
 
-mod dice;
 mod power;
-mod spell;
 mod storm;
 
 use bms_core::decision::Coils;
@@ -38,7 +36,7 @@ use std::sync::Arc;
 /// printed with its input and becomes a test:
 ///
 /// ```text
-/// PROPTEST_RNG_SEED=$RANDOM PROPTEST_CASES=2000 cargo test --test laws storm
+/// PROPTEST_RNG_SEED=$RANDOM PROPTEST_CASES=2000 cargo test -p bms-strategies --test laws storm
 /// ```
 fn law(cases: u32, max_shrink_iters: u32) -> ProptestConfig {
     let given = ProptestConfig::default(); // from the environment

@@ -5,8 +5,6 @@
 //! its readings are spoilt for a stretch: stuck, offset, missing or swapped, one or two at once, and frames are lost. How often it got
 //! to each situation is counted, so that the laws cannot hold for want of a case.
 
-use super::dice::Dice;
-use super::spell::Spell;
 use super::{Everything, law};
 use bms_core::config::SequenceFacts;
 use bms_core::decision::{Coil, Coils, CurrentLimits, Decision};
@@ -14,8 +12,10 @@ use bms_core::frame::{Asked, Clearance, Frame, Wanted};
 use bms_core::units::{Amps, Instant, Ohms};
 use bms_core::{Config, Controller, Reaction, Step};
 use bms_sim::world::load::{Demand, Giver};
+use bms_sim::world::noise::Noise;
 use bms_sim::world::spec::PackSpec;
 use bms_sim::world::{Actuators, Initial, World};
+use bms_strategies::{Odd, Spell, frames, spells};
 use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
 use std::cell::RefCell;
@@ -86,27 +86,30 @@ fn obeys<const CELLS: usize, const THERMISTORS: usize>(
     Ok(())
 }
 
-/// Frames without any truth behind them.
+/// Frames without any truth behind them, one after another.
 fn any_frames<const CELLS: usize, const THERMISTORS: usize>(
     config: &Config,
-    seed: u64,
+    frames: &[Odd<CELLS, THERMISTORS>],
 ) -> Result<(), TestCaseError> {
     let checked = config.fit();
     let checked = checked.map_err(|error| TestCaseError::fail(format!("{error:?}")))?;
     let mut core = Controller::<CELLS, THERMISTORS>::new(checked);
-    let mut dice = Dice(seed | 1);
     let mut before = Before::NOTHING;
-    let mut at = 0_u32;
-    for _ in 0..150 {
-        at = at.wrapping_add(10);
-        let mut frame = Frame::empty(Instant(at));
-        dice.spoil(&mut frame, 1);
-        frame.at = if dice.one_in(4) { frame.at } else { Instant(at) };
+    for (tick, odd) in (0..).zip(frames) {
+        // One in eight comes at the time of another.
+        let turned = if odd.lies.len() > 6 { tick / 2 } else { tick };
+        let frame = odd.frame(config, Instant(10 * turned));
         let decision = core.tick(&frame, &mut Everything::default());
         obeys(&frame, &before, &decision, config)?;
         before = Before { coils: decision.coils, step: decision.step, asked: frame.asked };
     }
     Ok(())
+}
+
+/// So many frames with up to seven lies each.
+fn row<const CELLS: usize, const THERMISTORS: usize>() -> impl Strategy<Value = Vec<Odd<CELLS, THERMISTORS>>>
+{
+    proptest::collection::vec(frames(0..8), 80)
 }
 
 /// A pack of so many cells in one module, with the contactors of the training bench.
@@ -163,6 +166,22 @@ impl Visits {
     }
 }
 
+/// What an operator does by chance in one tick.
+struct Dice {
+    noise: Noise,
+    tick: u32,
+}
+
+impl Dice {
+    fn below(&self, most: usize, what: u32) -> usize {
+        usize::try_from(self.noise.of_run(self.tick.into(), what) >> 33).unwrap_or(0) % most
+    }
+
+    fn one_in(&self, many: usize, what: u32) -> bool {
+        self.below(many, what) == 0
+    }
+}
+
 /// What is done with the pack meanwhile: closed mostly, opened now and then, cleared by the workshop, loaded either way.
 struct Shift {
     wants: Wanted,
@@ -174,59 +193,69 @@ struct Shift {
 
 impl Shift {
     /// A pack that stands open although closed contactors are asked for is soon asked again, as an operator would.
-    fn asked(&mut self, dice: &mut Dice, step: Step) -> Asked {
+    fn asked(&mut self, dice: &Dice, step: Step) -> Asked {
         let patience = if step == Step::Open { 30 } else { 600 };
         self.wants = match self.wants {
-            Wanted::Closed if dice.one_in(patience) => Wanted::Open,
-            Wanted::Open if dice.one_in(patience.min(150)) => Wanted::Closed,
+            Wanted::Closed if dice.one_in(patience, 0) => Wanted::Open,
+            Wanted::Open if dice.one_in(patience.min(150), 0) => Wanted::Closed,
             stays => stays,
         };
-        if dice.one_in(200) {
-            self.load = [-1.5, -0.5, 0.0, 0.5][dice.below(4)];
+        if dice.one_in(200, 1) {
+            self.load = if dice.one_in(2, 2) { -0.5 } else { [-1.5, 0.0, 0.5][dice.below(3, 3)] };
         }
-        if dice.one_in(80) {
+        if dice.one_in(80, 4) {
             self.clear = !self.clear;
         }
         Asked { contactors: self.wants, clear: self.clear.then_some(Clearance::Service), replaced: None }
     }
 }
 
+/// Ticks of a storm: 36 s.
+const TICKS: u32 = 3_600;
+
+/// What goes wrong meanwhile.
+#[derive(Clone, Debug, Default)]
+struct Storm {
+    spells: Vec<Spell>,
+    /// Frames that are lost: from this tick on, two to the power of so many.
+    lost: Vec<(u32, u32)>,
+}
+
+impl Storm {
+    fn loses(&self, tick: u32) -> bool {
+        self.lost.iter().any(|(from, doublings)| tick >= *from && tick - from < 1 << doublings)
+    }
+}
+
+fn storms<const CELLS: usize, const THERMISTORS: usize>() -> impl Strategy<Value = Storm> {
+    let lost = proptest::collection::vec((0..TICKS, 0..6_u32), 0..=18);
+    (spells::<CELLS, THERMISTORS>(TICKS, 50), lost).prop_map(|(spells, lost)| Storm { spells, lost })
+}
+
 /// A simulated pack for 36 s, in calm weather or in a storm.
 fn weather<const CELLS: usize, const THERMISTORS: usize>(
     (spec, config): (&PackSpec, Config),
     seed: u64,
-    stormy: bool,
+    storm: &Storm,
 ) -> Result<Visits, TestCaseError> {
     let refused = |error: &dyn std::fmt::Debug| TestCaseError::fail(format!("{error:?}"));
     let initial = Initial { charge: 0.6, celsius: 20.0 };
     let mut world = World::<CELLS, THERMISTORS>::new(spec, seed, initial).map_err(|error| refused(&error))?;
     let checked = config.fit().map_err(|error| refused(&error))?;
     let mut core = Controller::<CELLS, THERMISTORS>::new(checked);
-    let mut dice = Dice(seed | 1);
+    let noise = Noise::new(seed);
     let mut shift = Shift { wants: Wanted::Closed, load: -0.5, clear: false };
     let (mut before, mut visits, mut drove) = (Before::NOTHING, Visits::default(), false);
     let mut actuators = Actuators::OFF;
-    let mut spells: Vec<Spell<CELLS, THERMISTORS>> = Vec::new();
-    let mut lost = 0;
-    for tick in 0..3_600_u32 {
+    let mut began_with = vec![None; storm.spells.len()];
+    for tick in 0..TICKS {
+        let dice = Dice { noise, tick };
         // A switch that stands on when the firmware starts closes nothing.
-        let asked = if tick == 0 { Asked::NOTHING } else { shift.asked(&mut dice, before.step) };
-        if lost > 0 {
-            lost -= 1;
-        } else {
+        let asked = if tick == 0 { Asked::NOTHING } else { shift.asked(&dice, before.step) };
+        if !storm.loses(tick) {
             let mut frame = world.measure(tick.into(), Instant(tick * 10), asked);
-            spells.retain(|spell| spell.until > tick);
-            if stormy {
-                if spells.len() < 2 && dice.one_in(80) {
-                    spells.push(Spell::begin(&mut dice, tick, &config, &frame));
-                }
-                for spell in &spells {
-                    spell.spoil(&mut frame);
-                }
-                if dice.one_in(2_000) {
-                    dice.spoil(&mut frame, 8);
-                }
-                lost = if dice.one_in(400) { 1 << dice.below(6) } else { 0 };
+            for (spell, began_with) in storm.spells.iter().zip(&mut began_with) {
+                spell.spoil(tick, &mut frame, began_with, &config);
             }
             let decision = core.tick(&frame, &mut ());
             obeys(&frame, &before, &decision, &config)?;
@@ -246,14 +275,19 @@ fn weather<const CELLS: usize, const THERMISTORS: usize>(
 }
 
 proptest! {
-    #![proptest_config(law(200, 200))]
+    #![proptest_config(law(100, 1_000))]
 
     #[test]
-    fn any_frame_is_answered_by_packs_of_any_size(seed in any::<u64>()) {
-        any_frames::<96, 16>(&Config::crane(), seed)?;
-        any_frames::<16, 8>(&Config::trainer(), seed)?;
-        any_frames::<1, 1>(&pack_of(1), seed)?;
-        any_frames::<128, 1>(&pack_of(128), seed)?;
+    fn any_frame_is_answered_by_packs_of_any_size(
+        crane in row::<96, 16>(),
+        trainer in row::<16, 8>(),
+        one in row::<1, 1>(),
+        most in row::<128, 1>(),
+    ) {
+        any_frames(&Config::crane(), &crane)?;
+        any_frames(&Config::trainer(), &trainer)?;
+        any_frames(&pack_of(1), &one)?;
+        any_frames(&pack_of(128), &most)?;
     }
 }
 
@@ -262,11 +296,12 @@ fn a_storm_of_frames_closes_and_opens_by_the_rules() {
     let config = law(200, 200);
     let cases = config.cases;
     let (mut runner, all) = (TestRunner::new(config), RefCell::new(Visits::default()));
-    let outcome = runner.run(&(any::<u64>(), 0..4_u8), |(seed, pack)| {
+    let storms = (any::<u64>(), 0..4_u8, storms::<96, 16>(), storms::<16, 8>());
+    let outcome = runner.run(&storms, |(seed, pack, on_crane, on_trainer)| {
         let visits = if pack == 0 {
-            weather::<96, 16>((&PackSpec::crane(), Config::crane()), seed, true)?
+            weather::<96, 16>((&PackSpec::crane(), Config::crane()), seed, &on_crane)?
         } else {
-            weather::<16, 8>((&PackSpec::trainer(), Config::trainer()), seed, true)?
+            weather::<16, 8>((&PackSpec::trainer(), Config::trainer()), seed, &on_trainer)?
         };
         all.borrow_mut().add(&visits);
         Ok(())
@@ -296,7 +331,7 @@ fn a_storm_of_frames_closes_and_opens_by_the_rules() {
 #[test]
 fn calm_weather_trips_nothing() {
     for seed in 1..=20 {
-        let visits = weather::<16, 8>((&PackSpec::trainer(), Config::trainer()), seed, false);
+        let visits = weather::<16, 8>((&PackSpec::trainer(), Config::trainer()), seed, &Storm::default());
         assert!(
             matches!(visits, Ok(Visits { tripped: 0, barred: 0, closed: 1.., .. })),
             "{seed}: {visits:?}"

@@ -201,8 +201,9 @@ impl DefectTable {
     }
 }
 
-/// The key that gives a severity in this unit.
-pub(crate) fn severity_key(unit: &str) -> Option<&'static str> {
+/// The key by which a case file gives the severity of a defect in this unit, as `milliohms` for mΩ; nothing for one that is only present.
+#[must_use]
+pub fn severity_key(unit: &str) -> Option<&'static str> {
     let keys = DefectTable::default().severities();
     keys.into_iter().find(|(_, of, _)| *of == unit).map(|(key, _, _)| key)
 }

@@ -177,7 +177,7 @@ pub(crate) use check::MOST_SEED;
 pub use duty::{Duty, Phase, Surrounding, Work};
 pub(crate) use error::nearest;
 pub use error::{Accepted, CaseError, Mistake, Problem};
-pub(crate) use file::severity_key;
+pub use file::severity_key;
 pub use knob::{Grid, Knob, Unturned};
 pub use limits::LimitChange;
 pub use pack::Pack;
