@@ -469,7 +469,11 @@ fn begun(folder: &Path, line: &str) -> (Child, BufReader<std::process::ChildStde
     let mut stderr = BufReader::new(child.stderr.take().expect("its stderr is a pipe"));
     let mut line = String::new();
     stderr.read_line(&mut line).expect("it says how far it is");
-    assert!(line.ends_with(" of 1000000 s played\n"), "{line}");
+    // How far, how fast, and how much longer.
+    assert!(
+        line.contains(" of 1000000 s played, ") && line.contains(" a second, ") && line.ends_with(" left\n"),
+        "{line}"
+    );
     (child, stderr)
 }
 

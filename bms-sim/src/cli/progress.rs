@@ -1,12 +1,15 @@
 //! How far a case was played, or how much of a survey is done, on stderr: a bar on a terminal; elsewhere, as in a log, a plain line now and then.
 
 use crate::case::Case;
-use indicatif::{ProgressBar, ProgressStyle};
+use indicatif::{HumanDuration, ProgressBar, ProgressStyle};
 use std::io::IsTerminal as _;
 use std::time::{Duration, Instant};
 
 /// Real time until the first plain line. What is done by then needs none.
 const FIRST_LINE: Duration = Duration::from_secs(2);
+
+/// No more time left than this is said, in seconds: a hundred years.
+const LONGEST_LEFT: f64 = 3.2e9;
 
 /// Real time between two plain lines.
 const LINES_APART: Duration = Duration::from_secs(10);
@@ -41,8 +44,20 @@ impl Progress {
             return Self::Silent;
         }
         let count = |pieces: usize| f64::from(u32::try_from(pieces).unwrap_or(u32::MAX));
-        let mut progress = Self::towards(count(all), pieces, "{bar:30} {pos} of {len}, {eta} left");
-        progress.at(count(done));
+        let mut progress =
+            Self::towards(count(all), pieces, "{bar:30} {pos} of {len}, {per_sec}, {eta} left");
+        match &mut progress {
+            Self::Silent => {}
+            // What was there before says nothing of the rate.
+            Self::Bar(bar) => {
+                bar.set_position(whole(count(done)));
+                bar.reset_eta();
+            }
+            Self::Lines(lines) => {
+                lines.from = count(done);
+                lines.reached = count(done);
+            }
+        }
         progress
     }
 
@@ -59,7 +74,8 @@ impl Progress {
 
     fn towards(all: f64, what: &'static str, template: &str) -> Self {
         if !std::io::stderr().is_terminal() {
-            return Self::Lines(Lines { all, what, reached: 0.0, begun: Instant::now(), next: FIRST_LINE });
+            let (begun, next) = (Instant::now(), FIRST_LINE);
+            return Self::Lines(Lines { all, what, from: 0.0, reached: 0.0, begun, next });
         }
         let bar = ProgressBar::new(whole(all));
         if let Ok(style) = ProgressStyle::with_template(template) {
@@ -106,6 +122,8 @@ pub(super) struct Lines {
     all: f64,
     /// What is counted, as the line says it.
     what: &'static str,
+    /// What was done before.
+    from: f64,
     reached: f64,
     begun: Instant,
     next: Duration,
@@ -117,7 +135,14 @@ impl Lines {
         self.reached = reached;
         (elapsed >= self.next).then(|| {
             self.next = elapsed + LINES_APART;
-            format!("{reached:.0} of {:.0} {}", self.all, self.what)
+            let rate = (reached - self.from) / elapsed.as_secs_f64();
+            let said = format!("{reached:.0} of {:.0} {}", self.all, self.what);
+            if rate <= 0.0 {
+                return said;
+            }
+            let left = Duration::from_secs_f64(((self.all - reached).max(0.0) / rate).min(LONGEST_LEFT));
+            let rate = if rate < 10.0 { format!("{rate:.1}") } else { format!("{rate:.0}") };
+            format!("{said}, {rate} a second, {} left", HumanDuration(left))
         })
     }
 }
@@ -133,11 +158,24 @@ mod tests {
 
     #[test]
     fn a_log_gets_a_line_now_and_then() {
-        let mut lines =
-            Lines { all: 3_600.0, what: "s played", reached: 0.0, begun: Instant::now(), next: FIRST_LINE };
+        let mut lines = Lines {
+            all: 3_600.0,
+            what: "s played",
+            from: 0.0,
+            reached: 0.0,
+            begun: Instant::now(),
+            next: FIRST_LINE,
+        };
         let told: Vec<String> = (0..300_u32)
             .filter_map(|tenth| lines.at(f64::from(tenth), Duration::from_millis(100) * tenth))
             .collect();
-        assert_eq!(told, ["20 of 3600 s played", "120 of 3600 s played", "220 of 3600 s played"]);
+        assert_eq!(
+            told,
+            [
+                "20 of 3600 s played, 10 a second, 6 minutes left",
+                "120 of 3600 s played, 10 a second, 6 minutes left",
+                "220 of 3600 s played, 10 a second, 6 minutes left"
+            ]
+        );
     }
 }

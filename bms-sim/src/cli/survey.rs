@@ -94,7 +94,7 @@ impl SurveyOf {
             show_json(&Document::of(&survey, &summary), Ended::AsExpected)
         } else {
             show(
-                &format!("{}\n{}\n", markdown::page(&survey, &summary).trim_end(), words::CAUTIONS),
+                &format!("{}\n\n{}\n", markdown::page(&survey, &summary).trim_end(), words::CAUTIONS),
                 Ended::AsExpected,
             )
         })

@@ -21,7 +21,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 pub(super) struct Abreast<const CELLS: usize, const THERMISTORS: usize> {
     together: Vec<Together<CELLS, THERMISTORS>>,
     fates: Vec<Fate>,
-    counts: FaultSet,
+    /// What counts, under each setting.
+    counts: Vec<FaultSet>,
 }
 
 /// One world with the firmwares that have driven the same so far.
@@ -43,7 +44,7 @@ struct Follower<const CELLS: usize, const THERMISTORS: usize> {
 
 impl<const CELLS: usize, const THERMISTORS: usize> Abreast<CELLS, THERMISTORS> {
     /// At the start of a story, which differs in its limits from setting to setting.
-    pub(super) fn new(cases: &[Arc<Case>], build: Build, counts: FaultSet) -> Result<Self, StartError> {
+    pub(super) fn new(cases: &[Arc<Case>], build: Build, counts: Vec<FaultSet>) -> Result<Self, StartError> {
         let start = |case: &Arc<Case>| {
             let mut now = Loop::new(case)?;
             build.bring(&mut now);
@@ -76,6 +77,19 @@ impl<const CELLS: usize, const THERMISTORS: usize> Abreast<CELLS, THERMISTORS> {
         }
     }
 
+    /// The pack of the first setting, where it stands; nothing when it is settled already.
+    pub(super) fn of_first(&self) -> Option<Loop<CELLS, THERMISTORS>> {
+        self.together.iter().find_map(|together| {
+            let mut now = together.now.clone();
+            if together.leader != 0 {
+                let follower = together.followers.iter().find(|follower| follower.setting == 0)?;
+                now.core = follower.core.clone();
+                now.turn_to(Arc::clone(&follower.case));
+            }
+            Some(now)
+        })
+    }
+
     /// Plays on while the next tick cannot reach this time; says whether it was not stopped.
     pub(super) fn play_to(&mut self, until_ms: u64, stop: &AtomicBool) -> bool {
         let mut place = 0;
@@ -88,7 +102,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Abreast<CELLS, THERMISTORS> {
                 if stop.load(Ordering::Relaxed) {
                     return false;
                 }
-                let parted = together.tick(&mut self.fates, self.counts);
+                let parted = together.tick(&mut self.fates, &self.counts);
                 match parted {
                     Ticked::On(parted) => self.together.extend(parted),
                     Ticked::Settled(parted) => {
@@ -127,10 +141,11 @@ enum Ticked<const CELLS: usize, const THERMISTORS: usize> {
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Together<CELLS, THERMISTORS> {
-    fn tick(&mut self, fates: &mut [Fate], counts: FaultSet) -> Ticked<CELLS, THERMISTORS> {
+    fn tick(&mut self, fates: &mut [Fate], counts: &[FaultSet]) -> Ticked<CELLS, THERMISTORS> {
         let seconds = self.now.seconds();
         let mut settled = |setting: usize, decision: &Decision<CELLS>| {
-            fates.get_mut(setting).is_some_and(|fate| fate.hears(decision, seconds, counts))
+            let (fate, counts) = (fates.get_mut(setting), counts.get(setting));
+            fate.zip(counts).is_some_and(|(fate, counts)| fate.hears(decision, seconds, *counts))
         };
         let frame = self.now.begin(&self.now.measured());
         let led = self.now.core.tick(&frame, &mut ());

@@ -1,8 +1,8 @@
 //! From what is typed to what it means: every value is held against its bounds here, once.
 
 use super::distribution::Distribution;
-use super::file::{SurveyFile, SweepTable, VaryTable};
-use super::{Setting, Stop, Survey, Vary, Want, What};
+use super::file::{RuleTable, SurveyFile, SweepTable, VaryTable};
+use super::{Rule, Setting, Stop, Survey, Vary, Want, What};
 use crate::case::{Accepted, Case, CaseError, Knob, MOST_SEED, Path, Problem, Source};
 use bms_core::Fault;
 use bms_core::fault::FaultSet;
@@ -18,6 +18,8 @@ const MOST_SETTINGS: usize = 1_000;
 pub(super) const EVERY: (u64, u64) = (10, 1_000_000);
 /// Half the width of an interval of a share.
 pub(super) const HALF_WIDTH: (f64, f64) = (0.0001, 0.5);
+/// False alarms in a year that may be wanted at most.
+const A_YEAR: (f64, f64) = (1e-9, 1e6);
 /// How long after the onset a hazard is looked for, in seconds.
 const HAZARD_SECONDS: (f64, f64) = (1.0, 1_800.0);
 
@@ -37,7 +39,8 @@ pub(super) fn checked(
     };
     let vary = file.vary.iter().enumerate();
     let vary = vary.map(|(item, typed)| varied(source, &top.key("vary").item(item), typed, &cases));
-    let (knobs, settings) = settings(source, file, &cases)?;
+    let rules = rules(source, file)?;
+    let (knobs, settings) = settings(source, file, &cases, rules.len())?;
     let survey = Survey {
         name: stem(source.file),
         digest: digest(source.text, &cases),
@@ -49,7 +52,7 @@ pub(super) fn checked(
         vary: vary.collect::<Result<_, _>>()?,
         knobs,
         settings,
-        counts: counts(source, file)?,
+        rules,
         hazard_within_seconds: file
             .hazard_within_s
             .map(|within| source.number(&top.key("hazard_within_s"), within, HAZARD_SECONDS, "s"))
@@ -156,6 +159,7 @@ fn settings(
     source: &Source<'_>,
     file: &SurveyFile,
     cases: &[Arc<Case>],
+    rules: usize,
 ) -> Result<(Vec<Knob>, Vec<Setting>), CaseError> {
     let top = Path::TOP;
     let ways = ["grid", "list"];
@@ -170,27 +174,33 @@ fn settings(
     if let Some(twice) = twice(file.sweep.iter().map(|typed| typed.what.as_str())) {
         return Err(source.refuse(&top.key("sweep").item(twice).key("what"), Problem::Twice));
     }
-    let combined = if way == Some(1) {
-        let count = values.first().map_or(0, Vec::len);
+    let combined: Vec<(Vec<f64>, usize)> = if way == Some(1) {
+        let count = values.first().map_or(rules, Vec::len);
         if let Some(other) = values.iter().position(|list| list.len() != count) {
             let accepted = Accepted::Said("as many values as the first sweep has");
             return Err(source.refuse(&top.key("sweep").item(other), Problem::NotAccepted { accepted }));
         }
-        (0..count).map(|place| values.iter().filter_map(|list| list.get(place).copied()).collect()).collect()
+        if rules > 1 && rules != count {
+            let accepted = Accepted::Said("as many rules as the first sweep has values");
+            return Err(source.refuse(&top.key("rule"), Problem::NotAccepted { accepted }));
+        }
+        let at = |place: usize| values.iter().filter_map(|list| list.get(place).copied()).collect();
+        (0..count).map(|place| (at(place), if rules > 1 { place } else { 0 })).collect()
     } else {
-        values.iter().fold(vec![Vec::new()], |so_far: Vec<Vec<f64>>, list| {
+        let grid = values.iter().fold(vec![Vec::new()], |so_far: Vec<Vec<f64>>, list| {
             let with = |begun: &Vec<f64>| {
                 let begun = begun.clone();
                 list.iter().map(move |value| begun.iter().copied().chain([*value]).collect())
             };
             so_far.iter().flat_map(with).collect()
-        })
+        });
+        grid.into_iter().flat_map(|values| (0..rules).map(move |rule| (values.clone(), rule))).collect()
     };
     if combined.len() > MOST_SETTINGS {
         let problem = Problem::TooMany { found: combined.len(), most: MOST_SETTINGS };
         return Err(source.refuse(&top.key("sweep"), problem));
     }
-    let of = |values: Vec<f64>| setting(source, &knobs, values, cases);
+    let of = |(values, rule)| setting(source, &knobs, (values, rule), cases);
     let settings = combined.into_iter().map(of).collect::<Result<Vec<_>, _>>()?;
     Ok((knobs, settings))
 }
@@ -244,7 +254,7 @@ fn swept(source: &Source<'_>, path: &Path, typed: &SweepTable) -> Result<Vec<f64
 fn setting(
     source: &Source<'_>,
     knobs: &[Knob],
-    values: Vec<f64>,
+    (values, rule): (Vec<f64>, usize),
     cases: &[Arc<Case>],
 ) -> Result<Setting, CaseError> {
     let turned = |case: &Arc<Case>| {
@@ -258,24 +268,50 @@ fn setting(
         Ok(Arc::new(turned))
     };
     let cases = cases.iter().map(turned).collect::<Result<Vec<_>, CaseError>>()?;
-    Ok(Setting { values, cases })
+    Ok(Setting { values, rule, cases })
 }
 
-fn counts(source: &Source<'_>, file: &SurveyFile) -> Result<FaultSet, CaseError> {
+/// The rules that are tried: those of the list, or the one that `counts` says.
+fn rules(source: &Source<'_>, file: &SurveyFile) -> Result<Vec<Rule>, CaseError> {
+    let top = Path::TOP;
+    if file.rule.is_empty() {
+        let counts = match &file.counts {
+            None => Fault::ALL.into_iter().fold(FaultSet::EMPTY, |mut all, fault| {
+                all.insert(fault);
+                all
+            }),
+            Some(named) => counts(source, &top.key("counts"), named)?,
+        };
+        return Ok(vec![Rule { name: String::new(), counts }]);
+    }
+    if file.counts.is_some() {
+        let problem = Problem::NotBeside { beside: "rule".to_owned(), accepted: vec!["runs".to_owned()] };
+        return Err(source.refuse_key(&top.key("counts"), problem));
+    }
+    if let Some(twice) = twice(file.rule.iter().map(|typed| typed.name.as_str())) {
+        return Err(source.refuse(&top.key("rule").item(twice).key("name"), Problem::Twice));
+    }
+    let rule = |(item, typed): (usize, &RuleTable)| {
+        let path = top.key("rule").item(item);
+        if typed.name.trim().is_empty() {
+            let accepted = Accepted::Said("a name");
+            return Err(source.refuse(&path.key("name"), Problem::NotAccepted { accepted }));
+        }
+        Ok(Rule { name: typed.name.clone(), counts: counts(source, &path.key("counts"), &typed.counts)? })
+    };
+    file.rule.iter().enumerate().map(rule).collect()
+}
+
+/// Faults by their names, at least one.
+fn counts(source: &Source<'_>, path: &Path, named: &[String]) -> Result<FaultSet, CaseError> {
     let keys = Fault::ALL.map(Fault::key);
     let mut counts = FaultSet::EMPTY;
-    match &file.counts {
-        None => Fault::ALL.into_iter().for_each(|fault| counts.insert(fault)),
-        Some(named) => {
-            for (item, key) in named.iter().enumerate() {
-                let path = Path::TOP.key("counts").item(item);
-                counts.insert(Fault::ALL[source.word(&path, key, &keys)?]);
-            }
-            if counts.is_empty() {
-                let accepted = Accepted::Said("a list with at least one fault");
-                return Err(source.refuse(&Path::TOP.key("counts"), Problem::NotAccepted { accepted }));
-            }
-        }
+    for (item, key) in named.iter().enumerate() {
+        counts.insert(Fault::ALL[source.word(&path.item(item), key, &keys)?]);
+    }
+    if counts.is_empty() {
+        let accepted = Accepted::Said("a list with at least one fault");
+        return Err(source.refuse(path, Problem::NotAccepted { accepted }));
     }
     Ok(counts)
 }
@@ -292,17 +328,23 @@ fn stop(source: &Source<'_>, file: &SurveyFile) -> Result<Option<Stop>, CaseErro
 fn want(source: &Source<'_>, file: &SurveyFile) -> Result<Option<Want>, CaseError> {
     let path = Path::TOP.key("want");
     let checked = |table: &super::file::WantTable| {
-        let (alarms, percent) = (table.false_alarms_a_year, table.before_hazard_percent);
+        let within = |key: &str, value: f64, range, unit| source.number(&path.key(key), value, range, unit);
+        let a_year = table.false_alarms_a_year;
+        let accused = table.accused_percent;
+        if a_year.is_none() && accused.is_none() {
+            let accepted = Accepted::Number { low: A_YEAR.0, high: A_YEAR.1, unit: "a year" };
+            return Err(source.missing(&path, "false_alarms_a_year", accepted));
+        }
         Ok(Want {
-            false_alarms_a_year: source.number(
-                &path.key("false_alarms_a_year"),
-                alarms,
-                (1e-9, 1e6),
-                "a year",
-            )?,
-            before_hazard_percent: source.number(
-                &path.key("before_hazard_percent"),
-                percent,
+            false_alarms_a_year: a_year
+                .map(|most| within("false_alarms_a_year", most, A_YEAR, "a year"))
+                .transpose()?,
+            accused_percent: accused
+                .map(|most| within("accused_percent", most, (0.0, 100.0), "%"))
+                .transpose()?,
+            before_hazard_percent: within(
+                "before_hazard_percent",
+                table.before_hazard_percent,
                 (0.0, 100.0),
                 "%",
             )?,

@@ -21,6 +21,8 @@ pub(super) struct SurveyFile {
     pub(super) combine: Option<String>,
     #[serde(default)]
     pub(super) sweep: Vec<SweepTable>,
+    #[serde(default)]
+    pub(super) rule: Vec<RuleTable>,
     pub(super) stop: Option<StopTable>,
     pub(super) want: Option<WantTable>,
 }
@@ -49,6 +51,13 @@ pub(super) struct SweepTable {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
+pub(super) struct RuleTable {
+    pub(super) name: String,
+    pub(super) counts: Vec<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
 pub(super) struct StopTable {
     pub(super) half_width: f64,
     pub(super) every: u64,
@@ -57,7 +66,8 @@ pub(super) struct StopTable {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct WantTable {
-    pub(super) false_alarms_a_year: f64,
+    pub(super) false_alarms_a_year: Option<f64>,
+    pub(super) accused_percent: Option<f64>,
     pub(super) before_hazard_percent: f64,
 }
 
@@ -73,13 +83,13 @@ pub(super) fn accepted(_source: &Source<'_>, path: &Path) -> Accepted {
         (_, "every") => Accepted::Whole { low: EVERY.0, high: EVERY.1 },
         (_, "steps") => Accepted::Whole { low: 2, high: MOST_STEPS },
         (_, "half_width") => Accepted::Number { low: HALF_WIDTH.0, high: HALF_WIDTH.1, unit: "" },
-        (_, "title" | "story" | "what" | "combine") => Accepted::Said("text in quotes"),
+        (_, "title" | "story" | "what" | "combine" | "name") => Accepted::Said("text in quotes"),
         (_, "uniform" | "log_uniform" | "whole") => {
             Accepted::Said("two numbers, as [0.5, 8], the lower one first")
         }
         (_, "normal") => Accepted::Said("two numbers, as [20, 5]: mean and standard deviation"),
         (_, "choice" | "values") => Accepted::Said("a list of numbers"),
-        (_, "vary" | "sweep") => Accepted::Said("a list of tables, each under [[…]]"),
+        (_, "vary" | "sweep" | "rule") => Accepted::Said("a list of tables, each under [[…]]"),
         (_, "stop" | "want") => Accepted::Said("a table, under […]"),
         _ => Accepted::Said("a number"),
     }

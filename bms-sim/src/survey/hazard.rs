@@ -16,9 +16,10 @@ pub(super) struct Looked {
 }
 
 /// Looks so many seconds beyond the onset of the first of these stories, which differ in nothing but limits; nothing when it was stopped.
+/// `stands` is its pack shortly before the onset, if that is at hand: then it is played from there and not from its start.
 pub(super) fn of<const CELLS: usize, const THERMISTORS: usize>(
     cases: &[Arc<Case>],
-    build: Build,
+    (build, stands): (Build, Option<Loop<CELLS, THERMISTORS>>),
     within_seconds: f64,
     stop: &AtomicBool,
 ) -> Result<Option<Looked>, StartError> {
@@ -26,7 +27,17 @@ pub(super) fn of<const CELLS: usize, const THERMISTORS: usize>(
     let onset_seconds = case.defects.iter().map(|defect| defect.onset_seconds).fold(f64::INFINITY, f64::min);
     let mut going = going_on(case, onset_seconds);
     going.duration_seconds = going.duration_seconds.min(onset_seconds + within_seconds);
+    // What goes on without workshop and without rest is another story from its start where either comes before.
+    let untouched = |pack: &Loop<CELLS, THERMISTORS>| {
+        let gone = case.acts.len() != going.acts.len() || !case.repairs.is_empty() || case.rest_ms.is_some();
+        !gone && pack.seconds() <= onset_seconds
+    };
+    let stands = stands.filter(untouched);
     let begin = |case: Case| {
+        if let Some(mut pack) = stands.clone() {
+            pack.turn_to(Arc::new(case));
+            return Ok(pack);
+        }
         let mut pack = Loop::<CELLS, THERMISTORS>::new(&Arc::new(case))?;
         build.bring(&mut pack);
         Ok::<_, StartError>(pack)

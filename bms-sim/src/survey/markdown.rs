@@ -1,19 +1,19 @@
 //! What a survey found, as a page for people: Markdown, which a terminal shows as well.
 
-use super::Survey;
 use super::pictures::values;
 use super::recommend::Recommended;
+use super::statistics::paired::Paired;
 use super::statistics::proportion::Proportion;
 use super::summary::{SettingSummary, Summary};
+use super::{Rule, Survey};
 use std::fmt::Write as _;
 
 /// The page.
 #[must_use]
 pub fn page(survey: &Survey, summary: &Summary) -> String {
     let mut page = format!("# {}\n\n{}\n\n", survey.title, survey.story);
-    let counts: Vec<&str> = survey.counts.iter().map(bms_core::Fault::key).collect();
-    let counts =
-        if counts.len() == bms_core::Fault::COUNT { "any fault".to_owned() } else { counts.join(", ") };
+    let counts: Vec<String> = survey.rules.iter().map(rule).collect();
+    let counts = counts.join("; ");
     let (runs, prefixes, seed) = (summary.runs, summary.prefixes, survey.seed);
     let _ = writeln!(
         page,
@@ -26,6 +26,14 @@ pub fn page(survey: &Survey, summary: &Summary) -> String {
     page += &against(summary);
     page += &summary.recommended.as_ref().map_or_else(String::new, |of| recommended(summary, of));
     page
+}
+
+/// Which faults count, and under which name where there are several rules.
+fn rule(rule: &Rule) -> String {
+    let counts: Vec<&str> = rule.counts.iter().map(bms_core::Fault::key).collect();
+    let counts =
+        if counts.len() == bms_core::Fault::COUNT { "any fault".to_owned() } else { counts.join(", ") };
+    if rule.name.is_empty() { counts } else { format!("{counts} (rule “{}”)", rule.name) }
 }
 
 fn found(summary: &Summary) -> String {
@@ -87,7 +95,8 @@ fn alarms(summary: &Summary) -> String {
 fn curves(summary: &Summary) -> String {
     let mut text = String::new();
     for curve in &summary.curves {
-        let with = if curve.with.is_empty() { String::new() } else { format!(" at {}", values(&curve.with)) };
+        let with = values(&curve.with, curve.rule.as_deref());
+        let with = if with.is_empty() { with } else { format!(" at {with}") };
         let roc = &curve.roc;
         let _ = writeln!(
             text,
@@ -99,42 +108,53 @@ fn curves(summary: &Summary) -> String {
 }
 
 fn against(summary: &Summary) -> String {
-    let rows = summary.against_first.iter().filter_map(|of| Some((of.setting, of.found?)));
     let mut text = String::new();
-    for (setting, paired) in rows {
-        let _ = writeln!(
-            text,
-            "| {setting} | {} | {} | {:+.2} % ({:+.2} to {:+.2}) | {:.2e} |",
-            paired.only_first,
-            paired.only_second,
-            100.0 * paired.difference,
-            100.0 * paired.low,
-            100.0 * paired.high,
-            paired.p_value
-        );
+    for of in &summary.against_first {
+        let (Some(named), Some(accused)) = (summary.settings.get(of.setting - 1), of.accused) else {
+            continue;
+        };
+        let found = of.found.map_or_else(|| "– | – ".to_owned(), difference);
+        let _ = writeln!(text, "| {} | {found} | {} |", self::named(named), difference(accused));
     }
     if text.is_empty() {
         return text;
     }
     format!(
-        "## Against the first setting, on the same runs\n\n| setting | only it finds | only the first finds | difference | p, if there were none |\n\
+        "## Against the first setting, on the same packs\n\nIn each column: only it, only the first, difference of the shares. p is how likely \
+         so uneven a count is if neither is better.\n\n| setting | found | p | sound packs accused | p |\n\
          | --- | --- | --- | --- | --- |\n{text}\n"
     )
 }
 
+/// The two cells of a comparison.
+fn difference(paired: Paired) -> String {
+    let [share, low, high] = [paired.difference, paired.low, paired.high].map(|part| 100.0 * part);
+    let (it, first, p) = (paired.only_first, paired.only_second, paired.p_value);
+    let p = if p < 0.001 { format!("{p:.0e}") } else { format!("{p:.3}") };
+    format!("{it}, {first}, {share:+.1} % ({low:+.1} to {high:+.1}) | {p}")
+}
+
 fn recommended(summary: &Summary, of: &Recommended) -> String {
+    let alarms =
+        of.false_alarms_a_year.map(|most| format!("at most {most} false alarms in a year of operation"));
+    let accused = of.accused_percent.map(|most| format!("at most {most} % of sound packs accused"));
+    let before = format!("at least {} % found before it is dangerous", of.before_hazard_percent);
+    let wanted: Vec<String> = alarms.into_iter().chain(accused).chain([before]).collect();
     let mut text = format!(
-        "## Recommended\n\nWanted: at most {} false alarms in a year of operation, and at least {} % found before it is dangerous. \
-         All of this holds together with 95 %.\n\n| setting | false alarms a year, at most | before the hazard, at least | keeps to it |\n\
-         | --- | --- | --- | --- |\n",
-        of.false_alarms_a_year, of.before_hazard_percent
+        "## Recommended\n\nWanted: {}. All of this holds together with 95 %.\n\n\
+         | setting | false alarms a year, at most | sound packs accused, at most | before the hazard, at least | keeps to it |\n\
+         | --- | --- | --- | --- | --- |\n",
+        wanted.join(", ")
     );
     for (judged, row) in of.settings.iter().zip(&summary.settings) {
+        let percent = |value: Option<f64>| {
+            value.map_or_else(|| "not known".to_owned(), |value| format!("{value:.2} %"))
+        };
         let most = judged.false_alarms_a_year_at_most.map_or_else(|| "not known".to_owned(), scientific);
-        let least = judged.before_hazard_percent_at_least;
-        let least = least.map_or_else(|| "not known".to_owned(), |least| format!("{least:.2} %"));
+        let (accused, least) =
+            (percent(judged.accused_percent_at_most), percent(judged.before_hazard_percent_at_least));
         let keeps = if judged.keeps { "yes" } else { "no" };
-        let _ = writeln!(text, "| {} | {most} | {least} | {keeps} |", named(row));
+        let _ = writeln!(text, "| {} | {most} | {accused} | {least} | {keeps} |", named(row));
     }
     let best = of.best.and_then(|best| summary.settings.get(best - 1));
     let _ = match best {
@@ -145,10 +165,9 @@ fn recommended(summary: &Summary, of: &Recommended) -> String {
 }
 
 fn named(of: &SettingSummary) -> String {
-    if of.values.is_empty() {
-        "as the cases stand".to_owned()
-    } else {
-        format!("{}: {}", of.setting, values(&of.values))
+    match values(&of.values, of.rule.as_deref()) {
+        values if values.is_empty() => "as the cases stand".to_owned(),
+        values => format!("{}: {values}", of.setting),
     }
 }
 

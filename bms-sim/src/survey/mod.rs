@@ -32,17 +32,25 @@
 //! to = 400
 //! steps = 2
 //!
+//! [[rule]]                        # optional, instead of counts: rules that are tried, each a list of faults of which one is enough
+//! name = "resistance alone"
+//! counts = ["cell_resistance_high"]
+//! [[rule]]
+//! name = "or its voltage"
+//! counts = ["cell_resistance_high", "cell_under_voltage_far"]
+//!
 //! [stop]                          # optional: end before all runs are played
 //! half_width = 0.05               # once every interval of what is found is narrower to either side
 //! every = 50                      # looked at after so many prefixes
 //!
 //! [want]                          # optional: what a good setting keeps to
-//! false_alarms_a_year = 1.0       # at most, of operation
+//! false_alarms_a_year = 1.0       # at most, of operation; or, or besides,
+//! accused_percent = 0.1           # at most so many sound packs accused in the whole story
 //! before_hazard_percent = 99.9    # at least: found before it is dangerous
 //! ```
 //!
-//! With several `[[sweep]]` every combination is tried, the last one changing fastest; with `combine = "list"` the first values of all, then
-//! the second, and so on. What can vary stands in [`vary`], how in [`distribution`]. Each run is a pure function of the survey's seed and its number.
+//! With several `[[sweep]]` every combination is tried under every rule, the last one changing fastest; with `combine = "list"` the first values
+//! of all with the first rule, then the second, and so on. What can vary stands in [`vary`], how in [`distribution`]. Each run is a pure function of the survey's seed and its number.
 //!
 //! # How it is counted
 //!
@@ -57,6 +65,13 @@
 //! | hazard | the first safe bound that truth passes if nothing reacts, as [`explain::verdict`](crate::explain::verdict) has it |
 //! | margin | from found to hazard |
 //! | confused | the first fault of all was another one than those that count |
+//!
+//! # What is written
+//!
+//! `--to FOLDER` writes `summary.md`, `summary.json`, `settings.csv`, `runs.parquet` with one row a pack and setting, and pictures: `roc.svg`,
+//! `detection.svg` (found against severity), `delay.svg` (histogram), and with two knobs `map-found.svg`, `map-false-alarms.svg`,
+//! `map-delay.svg` (a value over both). `examples/surveys/short-in-store.toml` is a survey that ends with a recommendation, and
+//! `loose-joint.toml` beside it one that says what is missing for one.
 //!
 //! **Cautions.** What is measured holds for the model and for what was drawn. A rate for real packs needs real packs.
 
@@ -112,8 +127,8 @@ pub struct Survey {
     pub knobs: Vec<Knob>,
     /// Every setting of them.
     pub settings: Vec<Setting>,
-    /// The faults that count.
-    pub counts: FaultSet,
+    /// The rules by which something counts as found; one without a name where the file says but one.
+    pub rules: Vec<Rule>,
     /// How long after the onset a hazard is looked for, in seconds.
     pub hazard_within_seconds: Option<f64>,
     /// When it may end before all runs are played.
@@ -138,8 +153,19 @@ pub struct Vary {
 pub struct Setting {
     /// Its values, in the order of the knobs; none when nothing is tried.
     pub values: Vec<f64>,
+    /// Its rule, by its place in the list.
+    pub rule: usize,
     /// The stories with it.
     pub cases: Vec<Arc<Case>>,
+}
+
+/// When a pack counts as found, or a sound one as accused.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Rule {
+    /// What people call it; empty where there is but one.
+    pub name: String,
+    /// The faults of which one is enough.
+    pub counts: FaultSet,
 }
 
 /// When a survey may end early.
@@ -154,8 +180,10 @@ pub struct Stop {
 /// What a good setting keeps to.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Want {
-    /// At most so many false alarms in a year of operation.
-    pub false_alarms_a_year: f64,
+    /// At most so many false alarms in a year of operation, if that is wanted.
+    pub false_alarms_a_year: Option<f64>,
+    /// At most so many per cent of sound packs accused in the whole story, if that is wanted.
+    pub accused_percent: Option<f64>,
     /// At least so many per cent are found before they are dangerous.
     pub before_hazard_percent: f64,
 }
@@ -192,6 +220,20 @@ impl Survey {
     #[must_use]
     pub fn prefixes(&self) -> usize {
         self.runs.div_ceil(self.runs_a_prefix)
+    }
+
+    /// The faults that count under a setting, by its place in the list.
+    #[must_use]
+    pub fn counts_of(&self, setting: usize) -> FaultSet {
+        let rule = self.settings.get(setting).and_then(|of| self.rules.get(of.rule));
+        rule.map_or(FaultSet::EMPTY, |rule| rule.counts)
+    }
+
+    /// The rule of a setting by name, where several are tried.
+    #[must_use]
+    pub fn rule_of(&self, setting: usize) -> Option<&str> {
+        let rule = self.settings.get(setting).and_then(|of| self.rules.get(of.rule));
+        rule.map(|rule| rule.name.as_str()).filter(|name| !name.is_empty())
     }
 
     /// The runs of a prefix, from 0.

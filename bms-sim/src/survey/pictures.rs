@@ -30,10 +30,20 @@ pub fn all(
     for (name, title, of) in [
         ("found", "Found, in %", found as fn(&SettingSummary) -> Option<f64>),
         ("false-alarms", "False alarms an hour: upper end of the 95 % interval", alarms),
-        ("delay-map", "Delay, 95th percentile, in s", slow),
+        ("delay", "Delay, 95th percentile, in s", slow),
     ] {
-        let map = heat_map(survey, summary, title, of)?;
-        pictures.extend(map.map(|picture| (format!("map-{name}.svg"), picture)));
+        for (rule, number) in survey.rules.iter().zip(1..) {
+            let (title, file) = match rule.name.as_str() {
+                "" => (title.to_owned(), format!("map-{name}.svg")),
+                rule => (format!("{title}, rule “{rule}”"), format!("map-{name}-{number}.svg")),
+            };
+            let settings = summary
+                .settings
+                .iter()
+                .filter(|setting| survey.counts_of(setting.setting - 1) == rule.counts);
+            let map = heat_map(survey, &settings.collect::<Vec<_>>(), &title, of)?;
+            pictures.extend(map.map(|picture| (file, picture)));
+        }
     }
     Ok(pictures)
 }
@@ -41,7 +51,7 @@ pub fn all(
 fn roc(summary: &Summary) -> Result<Option<String>, DrawError> {
     let curve = |curve: &super::summary::Curve| {
         let area = curve.roc.area;
-        let name = match values(&curve.with) {
+        let name = match values(&curve.with, curve.rule.as_deref()) {
             with if with.is_empty() => format!("area {area:.3}"),
             with => format!("{with}: area {area:.3}"),
         };
@@ -106,7 +116,7 @@ fn delay(prefixes: &[Prefix], summary: &Summary) -> Result<Option<String>, DrawE
 /// A value over the first two of what is tried, where exactly two are.
 fn heat_map(
     survey: &Survey,
-    summary: &Summary,
+    settings: &[&SettingSummary],
     title: &str,
     of: fn(&SettingSummary) -> Option<f64>,
 ) -> Result<Option<String>, DrawError> {
@@ -119,14 +129,14 @@ fn heat_map(
         values
     };
     let (columns, rows) = (distinct(0), distinct(1));
-    let first = summary.settings.first();
+    let first = settings.first();
     let called = |knob: usize| first.and_then(|of| of.values.get(knob)).map(axis).unwrap_or_default();
     let field = |column: f64, row: f64| {
-        let at = |setting: &&SettingSummary| {
+        let at = |setting: &&&SettingSummary| {
             let values: Vec<f64> = setting.values.iter().map(|named| named.value).collect();
             values == [column, row]
         };
-        let value = summary.settings.iter().find(at).and_then(of)?;
+        let value = settings.iter().find(at).and_then(|setting| of(setting))?;
         Some((
             value,
             if value != 0.0 && value < 0.01 { format!("{value:.1e}") } else { format!("{value:.2}") },
@@ -157,16 +167,20 @@ fn slow(of: &SettingSummary) -> Option<f64> {
 }
 
 fn name(of: &SettingSummary) -> String {
-    if of.values.is_empty() { "the limits of the case".to_owned() } else { values(&of.values) }
+    match values(&of.values, of.rule.as_deref()) {
+        values if values.is_empty() => "the limits of the case".to_owned(),
+        values => values,
+    }
 }
 
-/// Values with the last part of their names.
-pub(super) fn values(named: &[Named]) -> String {
+/// Values with the last part of their names, and the rule where there are several.
+pub(super) fn values(named: &[Named], rule: Option<&str>) -> String {
     let short = |named: &Named| {
         let (name, unit) = last(named);
         format!("{name} {} {unit}", named.value)
     };
-    named.iter().map(short).collect::<Vec<_>>().join(", ")
+    let rule = rule.map(|rule| format!("rule “{rule}”"));
+    named.iter().map(short).chain(rule).collect::<Vec<_>>().join(", ")
 }
 
 /// Name and unit, for an axis.

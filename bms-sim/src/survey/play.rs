@@ -17,11 +17,11 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 /// A run as it was drawn.
-struct Drawn {
+pub(super) struct Drawn {
     values: Vec<f64>,
     seed: u64,
     /// The stories, one for each setting.
-    cases: Vec<Arc<Case>>,
+    pub(super) cases: Vec<Arc<Case>>,
 }
 
 impl Survey {
@@ -47,8 +47,9 @@ impl Survey {
         let runs: Vec<usize> = self.runs_of(prefix).collect();
         let drawn: Vec<Drawn> = runs.iter().map(|run| self.drawn(*run, of)).collect();
         let Some(first) = drawn.first() else { return Ok(None) };
+        let counts = (0..self.settings.len()).map(|setting| self.counts_of(setting)).collect();
         let build = Build::of(self.named(of).zip(first.values.iter().copied()));
-        let mut shared = Abreast::<CELLS, THERMISTORS>::new(&first.cases, build, self.counts)?;
+        let mut shared = Abreast::<CELLS, THERMISTORS>::new(&first.cases, build, counts)?;
         let onset_seconds = onset(&first.cases);
         if !shared.play_to(milliseconds(onset_seconds), stop) {
             return Ok(None);
@@ -66,7 +67,8 @@ impl Survey {
             let mut broken = shared.clone();
             broken.turn_to(&drawn.cases);
             let Some(fates) = broken.play_out(stop) else { return Ok(None) };
-            let look = |within| hazard::of::<CELLS, THERMISTORS>(&drawn.cases, build, within, stop);
+            let stands = shared.of_first();
+            let look = |within| hazard::of::<CELLS, THERMISTORS>(&drawn.cases, (build, stands), within, stop);
             let hazard_seconds = match self.hazard_within_seconds.map(look).transpose()? {
                 Some(None) => return Ok(None),
                 Some(Some(looked)) => looked.hazard_seconds,
@@ -97,7 +99,7 @@ impl Survey {
         self.vary.iter().map(|vary| vary.what)
     }
 
-    fn drawn(&self, run: usize, of: usize) -> Drawn {
+    pub(super) fn drawn(&self, run: usize, of: usize) -> Drawn {
         let prefix = run / self.runs_a_prefix;
         let draw = |vary: &super::Vary| {
             let number = if vary.what.begins_at_onset() { run } else { prefix };

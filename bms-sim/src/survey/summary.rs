@@ -10,6 +10,7 @@ use super::statistics::roc::Roc;
 use super::{Survey, What};
 use bms_core::Fault;
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// What a survey found.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -35,6 +36,8 @@ pub struct SettingSummary {
     pub setting: usize,
     /// What is tried, with its value.
     pub values: Vec<Named>,
+    /// The rule, where several are tried.
+    pub rule: Option<String>,
     /// Found, of all runs.
     pub found: Proportion,
     /// Found, of runs in bins of the severity, in rising order; empty where no severity varies.
@@ -93,6 +96,8 @@ pub struct Hazard {
 pub struct Curve {
     /// What else the settings have in common.
     pub with: Vec<Named>,
+    /// The rule, where several are tried.
+    pub rule: Option<String>,
     /// The curve.
     pub roc: Roc,
 }
@@ -123,12 +128,12 @@ impl Summary {
         let against = |setting: usize| {
             let found = |of: usize| move |run: &Run| run.delay_seconds(of).is_some();
             let accused = |of: usize| move |prefix: &Prefix| is_accused(prefix.sound.get(of));
-            let runs = prefixes.iter().flat_map(|prefix| &prefix.runs);
+            let found = move |run: &Run| (found(setting)(run), found(0)(run));
             Against {
                 setting: setting + 1,
-                found: Paired::of(runs.map(|run| (found(setting)(run), found(0)(run)))),
+                found: Paired::of(prefixes.iter().map(|prefix| prefix.runs.iter().map(found))),
                 accused: Paired::of(
-                    prefixes.iter().map(|prefix| (accused(setting)(prefix), accused(0)(prefix))),
+                    prefixes.iter().map(|prefix| [(accused(setting)(prefix), accused(0)(prefix))]),
                 ),
             }
         };
@@ -153,13 +158,15 @@ fn row(survey: &Survey, prefixes: &[Prefix], setting: usize) -> SettingSummary {
     let sound = || prefixes.iter().filter_map(|prefix| prefix.sound.get(setting));
     let accused = sound().filter(|fate| fate.counted.is_some()).count() as u64;
     let hours = sound().map(|fate| fate.watched_seconds).sum::<f64>() / SECONDS_AN_HOUR;
+    let counts = survey.counts_of(setting);
     let others = runs().filter_map(|run| {
         let first = run.fates.get(setting)?.first?;
-        (first.seconds >= run.onset_seconds && !survey.counts.holds(first.fault)).then_some(first.fault)
+        (first.seconds >= run.onset_seconds && !counts.holds(first.fault)).then_some(first.fault)
     });
     SettingSummary {
         setting: setting + 1,
         values: named(survey, setting),
+        rule: survey.rule_of(setting).map(str::to_owned),
         found: Proportion::clustered(&prefixes.iter().map(found_of).collect::<Vec<_>>()),
         by_severity: by_severity(survey, prefixes, setting),
         delay: Delay::of(runs().filter_map(|run| run.delay_seconds(setting)).collect()),
@@ -211,21 +218,33 @@ fn by_severity(survey: &Survey, prefixes: &[Prefix], setting: usize) -> Vec<Bin>
     let Some(column) = survey.vary.iter().position(|vary| matches!(vary.what, What::Severity(_))) else {
         return Vec::new();
     };
-    let of = |run: &Run| Some((*run.drawn.get(column)?, run.delay_seconds(setting).is_some()));
-    let mut runs: Vec<(f64, bool)> = prefixes.iter().flat_map(|prefix| &prefix.runs).filter_map(of).collect();
+    let of = |run: &Run, prefix: usize| {
+        Some((*run.drawn.get(column)?, prefix, run.delay_seconds(setting).is_some()))
+    };
+    let of_prefix =
+        |prefix: &Prefix| prefix.runs.iter().filter_map(|run| of(run, prefix.prefix)).collect::<Vec<_>>();
+    let mut runs: Vec<(f64, usize, bool)> = prefixes.iter().flat_map(of_prefix).collect();
     runs.sort_by(|one, other| one.0.total_cmp(&other.0));
     let size = runs.len().div_ceil(BINS).max(LEAST_IN_BIN);
-    let bin = |runs: &[(f64, bool)]| {
-        let found = runs.iter().filter(|(_, found)| *found).count() as u64;
+    let bin = |runs: &[(f64, usize, bool)]| {
+        let mut found: BTreeMap<usize, (u64, u64)> = BTreeMap::new();
+        for (_, prefix, is_found) in runs {
+            let (count, of) = found.entry(*prefix).or_default();
+            *count += u64::from(*is_found);
+            *of += 1;
+        }
         Some(Bin {
             from: runs.first()?.0,
             to: runs.last()?.0,
             median: runs.get(runs.len() / 2)?.0,
-            found: Proportion::of(found, runs.len() as u64),
+            found: Proportion::clustered(&found.into_values().collect::<Vec<_>>()),
         })
     };
     runs.chunks(size).filter_map(bin).collect()
 }
+
+/// What the settings of a curve have in common: values and rule.
+type Common = (Vec<Named>, Option<String>);
 
 /// One curve for each group of settings that differ in the first trip limit alone; where none is tried, there is none.
 fn curves(survey: &Survey, prefixes: &[Prefix]) -> Vec<Curve> {
@@ -239,9 +258,9 @@ fn curves(survey: &Survey, prefixes: &[Prefix]) -> Vec<Curve> {
         }
         named
     };
-    let mut groups: Vec<(Vec<Named>, Vec<usize>)> = Vec::new();
+    let mut groups: Vec<(Common, Vec<usize>)> = Vec::new();
     for setting in 0..survey.settings.len() {
-        let with = others(setting);
+        let with = (others(setting), survey.rule_of(setting).map(str::to_owned));
         match groups.iter_mut().find(|(known, _)| *known == with) {
             Some((_, settings)) => settings.push(setting),
             None => groups.push((with, vec![setting])),
@@ -250,7 +269,7 @@ fn curves(survey: &Survey, prefixes: &[Prefix]) -> Vec<Curve> {
     let score = |of: &dyn Fn(usize) -> bool, settings: &[usize]| {
         f64::from(u32::try_from(settings.iter().filter(|setting| of(**setting)).count()).unwrap_or(u32::MAX))
     };
-    let curve = |(with, settings): (Vec<Named>, Vec<usize>)| {
+    let curve = |((with, rule), settings): (Common, Vec<usize>)| {
         let sound: Vec<f64> = prefixes
             .iter()
             .map(|prefix| score(&|setting| is_accused(prefix.sound.get(setting)), &settings))
@@ -258,7 +277,7 @@ fn curves(survey: &Survey, prefixes: &[Prefix]) -> Vec<Curve> {
         let runs = prefixes.iter().flat_map(|prefix| &prefix.runs);
         let broken: Vec<f64> =
             runs.map(|run| score(&|setting| run.delay_seconds(setting).is_some(), &settings)).collect();
-        Some(Curve { with, roc: Roc::of(&sound, &broken)? })
+        Some(Curve { with, rule, roc: Roc::of(&sound, &broken)? })
     };
     groups.into_iter().filter(|(_, settings)| settings.len() > 1).filter_map(curve).collect()
 }

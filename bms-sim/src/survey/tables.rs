@@ -39,6 +39,7 @@ pub fn run_columns(survey: &Survey) -> Vec<Column> {
     columns.extend(
         tried(survey).map(|name| column(&flat(&name), Kind::Number, None, &format!("tried: {name}"))),
     );
+    columns.push(column("rule", Kind::Text, None, "the rule that is tried; nothing where there is but one"));
     columns.extend([
         column("onset_s", Kind::Number, Some(Unit::Seconds), "onset of the first defect, from the start"),
         column("counted_fault", Kind::Text, None, "the first fault that counts"),
@@ -84,7 +85,7 @@ pub fn write_runs(survey: &Survey, prefixes: &[Prefix], table: &mut dyn Table) -
                     first.filter(|_| !vary.what.begins_at_onset()).and_then(|run| run.drawn.get(column));
                 number(drawn.copied())
             }));
-            row.extend(tail(setting, fate, None));
+            row.extend(tail((setting, survey.rule_of(place)), fate, None));
             row.extend([Value::Missing, Value::Missing, Value::Missing]);
             table.row(&row)?;
         }
@@ -99,7 +100,7 @@ pub fn write_runs(survey: &Survey, prefixes: &[Prefix], table: &mut dyn Table) -
                     Value::Flag(true),
                 ];
                 row.extend(run.drawn.iter().map(|drawn| Value::Number(*drawn)));
-                row.extend(tail(setting, fate, Some(run.onset_seconds)));
+                row.extend(tail((setting, survey.rule_of(place)), fate, Some(run.onset_seconds)));
                 row.push(number(run.delay_seconds(place)));
                 row.push(number(run.hazard_seconds));
                 row.push(number(run.margin_seconds(place)));
@@ -111,8 +112,9 @@ pub fn write_runs(survey: &Survey, prefixes: &[Prefix], table: &mut dyn Table) -
 }
 
 /// The values of a setting, and what became of a pack under it.
-fn tail(setting: &Setting, fate: &Fate, onset_seconds: Option<f64>) -> Vec<Value> {
+fn tail((setting, rule): (&Setting, Option<&str>), fate: &Fate, onset_seconds: Option<f64>) -> Vec<Value> {
     let mut values: Vec<Value> = setting.values.iter().map(|value| Value::Number(*value)).collect();
+    values.push(text(rule));
     values.push(number(onset_seconds));
     for found in [fate.counted, fate.first] {
         values.push(found.map_or(Value::Missing, |found| Value::Text(found.fault.key().into())));
@@ -132,6 +134,7 @@ pub fn setting_columns(survey: &Survey) -> Vec<Column> {
     let share = |name: &str, says: &str| column(name, Kind::Number, None, says);
     let whole = |name: &str, says: &str| column(name, Kind::Whole, None, says);
     let seconds = |name: &str, says: &str| column(name, Kind::Number, Some(Unit::Seconds), says);
+    columns.push(column("rule", Kind::Text, None, "the rule that is tried; nothing where there is but one"));
     columns.extend([
         whole("runs", "runs with a defect"),
         whole("found", "of them found"),
@@ -163,6 +166,7 @@ pub fn write_settings(summary: &Summary, table: &mut dyn Table) -> Result<(), Ex
         let (delay, hazard, alarms) = (of.delay, of.hazard, of.false_alarms);
         let mut row = vec![Value::Whole(of.setting as u64)];
         row.extend(of.values.iter().map(|named| Value::Number(named.value)));
+        row.push(text(of.rule.as_deref()));
         row.extend([
             Value::Whole(of.found.of),
             Value::Whole(of.found.count),
@@ -194,6 +198,10 @@ fn tried(survey: &Survey) -> impl Iterator<Item = String> {
 
 fn flat(name: &str) -> String {
     name.replace('.', "_")
+}
+
+fn text(value: Option<&str>) -> Value {
+    value.map_or(Value::Missing, |text| Value::Text(text.to_owned().into()))
 }
 
 fn number(value: Option<f64>) -> Value {

@@ -20,7 +20,11 @@ const SURVEY: &str = "schema = 1\ntitle = 't'\nstory = 's'\ncases = ['case.toml'
              { what = 'limits.cell_resistance_high.dwell_ms', from = 100, to = 300, steps = 2 }]\n";
 
 fn survey(text: &str) -> Result<Survey, CaseError> {
-    Survey::parse(text, "survey.toml", |_| Case::parse(CASE, "case.toml"))
+    survey_of(text, CASE)
+}
+
+fn survey_of(text: &str, case: &str) -> Result<Survey, CaseError> {
+    Survey::parse(text, "survey.toml", |_| Case::parse(case, "case.toml"))
 }
 
 fn play(survey: &Survey) -> Vec<Prefix> {
@@ -83,6 +87,43 @@ fn settings_are_combined_as_asked() {
     assert_eq!(values(&list), [[4.0, 100.0], [8.0, 300.0]]);
 }
 
+/// Each rule under each setting, as if it alone stood in the file; and in a list one rule a setting.
+#[test]
+fn a_rule_is_what_it_would_be_alone() {
+    const COUNTS: &str = "counts = ['cell_resistance_high']\n";
+    let rules = "rule = [{ name = 'alone', counts = ['cell_resistance_high'] },\n\
+                 { name = 'or low', counts = ['cell_resistance_high', 'cell_under_voltage'] }]\n";
+    let few = SURVEY.replace("runs = 6", "runs = 4").replace("values = [4, 8, 16]", "values = [8, 25]");
+    let few = few.replace("[2, 60]", "[30, 90]");
+    let case = format!("{CASE}[limits]\ncell_under_voltage = {{ dwell_ms = 50 }}\n");
+    let survey = |text: &str| survey_of(text, &case);
+    let of = |counts: &str| survey(&few.replace(COUNTS, counts)).unwrap();
+    let (both, alone) = (of(rules), of(COUNTS));
+    let or_low = of("counts = ['cell_resistance_high', 'cell_under_voltage']\n");
+    let fates = |survey: &Survey, of: fn(usize) -> bool| -> Vec<Fate> {
+        let played = play(survey);
+        let all = played.iter().flat_map(|prefix| {
+            std::iter::once(&prefix.sound).chain(prefix.runs.iter().map(|run| &run.fates)).flatten()
+        });
+        (0..).zip(all).filter(|(place, _)| of(*place)).map(|(_, fate)| *fate).collect()
+    };
+    let each = |_: usize| true;
+    assert_eq!(both.settings.len(), 8);
+    assert_eq!(fates(&both, |place| place % 2 == 0), fates(&alone, each));
+    assert_eq!(fates(&both, |place| place % 2 == 1), fates(&or_low, each));
+    assert_ne!(fates(&alone, each), fates(&or_low, each), "the rules are one");
+    let named: Vec<Option<&str>> = (0..2).map(|setting| both.rule_of(setting)).collect();
+    assert_eq!((named, alone.rule_of(0)), (vec![Some("alone"), Some("or low")], None));
+    let list = few.replace(COUNTS, rules).replace("sweep =", "combine = 'list'\nsweep =");
+    let list: Vec<(Vec<f64>, usize)> =
+        survey(&list).unwrap().settings.into_iter().map(|setting| (setting.values, setting.rule)).collect();
+    assert_eq!(list, [(vec![8.0, 100.0], 0), (vec![25.0, 300.0], 1)]);
+    let twice = survey(&few.replace(COUNTS, &rules.replace("or low", "alone"))).map(|_| ()).unwrap_err();
+    assert!(twice.to_string().starts_with("survey.toml:9: rule.name = 'alone'"), "{twice}");
+    let beside = survey(&few.replace(COUNTS, &format!("{COUNTS}{rules}"))).map(|_| ()).unwrap_err();
+    assert!(beside.to_string().contains("counts: not accepted with rule"), "{beside}");
+}
+
 /// The plain way: each run and each setting from its start, one by one.
 fn plain(survey: &Survey, prefix: &Prefix) -> Vec<Vec<Fate>> {
     let one = |case: Case, build: &dyn Fn(&mut Loop<16, 8>)| {
@@ -105,7 +146,7 @@ fn plain(survey: &Survey, prefix: &Prefix) -> Vec<Vec<Fate>> {
     };
     let of_run = |run: &Run, sound: bool| {
         let of_setting = |setting: &Setting| {
-            let mut case = Case::parse(CASE, "case.toml").unwrap();
+            let mut case = Case::clone(&survey.cases[0]);
             for (knob, value) in survey.knobs.iter().zip(&setting.values) {
                 case = Knob::turned(*knob, &case, *value).unwrap();
             }
@@ -115,6 +156,9 @@ fn plain(survey: &Survey, prefix: &Prefix) -> Vec<Vec<Fate>> {
             #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a cell")]
             let cell = run.drawn[1] as usize;
             case.defects[0].place = cell - 1;
+            if let Some(second) = case.defects.get_mut(1) {
+                second.severity = run.drawn[4];
+            }
             let case = if sound { case.without_defects() } else { case };
             one(case, &|now| now.world.scale_resistance(run.drawn[3] / 100.0))
         };
@@ -139,6 +183,51 @@ fn forks_and_shared_worlds_are_exactly_plain_play() {
         }
     }
     assert!(found > 3 && missed > 3, "{found} found and {missed} missed show little");
+}
+
+/// A pack with two defects, both of which vary: what is sound has neither, and what runs share ends where the first begins.
+#[test]
+fn two_defects_are_exactly_plain_play() {
+    let case = format!("{CASE}[[defect]]\nkind = 'added_resistance'\ncell = 9\nmilliohms = 30\nat_s = 5\n");
+    let text = SURVEY
+        .replace("[80, 120] }]", "[80, 120] }, { what = 'defect.2.milliohms', log_uniform = [2, 60] }]");
+    assert_ne!(text, SURVEY);
+    let survey = survey_of(&text, &case).unwrap();
+    for prefix in play(&survey) {
+        let played: Vec<Vec<Fate>> = std::iter::once(prefix.sound.clone())
+            .chain(prefix.runs.iter().map(|run| run.fates.clone()))
+            .collect();
+        assert_eq!(played, plain(&survey, &prefix), "prefix {}", prefix.prefix);
+    }
+}
+
+/// What is dangerous, looked for from where the defect begins, is what is found when the story is played from its start.
+#[test]
+fn a_hazard_is_the_same_from_its_start() {
+    let text = SURVEY.replace("runs = 6", "runs = 9").replace("counts =", "hazard_within_s = 8\ncounts =");
+    let text = text.replace("[2, 60]", "[20, 90]");
+    let text = text
+        .replace("'resistance_percent', uniform = [80, 120]", "'start.charge_percent', uniform = [5, 90]");
+    let survey = survey(&text).unwrap();
+    let mut dangerous = 0;
+    for run in play(&survey).iter().flat_map(|prefix| &prefix.runs) {
+        let cases = survey.drawn(run.run - 1, 0).cases;
+        let stop = AtomicBool::new(false);
+        let build = super::vary::Build::default();
+        let looked = hazard::of::<16, 8>(&cases, (build, None), 8.0, &stop).unwrap().unwrap();
+        // Times are sums of ticks, in another order.
+        let apart =
+            looked.hazard_seconds.zip(run.hazard_seconds).map(|(from_start, here)| (from_start - here).abs());
+        let same = looked.hazard_seconds.is_some() == run.hazard_seconds.is_some();
+        assert!(
+            same && apart.is_none_or(|apart| apart < 1e-6),
+            "{:?} and {:?}",
+            looked.hazard_seconds,
+            run.hazard_seconds
+        );
+        dangerous += u32::from(run.hazard_seconds.is_some());
+    }
+    assert!((2..9).contains(&dangerous), "{dangerous} of 9 show little");
 }
 
 /// What is drawn for a run depends on nothing but seed, number and name.

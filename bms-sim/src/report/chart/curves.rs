@@ -46,6 +46,7 @@ impl Curves<'_> {
         let drawn = picture(self.title, self.description, size, |root| {
             root.fill(&WHITE)?;
             let mut chart = ChartBuilder::on(root)
+                .caption(self.title, ("sans-serif", 15 * SCALE))
                 .margin(10 * SCALE)
                 .margin_right(20 * SCALE)
                 .x_label_area_size(36 * SCALE)

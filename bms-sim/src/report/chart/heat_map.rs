@@ -35,6 +35,7 @@ impl HeatMap<'_> {
         let drawn = picture(self.title, self.description, (SIZE.0, SIZE.1 + SIZE.1 / 2), |root| {
             root.fill(&WHITE)?;
             let mut chart = ChartBuilder::on(root)
+                .caption(self.title, ("sans-serif", 15 * SCALE))
                 .margin(10 * SCALE)
                 .x_label_area_size(40 * SCALE)
                 .y_label_area_size(80 * SCALE)

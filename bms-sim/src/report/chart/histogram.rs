@@ -54,6 +54,7 @@ impl Histogram<'_> {
             picture(self.title, self.description, SIZE, |root| {
                 root.fill(&WHITE)?;
                 let mut chart = ChartBuilder::on(root)
+                    .caption(self.title, ("sans-serif", 15 * SCALE))
                     .margin(10 * SCALE)
                     .margin_right(20 * SCALE)
                     .x_label_area_size(36 * SCALE)
