@@ -178,20 +178,45 @@ fn a_slow_browser_costs_nothing() {
     assert!(clock.elapsed() > Duration::from_secs(9), "{:?}: it was not given its time", clock.elapsed());
 }
 
+/// A story of a day, which takes its time to be played.
+fn day() -> Value {
+    let text = std::fs::read_to_string(format!("{}/welded-positive.toml", client::CASES)).unwrap();
+    let duration = text.lines().find(|line| line.starts_with("duration_s")).unwrap();
+    json!({ "do": "load", "text": text.replace(duration, "duration_s = 86_400") })
+}
+
+/// The session is answered soon, and stands where it stood.
+fn is_free(session: &str) {
+    let clock = Instant::now();
+    let look = SERVER.act(session, &json!({ "do": "look" }));
+    assert!(clock.elapsed() < Duration::from_secs(5), "{:?}", clock.elapsed());
+    assert_eq!(look["case"], "welded-positive.toml", "it stands where it stood");
+}
+
 /// Of a browser that vanishes while a long case is played for it nothing is played any further.
 #[test]
 fn a_vanished_browser_costs_nothing() {
     let mut socket = Socket::open(&SERVER, "/api/live", Some(&origin(&SERVER))).ok().unwrap();
     let name: Value = serde_json::from_str(&socket.next().unwrap()).unwrap();
-    let text = std::fs::read_to_string(format!("{}/welded-positive.toml", client::CASES)).unwrap();
-    let duration = text.lines().find(|line| line.starts_with("duration_s")).unwrap();
-    let day = text.replace(duration, "duration_s = 86_400");
-    socket.send(0x81, json!({ "do": "load", "text": day }).to_string().as_bytes()).unwrap();
+    socket.send(0x81, day().to_string().as_bytes()).unwrap();
     std::thread::sleep(Duration::from_millis(500));
     drop(socket);
-    let clock = Instant::now();
-    let look =
-        SERVER.act(&format!("/api/session/{}", name["name"].as_str().unwrap()), &json!({ "do": "look" }));
-    assert!(clock.elapsed() < Duration::from_secs(5), "{:?}", clock.elapsed());
-    assert_eq!(look["case"], "welded-positive.toml", "it stands where it stood");
+    is_free(&format!("/api/session/{}", name["name"].as_str().unwrap()));
+}
+
+/// Nor for those that ask without a page and go, however many they are.
+#[test]
+fn requests_of_the_vanished_cost_nothing() {
+    let (session, body) = (SERVER.session(), day().to_string());
+    for _ in 0..5 {
+        let mut stream = SERVER.connect();
+        let request = format!(
+            "POST {session} HTTP/1.1\r\nhost: {}\r\ncontent-type: application/json\r\ncontent-length: {}\r\n\r\n{body}",
+            SERVER.host,
+            body.len()
+        );
+        stream.write_all(request.as_bytes()).unwrap();
+        std::thread::sleep(Duration::from_millis(100));
+    }
+    is_free(&session);
 }

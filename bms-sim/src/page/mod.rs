@@ -60,6 +60,7 @@
 //! session 64 branches; 32 sessions, 256 connections, 300 commands a second each. Whatever does not take its answers within 10 s is
 //! dropped; nothing is ever queued for it, since nothing is sent that was not asked for.
 
+mod asked;
 pub mod bench;
 pub mod command;
 pub mod folder;

@@ -1,5 +1,6 @@
 //! The server: files of the page, one WebSocket a tab, and the same commands by `POST`.
 
+use super::asked::while_asked;
 use super::bench::{self, Asking};
 use super::command::Command;
 use super::guard::{Guard, Unheard, hexadecimal};
@@ -23,7 +24,6 @@ use std::collections::{HashMap, VecDeque};
 use std::future::poll_fn;
 use std::pin::pin;
 use std::sync::Arc;
-use std::sync::atomic::Ordering;
 use std::task::Poll;
 use std::time::Duration;
 use tokio::sync::Semaphore;
@@ -177,11 +177,13 @@ async fn on_bench(headers: HeaderMap, body: Bytes) -> Response {
         Ok(asking) => asking,
         Err(error) => return refused(StatusCode::UNPROCESSABLE_ENTITY, &format!("bench: {error}")),
     };
-    let Ok(_turn) = ON_BENCH.acquire().await else {
+    let Ok(turn) = ON_BENCH.acquire().await else {
         return refused(StatusCode::SERVICE_UNAVAILABLE, &"the bench is closed");
     };
-    let started =
-        tokio::task::spawn_blocking(move || bench::start(&asking).map_err(|error| error.to_string()));
+    let started = while_asked(move |_| {
+        let _turn = turn;
+        bench::start(&asking).map_err(|error| error.to_string())
+    });
     match started.await.unwrap_or_else(|error| Err(error.to_string())) {
         Ok(start) => json(StatusCode::OK, view::text(&start)),
         Err(said) => refused(StatusCode::UNPROCESSABLE_ENTITY, &said),
@@ -218,16 +220,18 @@ async fn distances(
     let Some(seat) = served.sessions.get(&name) else {
         return refused(StatusCode::NOT_FOUND, &"there is no such session");
     };
-    let Ok(_turn) = TURNING.try_acquire() else {
+    let Ok(turn) = TURNING.try_acquire() else {
         return refused(
             StatusCode::TOO_MANY_REQUESTS,
             &"distances are worked out for somebody else: ask again in a moment",
         );
     };
     line.is_live();
-    let found = tokio::task::spawn_blocking(move || {
+    let found = while_asked(move |course| {
+        // Until the work has ended, whoever waits for it.
+        let _turn = turn;
         let work = seat.session().distances();
-        work.and_then(|work| work()).map_err(|error| error.to_string())
+        work.and_then(|work| work(course)).map_err(|error| error.to_string())
     });
     match found.await.unwrap_or_else(|error| Err(error.to_string())) {
         Ok(text) => json(StatusCode::OK, text),
@@ -247,12 +251,13 @@ async fn keep(
     let (Some(seat), Some(kept)) = (served.sessions.get(&name), Kept::named(&file)) else {
         return refused(StatusCode::NOT_FOUND, &"there is no such session, or no such file");
     };
-    let Ok(_turn) = KEEPING.acquire().await else {
+    let Ok(turn) = KEEPING.acquire().await else {
         return refused(StatusCode::SERVICE_UNAVAILABLE, &"nothing is kept any more");
     };
     line.is_live();
-    let made = tokio::task::spawn_blocking(move || {
-        seat.session().keep(kept, &seat.stop).map_err(|error| error.to_string())
+    let made = while_asked(move |course| {
+        let _turn = turn;
+        seat.session().keep(kept, &course.stop).map_err(|error| error.to_string())
     });
     match made.await.unwrap_or_else(|error| Err(error.to_string())) {
         Ok(bytes) => {
@@ -296,8 +301,8 @@ async fn answered(seat: &Arc<Seat>, text: &[u8]) -> Result<String, String> {
     let command: Command = serde_json::from_slice(text)
         .map_err(|error| view::text(&RefusedShown::of(&format!("command: {error}"))))?;
     let seat = Arc::clone(seat);
-    let done = tokio::task::spawn_blocking(move || {
-        let answer = seat.session().answer(&command, &seat.stop);
+    let done = while_asked(move |course| {
+        let answer = seat.session().answer(&command, &course.stop);
         answer.map_err(|error| view::text(&RefusedShown::of(&error)))
     });
     done.await.unwrap_or_else(|error| Err(view::text(&RefusedShown::of(&error))))
@@ -325,15 +330,11 @@ async fn live(
     };
     line.is_live();
     let upgrade = upgrade.max_message_size(MOST_BYTES).max_frame_size(MOST_BYTES);
-    Ok(upgrade.on_upgrade(move |socket| async move {
-        converse(socket, name, &seat).await;
-        seat.stop.store(true, Ordering::Relaxed);
-    }))
+    Ok(upgrade.on_upgrade(move |socket| async move { converse(socket, name, &seat).await }))
 }
 
 /// Answers one command after the other until the tab has gone.
 async fn converse(mut socket: WebSocket, name: String, seat: &Arc<Seat>) {
-    seat.stop.store(false, Ordering::Relaxed);
     let welcome = serde_json::json!({ "kind": "session", "name": name }).to_string();
     if !sent(&mut socket, Message::text(welcome)).await {
         return;
@@ -367,7 +368,7 @@ async fn converse(mut socket: WebSocket, name: String, seat: &Arc<Seat>) {
             }
             Message::Text(text) => {
                 let work = answered(seat, text.as_bytes());
-                match while_somebody_waits(&mut socket, &mut waiting, seat, work).await {
+                match while_it_stays(&mut socket, &mut waiting, work).await {
                     Some(answer) => answer,
                     None => return,
                 }
@@ -385,15 +386,14 @@ async fn converse(mut socket: WebSocket, name: String, seat: &Arc<Seat>) {
 /// Messages that are taken while an answer is worked out; more of them stay on the line.
 const MOST_WAITING: usize = 8;
 
-/// The answer, unless the tab goes before there is one: then whatever is played for it is stopped. What comes meanwhile has to wait.
-async fn while_somebody_waits(
+/// The answer, unless the tab goes before there is one: then whatever is done for it is dropped. What comes meanwhile has to wait.
+async fn while_it_stays(
     socket: &mut WebSocket,
     waiting: &mut VecDeque<Message>,
-    seat: &Seat,
     work: impl Future<Output = Result<String, String>>,
 ) -> Option<Result<String, String>> {
     let mut work = pin!(work);
-    let answer = poll_fn(|context| {
+    poll_fn(|context| {
         if let Poll::Ready(answer) = work.as_mut().poll(context) {
             return Poll::Ready(Some(answer));
         }
@@ -405,14 +405,8 @@ async fn while_somebody_waits(
             }
         }
         Poll::Pending
-    });
-    if let Some(answer) = answer.await {
-        return Some(answer);
-    }
-    seat.stop.store(true, Ordering::Relaxed);
-    // Its end is waited for, so that nobody who comes back finds the session at work.
-    let _nobody_reads = work.await;
-    None
+    })
+    .await
 }
 
 /// Whether a browser has taken an answer in time.

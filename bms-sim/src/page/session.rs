@@ -18,6 +18,7 @@ use crate::case::{Case, CaseError, Pack, StartError, Unchanged};
 use crate::defect::Kind;
 use crate::explain::at_length::AtLength;
 use crate::explain::compare::Comparison;
+use crate::explain::distance::Course;
 use crate::explain::verdict::Criticality;
 use crate::explain::{self, Account, distance, words};
 use crate::recording::stepper::{Sought, Stepper, Stop, Way};
@@ -65,7 +66,7 @@ pub enum Refused {
 }
 
 /// Work that takes its time, and its answer as JSON.
-pub type LongWork = Box<dyn FnOnce() -> Result<String, Refused> + Send>;
+pub type LongWork = Box<dyn FnOnce(&Course) -> Result<String, Refused> + Send>;
 
 /// Somebody at a page, whatever the pack.
 pub struct Session {
@@ -148,6 +149,10 @@ impl Session {
     /// # Errors
     /// When it is not done.
     pub fn answer(&mut self, command: &Command, stop: &AtomicBool) -> Result<String, Refused> {
+        // Whoever asked may have gone while the one before was answered.
+        if stop.load(Ordering::Relaxed) {
+            return Err(Refused::Interrupted);
+        }
         if let Command::Load(loaded) = command {
             self.at = self.load(loaded, stop)?;
         }
@@ -459,10 +464,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Stands for At<CELLS, THERMIST
     fn distances(&self) -> Result<LongWork, Refused> {
         self.shown_case()?;
         let recording = Arc::clone(self.recording());
-        Ok(Box::new(move || {
+        Ok(Box::new(move |course| {
             let mut lines = Vec::new();
             for (outcome, fault) in distance::usual_questions(&recording) {
-                let answer = distance::answer(&recording, outcome, fault)?;
+                let answer = distance::answer_on(course, &recording, outcome, fault)?;
+                if course.stop.load(Ordering::Relaxed) {
+                    return Err(Refused::Interrupted);
+                }
                 lines.extend(explain::distances(&answer, &recording.case).lines().map(str::to_owned));
             }
             Ok(view::text(&view::Lines { kind: "lines", lines }))

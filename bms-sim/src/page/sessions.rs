@@ -6,7 +6,7 @@ use super::hidden::Hidden;
 use super::session::{Played, Refused, Session};
 use crate::case::Case;
 use std::collections::HashMap;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::AtomicBool;
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
 
@@ -32,8 +32,6 @@ pub(super) struct Sessions {
 /// A session and what keeps it.
 pub(super) struct Seat {
     session: Mutex<Session>,
-    /// Set when nobody waits for the answer any more.
-    pub(super) stop: AtomicBool,
     pace: Mutex<Pace>,
 }
 
@@ -109,10 +107,9 @@ impl Sessions {
     /// When there are too many, and all are in use.
     pub(super) fn open(&self) -> Result<(String, Arc<Seat>), Refused> {
         self.room()?;
-        let stop = AtomicBool::new(false);
         let session = Session::of(self.first()?, &self.folder, &self.hidden);
         let pace = Mutex::new(Pace::new(Instant::now()));
-        let seat = Arc::new(Seat { session: Mutex::new(session), stop, pace });
+        let seat = Arc::new(Seat { session: Mutex::new(session), pace });
         let name = secret().map_err(|error| Refused::Nothing(error.to_string()))?;
         self.room()?;
         locked(&self.known).insert(name.clone(), Arc::clone(&seat));
@@ -128,9 +125,7 @@ impl Sessions {
         let longest = known.iter().max_by_key(|(_, seat)| seat.unused());
         match longest.filter(|(_, seat)| seat.unused() > UNUSED).map(|(name, _)| name.clone()) {
             Some(name) => {
-                if let Some(seat) = known.remove(&name) {
-                    seat.stop.store(true, Ordering::Relaxed);
-                }
+                known.remove(&name);
                 Ok(())
             }
             None => Err(Refused::Nothing(format!("{MOST} pages are open already: close one of them"))),
