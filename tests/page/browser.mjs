@@ -103,6 +103,40 @@ async function byPointer() {
   await page.getByLabel('Go to this time, in seconds').fill('80');
   await page.getByRole('button', { name: 'Go', exact: true }).click();
   await settled(page, () => window.page.view.seconds > 79 && !window.page.view.stop.confirmed.length && !window.page.view.stop.latched.length);
+  // Stopped, and proven dead: what is left out is named, all of it proves.
+  await page.getByRole('button', { name: 'Stop', exact: true }).click();
+  await settled(page, () => window.page.view.branch === 'branch-5');
+  await page.locator('#duty').selectOption('park');
+  await settled(page, () => window.page.view.branch === 'branch-6');
+  await page.getByLabel('Go to this time, in seconds').fill('140');
+  await page.getByRole('button', { name: 'Go', exact: true }).click();
+  await settled(page, () => window.page.view.seconds > 139 && window.page.view.stop.step === 'Open');
+  await page.getByRole('button', { name: 'Meter …' }).click();
+  const log = page.getByRole('log');
+  const tell = async (button) => {
+    const before = await log.locator('li').count();
+    await page.getByRole('button', { name: button }).click();
+    await settled(page, (lines) => document.querySelectorAll('#dialog li').length > lines, before);
+  };
+  const measure = async (red, black) => {
+    await page.getByLabel('red probe').selectOption(red);
+    await page.getByLabel('black probe').selectOption(black);
+    await tell('Measure');
+  };
+  await tell('On the known source');
+  for (const [red, black] of [['L+', 'L-'], ['L+', 'chassis']]) await measure(red, black);
+  await tell('On the known source');
+  await tell('It is dead');
+  check(/L− to chassis was not measured/.test(await log.innerText()), `a pair left out is named: ${await log.innerText()}`);
+  await measure('L-', 'chassis');
+  await tell('On the known source');
+  await tell('It is dead');
+  check((await log.locator('li.fine').count()) === 1, `it is proven: ${await log.innerText()}`);
+  await page.getByRole('button', { name: 'Close', exact: true }).click();
+  // Another case is loaded.
+  await page.getByRole('button', { name: 'Other case …' }).click();
+  await page.getByRole('button', { name: 'welded-positive.toml' }).click();
+  await settled(page, () => window.page.view.case === 'welded-positive.toml' && !document.getElementById('dialog').open);
   await page.close();
 }
 
@@ -150,6 +184,28 @@ async function byKeyboard() {
   await press('w');
   await settled(page, () => /Why cell resistance high\?/.test(document.getElementById('why').textContent));
   check(/joint/.test(await page.locator('#why').textContent()), 'the joint is named');
+  // It opens; the defect is ended, the memory cleared, and it closes again.
+  await press(' ');
+  await settled(page, () => window.page.view.stop.step === 'Open');
+  await press(' ');
+  await settled(page, () => !window.page.view.speed);
+  for (const [key, name] of [['m', /loose joint/], ['c', 'With the service tool']]) {
+    const { branch } = await view(page);
+    await press(key);
+    await opened(page, key);
+    await page.locator('#dialog').getByRole('button', { name }).press('Enter');
+    await settled(page, (from) => window.page.view.branch !== from && !document.getElementById('dialog').open, branch);
+  }
+  await press('x', 'ArrowRight', 'o');
+  await settled(page, () => window.page.view.changes.length === 5);
+  await press(' ');
+  await settled(page, () => window.page.view.stop.step === 'Closed' && !window.page.view.stop.confirmed.length);
+  await press(' ');
+  await settled(page, () => !window.page.view.speed);
+  for (const changes of [4, 3, 2, 1]) {
+    await press('u');
+    await settled(page, (left) => window.page.view.changes.length === left, changes);
+  }
   await press('u');
   await settled(page, () => window.page.view.branch === 'original' && window.page.view.played === 600);
   await press('Home');

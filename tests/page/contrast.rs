@@ -130,5 +130,5 @@ fn no_meaning_hangs_on_a_colour_alone() {
     let shapes = lanes.split_once("const SHAPES = {").unwrap().1.split_once("};").unwrap().0;
     let drawn: Vec<&str> = shapes.split('\'').skip(1).step_by(2).collect();
     let different: std::collections::HashSet<_> = drawn.iter().collect();
-    assert!(drawn.len() == 4 && different.len() == 4, "{drawn:?}");
+    assert!(drawn.len() == 5 && different.len() == 5, "{drawn:?}");
 }

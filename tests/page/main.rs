@@ -262,6 +262,11 @@ fn a_hidden_case_tells_nothing() {
         assert_eq!(status, 422, "{command}: {body}");
         heard += &body;
     }
+    for path in ["keep/case.toml", "keep/recording.mcap", "keep/ticks.csv", "keep/events.csv", "distances"] {
+        let (status, body) = SERVER.get(&format!("{class}/{path}"));
+        assert_eq!(status, 422, "{path}: {body}");
+        heard += &body;
+    }
     heard += &SERVER.get(&format!("{class}/lists")).1.replace(['\n'], "");
     let story = case("open-thermistor.toml");
     // Lists of all kinds name every defect; what must not be told is which, where, when, and what the world knows.

@@ -122,7 +122,7 @@ export class Circuit {
     const flow = make('svg:path', { class: 'flow', d: 'M95 200V60H590V240H95', visibility: 'hidden' });
     svg.append(flow);
     // String.
-    svg.append(make('svg:rect', { class: 'part', x: 55, y: 90, width: 80, height: 120, rx: 4 }));
+    svg.append(make('svg:rect', { class: 'part', x: 48, y: 90, width: 94, height: 120, rx: 4 }));
     text(95, 118, `${story.cells} cells`, { 'text-anchor': 'middle' });
     const packVolts = text(95, 142, '', { 'text-anchor': 'middle', class: 'value' });
     const amps = text(95, 166, '', { 'text-anchor': 'middle', class: 'value' });

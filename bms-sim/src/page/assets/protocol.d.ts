@@ -109,6 +109,7 @@ export interface Series extends Partial<Record<Column, number[]>> {
   kind: 'series';
   of: string;
   seconds: number[];
+  played: number[];
   lanes: { name: string; spans: { word: string; from: number; to: number }[] }[];
   events: { played: number; seconds: number; sentence: string; sort: 'told' | 'act' | 'defect' | 'breach' }[];
   defects: { name: string; from: number; to: number }[];

@@ -50,7 +50,7 @@ export class Reasons {
   near(near) {
     const rows = near.map(({ words, said, stage, margin_of_limit: margin }) => make('tr', {},
       make('th', { scope: 'row' }, words),
-      make('td', {}, stage === 'Clear' ? '' : `${stage}. `, said),
+      make('td', {}, stage === 'Clear' ? '' : `${stage}: `, said),
       make('td', {}, margin < 0 ? `${digits(-100 * margin, 0)} % beyond` : `${digits(100 * margin, 0)} % left`)));
     return make('table', {},
       make('thead', {}, make('tr', {}, ...['fault', 'reads', 'margin'].map((name) => make('th', { scope: 'col' }, name)))),

@@ -61,7 +61,7 @@ export class TimeLine {
     this.width = 0;
     /** The time at which the charts have their line. */
     this.stands = -1;
-    this.lanes = new Lanes((played) => page.act({ do: 'to', played }));
+    this.lanes = new Lanes();
     this.against = make('select', { 'aria-label': 'Compare with', onchange: () => this.compare() });
     this.ahead = make('button', { 'aria-pressed': 'false', onclick: () => this.future() }, 'Show what comes');
     by('looks').append(
@@ -348,12 +348,28 @@ export class TimeLine {
     return names + ((this.chartWidth() - names - 8) * (seconds - from)) / Math.max(to - from, 1e-9);
   }
 
+  /**
+   * What happened, and where branches part from this one, or this one from another.
+   * @param {Series} series
+   * @returns {import('./lanes.js').Mark[]}
+   */
+  marks({ events, seconds, played: ticks }) {
+    const { page } = this;
+    const happened = events.map(({ played, ...event }) => ({ ...event, goes: () => page.act({ do: 'to', played }) }));
+    const parted = (page.view?.branches ?? []).filter(({ name, from }) => from && (from === this.branch || name === this.branch)).map(({ name, from, at_played: at }) => {
+      const other = name === this.branch ? from : name;
+      const place = ticks.findIndex((played) => played >= at);
+      return { seconds: seconds[place] ?? 0, sort: /** @type {const} */ ('branch'), sentence: `${name} parts from ${from}`, goes: () => page.act({ do: 'go', branch: other }) };
+    });
+    return [...happened, ...parted];
+  }
+
   drawLanes() {
     const { series } = this;
     if (!series) return;
     const [from, to] = this.span();
     const end = this.looksAhead() ? to : Math.min(to, Math.max(this.seen, from));
-    this.lanes.draw(series, [from, end], (seconds) => this.across(seconds), this.chartWidth(), this.page.view?.seconds ?? 0);
+    this.lanes.draw(series, this.marks(series), [from, end], (seconds) => this.across(seconds), this.chartWidth(), this.page.view?.seconds ?? 0);
   }
 
   /** @param {uPlot} plot */
