@@ -45,6 +45,8 @@ pub mod repair;
 pub mod report;
 pub mod rig;
 pub mod run;
+#[cfg(feature = "strategies")]
+pub mod strategies;
 pub mod survey;
 pub mod work;
 pub mod world;

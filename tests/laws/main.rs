@@ -36,7 +36,7 @@ use std::sync::Arc;
 /// printed with its input and becomes a test:
 ///
 /// ```text
-/// PROPTEST_RNG_SEED=$RANDOM PROPTEST_CASES=2000 cargo test -p bms-strategies --test laws storm
+/// PROPTEST_RNG_SEED=$RANDOM PROPTEST_CASES=2000 cargo test --test laws storm
 /// ```
 fn law(cases: u32, max_shrink_iters: u32) -> ProptestConfig {
     let given = ProptestConfig::default(); // from the environment

@@ -1,6 +1,6 @@
 //! A reading that lies for a stretch of time.
 
-use crate::lie::{Lie, Manner, lies};
+use super::lie::{Lie, Manner, lies};
 use bms_core::Config;
 use bms_core::frame::Frame;
 use proptest::prelude::*;

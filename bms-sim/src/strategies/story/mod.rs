@@ -11,8 +11,8 @@ mod text;
 
 pub use parts::{Limits, Phase, defects, duties, limits, packs};
 
-use bms_sim::case::{Case, CaseError, Pack};
-use bms_sim::defect::{Defect, Kind};
+use crate::case::{Case, CaseError, Pack};
+use crate::defect::{Defect, Kind};
 use proptest::prelude::*;
 use std::ops::RangeInclusive;
 

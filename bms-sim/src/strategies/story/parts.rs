@@ -1,10 +1,10 @@
 //! The parts of a story.
 
 use super::Story;
+use crate::case::{Case, Knob, LimitChange, Pack, Work};
+use crate::defect::{Defect, Kind};
+use crate::dictionary::Subject;
 use bms_core::Fault;
-use bms_sim::case::{Case, Knob, LimitChange, Pack, Work};
-use bms_sim::defect::{Defect, Kind};
-use bms_sim::dictionary::Subject;
 use proptest::prelude::*;
 use std::ops::RangeInclusive;
 

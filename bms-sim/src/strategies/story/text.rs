@@ -1,8 +1,8 @@
 //! A story as the text of a case file.
 
 use super::{Phase, REST_SECONDS, Story};
-use bms_sim::case::{LimitChange, severity_key};
-use bms_sim::defect::Defect;
+use crate::case::{LimitChange, severity_key};
+use crate::defect::Defect;
 use std::fmt::Write as _;
 
 impl Story {

@@ -1,6 +1,6 @@
 //! Frames without a world behind them.
 
-use crate::lie::{Lie, lies};
+use super::lie::{Lie, lies};
 use bms_core::frame::{
     Asked, Clearance, Contact, Contactor, Contacts, Feedback, Frame, PackVoltages, Part, PoleVoltages,
     Replaced, ToChassis, Wanted,
@@ -121,8 +121,8 @@ mod tests {
     fn a_lie_reads_as_a_sentence() {
         let odd = Odd::<16, 8> {
             lies: vec![Lie {
-                channel: crate::Channel::Cell(4),
-                manner: crate::Manner::Offset { eighths: 4 },
+                channel: crate::strategies::Channel::Cell(4),
+                manner: crate::strategies::Manner::Offset { eighths: 4 },
             }],
             asked: Asked::NOTHING,
         };

@@ -132,7 +132,7 @@ pub fn configs<const CELLS: usize, const THERMISTORS: usize>() -> impl Strategy<
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{Channel, Lie, Manner, Odd};
+    use crate::strategies::{Channel, Lie, Manner, Odd};
     use bms_core::Controller;
     use bms_core::frame::Asked;
     use bms_core::units::Instant;

@@ -5,12 +5,12 @@
 //!
 //! [`danger`] is the question most laws ask: whether truth passes a safe bound, and what the firmware knew, and when.
 
-use crate::story::Story;
+use super::story::Story;
+use crate::case::{Case, Pack, StartError};
+use crate::explain::words;
+use crate::run::Loop;
+use crate::world::truth::Breach;
 use bms_core::Fault;
-use bms_sim::case::{Case, Pack, StartError};
-use bms_sim::explain::words;
-use bms_sim::run::Loop;
-use bms_sim::world::truth::Breach;
 use proptest::prelude::*;
 use proptest::test_runner::{TestError, TestRunner};
 use std::fmt;
