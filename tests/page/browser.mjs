@@ -210,8 +210,17 @@ async function byKeyboard() {
   await settled(page, () => window.page.view.branch === 'original' && window.page.view.played === 600);
   await press('Home');
   await settled(page, () => window.page.view.played === 1);
-  await press('?');
-  await settled(page, () => document.getElementById('dialog').open);
+  // Letters can be told to do nothing by themselves (WCAG 2.1.4), and the browser remembers it.
+  for (const act of [false, true]) {
+    await page.getByRole('button', { name: 'Keys' }).press('Enter');
+    await opened(page, 'keys');
+    await page.getByLabel('letters and signs act by themselves').press(' ');
+    await escape(page);
+    await page.evaluate(() => document.activeElement?.blur());
+    await press('?');
+    check((await page.evaluate(() => document.getElementById('dialog').open)) === act, `a letter ${act ? 'acts' : 'does nothing'}`);
+    check((await page.evaluate(() => localStorage.length)) === Number(!act), 'and it is remembered');
+  }
   await escape(page);
   // The meter, and that a step left out is named.
   await press('x', 't');

@@ -21,10 +21,15 @@ const KEYS = [
   ['s', 'say what is wrong', 'diagnose'], ['n', 'another case', 'cases'], ['l', 'large letters, for a projector', 'large'], ['u, Ctrl Z', 'undo'], ['?', 'this list'],
 ];
 
+/** Where this browser keeps that letters alone do nothing. */
+const NO_LETTERS = 'no-letters';
+
 export class Acts {
   /** @param {Page} page */
   constructor(page) {
     this.page = page;
+    /** Whether a letter alone acts. */
+    this.letters = localStorage.getItem(NO_LETTERS) === null;
     this.defects = new Defects(page, this);
     this.operator = new Operator(page, this);
     this.share = new Share(page, this);
@@ -120,7 +125,18 @@ export class Acts {
 
   keys() {
     const rows = KEYS.map(([key, does]) => make('tr', {}, make('th', { scope: 'row' }, key), make('td', {}, does)));
-    this.dialog('Keys', make('p', {}, 'In the pack, arrow keys go from cell to cell; Enter shows what can be done there.'), make('table', {}, make('tbody', {}, ...rows)));
+    const letters = make('input', { type: 'checkbox', checked: this.letters, onchange: () => this.keep(letters.checked) });
+    this.dialog('Keys', make('label', { class: 'check' }, letters, ' letters and signs act by themselves'), make('p', {}, 'In the pack, arrow keys go from cell to cell; Enter shows what can be done there.'), make('table', {}, make('tbody', {}, ...rows)));
+  }
+
+  /**
+   * Whether letters act, from now on and the next time.
+   * @param {boolean} act
+   */
+  keep(act) {
+    this.letters = act;
+    if (act) localStorage.removeItem(NO_LETTERS);
+    else localStorage.setItem(NO_LETTERS, '1');
   }
 
   async why() {

@@ -195,6 +195,8 @@ export class Page {
   /** @param {KeyboardEvent} key */
   key(key) {
     if (dialog().open || key.altKey) return;
+    // A letter alone acts only for whoever wants that: who speaks to the page may say one without meaning it.
+    if (!this.acts.letters && key.key.length === 1 && key.key !== ' ' && !key.ctrlKey && !key.metaKey) return;
     // A dialog that has just been closed keeps the focus until the next picture: what is typed then is meant for the page.
     const found = /** @type {Element} */ (key.target);
     const target = found.closest('dialog') ? document.body : found;
