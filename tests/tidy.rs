@@ -1,4 +1,4 @@
-//! Tidiness that a machine can see: no unfinished marks, no float in the core, no file that has grown past reading.
+//! Tidiness that a machine can see: no unfinished marks, no float and no unbounded loop in the core, no file that has grown past reading.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -84,6 +84,44 @@ fn no_number_of_the_core_is_a_float() {
         }
     }
     assert!(found.is_empty(), "float in the core:\n{}", found.join("\n"));
+}
+
+/// Where the core may go round without a bound that is seen at once: tables that are worked out while compiling.
+const WORKED_OUT_WHILE_COMPILING: [&str; 2] = ["bms-core/src/estimate/ocv.rs", "bms-core/src/sense/curve.rs"];
+
+/// The code of a file before its tests, without comments and texts; no text of the core has a quote in it.
+fn code(text: &str) -> impl Iterator<Item = (usize, String)> {
+    let lines = text.lines().take_while(|line| *line != "mod tests {");
+    (1..).zip(lines.map(|line| line.split("//").next().unwrap_or_default().split('"').step_by(2).collect()))
+}
+
+/// What a tick does must have an end that is known beforehand: a `for` over something that has one.
+#[test]
+fn no_loop_of_the_core_is_unbounded() {
+    let core = root().join("bms-core/src");
+    let mut found = Vec::new();
+    let mut compiled = std::collections::BTreeSet::new();
+    for (path, text) in texts(&[".rs"]).into_iter().filter(|(path, _)| path.starts_with(&core)) {
+        let inner = path.strip_prefix(root()).expect("it lies there").to_string_lossy().into_owned();
+        if inner.contains("/tests/") || inner.ends_with("/tests.rs") {
+            continue;
+        }
+        let mut runs_while_compiling = false;
+        for (number, line) in code(&text) {
+            if words(&line).any(|word| word == "fn") {
+                runs_while_compiling = line.contains("const fn ");
+            }
+            if words(&line).any(|word| matches!(word, "loop" | "while" | "cycle" | "repeat" | "successors")) {
+                if runs_while_compiling && WORKED_OUT_WHILE_COMPILING.contains(&inner.as_str()) {
+                    compiled.insert(inner.clone());
+                } else {
+                    found.push(format!("{inner}:{number}: {line}"));
+                }
+            }
+        }
+    }
+    assert!(found.is_empty(), "loops without a bound:\n{}", found.join("\n"));
+    assert_eq!(compiled.len(), WORKED_OUT_WHILE_COMPILING.len(), "an exception that is none: {compiled:?}");
 }
 
 /// Files that have grown too long usually hold two thoughts. How many there are may fall, not rise.

@@ -94,13 +94,9 @@ fn whole(volts: Volts) -> u32 {
 }
 
 /// A resistor of two digits, the next below.
-const fn two_digits(ohms: u32) -> Ohms {
-    let (mut digits, mut step) = (ohms, 1_u32);
-    while digits >= 100 {
-        digits /= 10;
-        step = step.saturating_mul(10);
-    }
-    Ohms(digits.saturating_mul(step))
+fn two_digits(ohms: u32) -> Ohms {
+    let step = 10_u32.saturating_pow(ohms.checked_ilog10().unwrap_or(0).saturating_sub(1));
+    Ohms(ohms.checked_div(step).unwrap_or(0).saturating_mul(step))
 }
 
 #[cfg(test)]

@@ -234,7 +234,11 @@ impl Memory {
     /// A clear: the records of faults that were never confirmed go with it, of those that it may clear and that are not suspect.
     pub(super) fn forget_near_misses(&mut self, goes: impl Fn(Fault) -> bool) {
         // Each turn takes one of them out.
-        while self.take_out(|record| record.count == 0 && goes(record.fault)).is_some() {}
+        for _ in 0..RECORDS {
+            if self.take_out(|record| record.count == 0 && goes(record.fault)).is_none() {
+                break;
+            }
+        }
     }
 
     /// The record of a fault, made if there is none. `None` when memory is full of stronger ones.

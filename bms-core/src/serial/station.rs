@@ -1,11 +1,11 @@
 //! The target's side of the dialogue, without any wire and without a clock: the board hands in messages and says when a tick has passed.
 
-use super::{LONGEST_SILENCE, Refusal, ToHost, ToTarget, VERSION};
+use super::{LONGEST_RECORD, LONGEST_SILENCE, PIECE, Piece, Refusal, ToHost, ToTarget, VERSION};
 use crate::config::{Config, Fitted};
 use crate::controller::Controller;
 use crate::decision::Decision;
 use crate::frame::Frame;
-use crate::sequence::Wear;
+use crate::kept::{Label, Stored};
 use crate::units::Millis;
 use crate::witness::Witness;
 
@@ -15,6 +15,8 @@ pub struct Station<const CELLS: usize, const THERMISTORS: usize> {
     state: State<CELLS, THERMISTORS>,
     /// Messages that could not be read since the start.
     garbled: u32,
+    /// The memory that outlives a controller.
+    memory: heapless::Vec<u8, LONGEST_RECORD>,
 }
 
 #[derive(Clone, Debug)]
@@ -47,7 +49,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Station<CELLS, THERMISTORS> {
     /// One that was not started.
     #[must_use]
     pub const fn new() -> Self {
-        Self { state: State::NotStarted, garbled: 0 }
+        Self { state: State::NotStarted, garbled: 0, memory: heapless::Vec::new() }
     }
 
     /// What the board must drive now: nothing before the first decision, and nothing after a silence.
@@ -95,11 +97,23 @@ impl<const CELLS: usize, const THERMISTORS: usize> Station<CELLS, THERMISTORS> {
             ToTarget::Hello { version: _ } => {
                 ToHost::Hello { version: VERSION, cells: count(CELLS), thermistors: count(THERMISTORS) }
             }
-            ToTarget::Start { config, wear, silence } => self.start(config, *wear, *silence),
+            ToTarget::Start { config, wear, silence } => {
+                self.begin(Controller::new(fit(config)).with_wear(*wear), *silence)
+            }
+            ToTarget::Restart { config, silence, pack, off } => {
+                let stored = Stored { record: &self.memory, pack: *pack, off: *off };
+                self.begin(Controller::restart(fit(config), &stored), *silence)
+            }
             ToTarget::Frame { number, frame } => {
                 let garbled = self.garbled;
                 self.work(|working| working.frame((*number, frame), garbled, witness))
             }
+            ToTarget::Keep(label) => self.keep(*label),
+            ToTarget::Read { from } => {
+                let rest = self.memory.get(usize::from(*from)..).unwrap_or_default();
+                ToHost::Piece { from: *from, bytes: rest.iter().take(PIECE).copied().collect() }
+            }
+            ToTarget::Store { from, bytes } => self.store(*from, bytes),
             #[cfg(feature = "disturb")]
             ToTarget::Limits(faults) => self.work(|working| match working.controller.limit_anew(*faults) {
                 Ok(()) => ToHost::Changed,
@@ -113,17 +127,43 @@ impl<const CELLS: usize, const THERMISTORS: usize> Station<CELLS, THERMISTORS> {
         }
     }
 
-    fn start(&mut self, config: &Config, wear: Wear, borne: Millis) -> ToHost<CELLS> {
-        let fitted = config.fit().unwrap_or_else(|error| Fitted::barred(*config, error));
-        let checksum = fitted.checksum();
+    fn begin(&mut self, controller: Controller<CELLS, THERMISTORS>, borne: Millis) -> ToHost<CELLS> {
+        let config = controller.config().checksum();
         self.garbled = 0;
         self.state = State::Working(Working {
-            controller: Controller::new(fitted).with_wear(wear),
+            controller,
             borne: borne.min(LONGEST_SILENCE),
             silence: Millis::ZERO,
             last: None,
         });
-        ToHost::Started { config: checksum }
+        ToHost::Started { config }
+    }
+
+    fn keep(&mut self, label: Label) -> ToHost<CELLS> {
+        const { assert!(Controller::<CELLS, THERMISTORS>::RECORD_BYTES <= LONGEST_RECORD) };
+        let memory = &mut self.memory;
+        match &self.state {
+            State::Working(working) => {
+                // There is room, as is asserted above; and what is not whole is found out by whoever reads it.
+                let _room = memory.resize(Controller::<CELLS, THERMISTORS>::RECORD_BYTES, 0);
+                let _record = working.controller.record(label, memory);
+                ToHost::Stored { length: bytes(memory) }
+            }
+            State::NotStarted => ToHost::Refused(Refusal::NotStarted),
+            State::Silent => ToHost::Refused(Refusal::WasSilent),
+        }
+    }
+
+    fn store(&mut self, from: u16, piece: &Piece) -> ToHost<CELLS> {
+        let held = bytes(&self.memory);
+        if from > held {
+            return ToHost::Refused(Refusal::OutOfTurn { due: held.into() });
+        }
+        self.memory.truncate(from.into());
+        match self.memory.extend_from_slice(piece) {
+            Ok(()) => ToHost::Stored { length: bytes(&self.memory) },
+            Err(_) => ToHost::Refused(Refusal::NoRoom),
+        }
     }
 
     /// Whatever only a controller that works can do.
@@ -155,6 +195,15 @@ impl<const CELLS: usize, const THERMISTORS: usize> Working<CELLS, THERMISTORS> {
         self.last = Some((number, decision, digest));
         ToHost::Decided { number, decision, digest, garbled }
     }
+}
+
+fn fit<const CELLS: usize, const THERMISTORS: usize>(config: &Config) -> Fitted<CELLS, THERMISTORS> {
+    config.fit().unwrap_or_else(|error| Fitted::barred(*config, error))
+}
+
+/// A memory is shorter than the numbers of two bytes reach.
+fn bytes(memory: &[u8]) -> u16 {
+    u16::try_from(memory.len()).unwrap_or(u16::MAX)
 }
 
 /// Places are counted in a byte; a controller has no more (see [`Each`](crate::Each)).

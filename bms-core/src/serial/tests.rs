@@ -2,14 +2,16 @@
 
 use super::{Garbled, LONGEST, LONGEST_SILENCE, Receiver, Refusal, Station, ToHost, ToTarget, VERSION, send};
 use crate::config::Config;
-use crate::decision::CellSet;
-use crate::frame::{Asked, Frame, Inputs, Part, Pulled, Wanted};
+use crate::frame::{Frame, Inputs, Part, Pulled, Wanted};
 use crate::sequence::{Step, Wear};
-use crate::units::{Amps, Instant, Millis, Ratio, Volts};
+use crate::units::{Instant, Millis, Ratio, Volts};
 use crate::{Each, Fault};
 use proptest::prelude::*;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
+
+mod memory;
+mod wire;
 
 type Message = ToTarget<16, 8>;
 type Answer = ToHost<16>;
@@ -25,7 +27,7 @@ fn received<T: DeserializeOwned>(bytes: &[u8]) -> Vec<Result<T, Garbled>> {
 }
 
 fn hello() -> Message {
-    ToTarget::Hello { version: 1 }
+    ToTarget::Hello { version: VERSION }
 }
 
 fn start() -> Message {
@@ -56,57 +58,6 @@ fn a_voltage_byte_by_byte() {
 }
 
 proptest! {
-    /// What is sent comes back, one message after another, whatever stood on the line before the first zero.
-    #[test]
-    fn round_trip_after_babble(
-        babble in prop::collection::vec(1..=255_u8, 0..40),
-        messages in prop::collection::vec(any_message(), 1..4),
-    ) {
-        let mut bytes = babble.clone();
-        bytes.push(0);
-        for message in &messages {
-            bytes.extend(sent(message));
-        }
-        let heard = received::<Message>(&bytes);
-        let whole: Vec<_> = heard.iter().flatten().copied().collect();
-        prop_assert_eq!(whole, messages.clone());
-        prop_assert!(heard.len() - messages.len() <= 1, "babble is at most one lost message");
-    }
-
-    /// A byte that is changed, or missing, or there twice, is found: that message is lost (with the next one when the zero between them is), and never
-    /// another one comes out. CRC-32/ISCSI finds every change within 32 bits; what it cannot promise is the shifted rest after a
-    /// missing byte, once in 2³² times.
-    #[test]
-    fn a_wrong_byte_is_found(
-        message in any_message(), next in any_message(), at: prop::sample::Index, change in 1..=255_u8, how in 0..3_u8,
-    ) {
-        let mut bytes = sent(&message);
-        let at = at.index(bytes.len());
-        match how {
-            0 => bytes[at] ^= change,
-            1 => { bytes.remove(at); }
-            _ => { let twice = bytes[at]; bytes.insert(at, twice); }
-        }
-        // A zero that stands twice, or an end that comes twice, is no damage.
-        bytes.extend(sent(&next));
-        bytes.extend(sent(&next));
-        let whole: Vec<_> = received::<Message>(&bytes).into_iter().flatten().collect();
-        prop_assert!(whole.ends_with(&[next]), "in step again");
-        for one in whole {
-            prop_assert!(one == message || one == next, "{:?} was never sent", one);
-        }
-    }
-
-    /// Any bytes at all: no panic, and nothing held against the next message.
-    #[test]
-    fn any_bytes(bytes in prop::collection::vec(any::<u8>(), 0..2 * LONGEST), next in any_message()) {
-        let mut all = bytes;
-        all.push(0);
-        all.extend(sent(&next));
-        let last = received::<Message>(&all).pop();
-        prop_assert_eq!(last, Some(Ok(next)));
-    }
-
     /// Frames that come twice, late, early or never: the station decides each number once, in order, as a controller that heard them once.
     #[test]
     fn each_number_is_decided_once(order in prop::collection::vec(0..12_u32, 1..60)) {
@@ -132,35 +83,6 @@ proptest! {
             }
         }
     }
-}
-
-fn any_message() -> impl Strategy<Value = Message> {
-    let measured = (any::<[i32; 16]>(), any::<[i32; 8]>(), any::<[u32; 4]>(), any::<i32>(), any::<bool>());
-    let frames = (any::<u32>(), measured).prop_map(|(number, (cells, ratios, ages, amps, odd))| {
-        let mut frame = Frame::empty(Instant(ages[0]));
-        let cells = Each(cells.map(Volts::from_bits));
-        frame.cells = Part { value: cells, age: Millis(ages[1]) };
-        frame.thermistors = Part { value: Each(ratios.map(Ratio::from_bits)), age: Millis(ages[2]) };
-        frame.current = Part { value: Amps::from_bits(amps), age: Millis(ages[3]) };
-        let inputs = if odd { Inputs::Odd } else { Inputs::Even };
-        frame.cells_pulled = Part::fresh(Pulled { inputs, cells });
-        frame.bleed_flows = Part::fresh((0..16).filter(|cell| amps >> cell & 1 == 1).fold(
-            CellSet::EMPTY,
-            |mut set, cell| {
-                set.insert(cell);
-                set
-            },
-        ));
-        frame.asked = Asked { contactors: if odd { Wanted::Closed } else { Wanted::Open }, ..Asked::NOTHING };
-        ToTarget::Frame { number, frame }
-    });
-    prop_oneof![
-        any::<u8>().prop_map(|version| ToTarget::Hello { version }),
-        Just(start()),
-        frames,
-        Just(ToTarget::Limits(Config::crane().faults)),
-        Just(ToTarget::Spoil(Config::crane())),
-    ]
 }
 
 /// The largest pack with the widest numbers.

@@ -13,7 +13,10 @@ use core::fmt::{Display, Formatter, Result};
 /// A decimal number with so many places, without zeros at the end.
 fn decimal(to: &mut Formatter<'_>, value: i64, mut places: u32) -> Result {
     let (mut amount, minus) = (value.unsigned_abs(), if value < 0 { "−" } else { "" });
-    while places > 0 && amount % 10 == 0 {
+    for _ in 0..places {
+        if amount % 10 != 0 {
+            break;
+        }
         amount /= 10;
         places = places.saturating_sub(1);
     }

@@ -142,11 +142,10 @@ fn unwritten(error: &std::io::Error) -> Ended {
 fn troubled(trouble: &Trouble) -> Ended {
     complain(trouble);
     match trouble {
-        Trouble::Different { .. } => Ended::Unexpected,
+        Trouble::Different { .. } | Trouble::OtherRecord { .. } => Ended::Unexpected,
         Trouble::NoAddress { .. }
         | Trouble::Version { .. }
         | Trouble::OtherPack { .. }
-        | Trouble::LosesPower { .. }
         | Trouble::Rests { .. }
         | Trouble::OtherConfiguration { .. } => Ended::BadInput,
         Trouble::Unreachable { .. }

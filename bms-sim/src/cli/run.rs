@@ -121,8 +121,8 @@ pub(super) fn play_followed<const CELLS: usize, const THERMISTORS: usize>(
         }
         let written = writing.map_or(Ok(()), Writing::finish);
         let account = Account::of(&recording)?;
-        // Interrupted, or ended by whoever follows it: what was to come is not missed.
-        let ended = tell(&recording, &account, !recording.end.over(), wishes);
+        let cut = (!recording.end.over()).then(|| Cut { by_follower: follower.ends() });
+        let ended = tell(&recording, &account, cut.as_ref(), wishes);
         Ok(written.map_or_else(|error| refuse(&error), |()| ended))
     });
     match told {
@@ -134,24 +134,36 @@ pub(super) fn play_followed<const CELLS: usize, const THERMISTORS: usize>(
     }
 }
 
+/// A story that ends before its time: what was to come is not missed.
+struct Cut {
+    /// Why, where it was not the person at the terminal.
+    by_follower: Option<&'static str>,
+}
+
 fn tell<const CELLS: usize, const THERMISTORS: usize>(
     recording: &Recording<CELLS, THERMISTORS>,
     account: &Account,
-    interrupted: bool,
+    cut: Option<&Cut>,
     wishes: &Wishes,
 ) -> Ended {
-    let unmet = if interrupted { Vec::new() } else { story::unmet(recording, account) };
-    let ended = match (interrupted, unmet.is_empty()) {
+    let unmet = if cut.is_some() { Vec::new() } else { story::unmet(recording, account) };
+    let ended = match (cut.is_some(), unmet.is_empty()) {
         (true, _) => Ended::Interrupted,
         (false, true) => Ended::AsExpected,
         (false, false) => Ended::Unexpected,
     };
     if wishes.json {
-        return show_json(&document::document(recording, account, interrupted), ended);
+        return show_json(&document::document(recording, account, cut.is_some()), ended);
     }
     let mut text = if wishes.quiet { String::new() } else { titled(&story::text(recording, account)) };
-    if interrupted {
-        text += &format!("{ALARM}Interrupted:{ALARM:#} the story ends here.\n");
+    match cut {
+        Some(Cut { by_follower: Some(why) }) if !wishes.quiet => {
+            text += &format!("The story ends here: {why}.\n")
+        }
+        Some(Cut { by_follower: None }) => {
+            text += &format!("{ALARM}Interrupted:{ALARM:#} the story ends here.\n");
+        }
+        Some(_) | None => {}
     }
     for sentence in &unmet {
         text += &format!("{ALARM}NOT AS EXPECTED:{ALARM:#} {sentence}\n");

@@ -127,9 +127,9 @@ pub(crate) trait Follow<const CELLS: usize, const THERMISTORS: usize> {
     /// After it, with what happened in it and the digest of all decisions so far.
     fn after(&mut self, _now: &Loop<CELLS, THERMISTORS>, _events: &[Event], _digest: &Digest) {}
 
-    /// Whether the run goes on.
-    fn goes_on(&self) -> bool {
-        true
+    /// Why the run does not go on, if it does not: the end of a sentence.
+    fn ends(&self) -> Option<&'static str> {
+        None
     }
 }
 
@@ -161,8 +161,8 @@ where
         self.1.after(now, events, digest);
     }
 
-    fn goes_on(&self) -> bool {
-        self.0.goes_on() && self.1.goes_on()
+    fn ends(&self) -> Option<&'static str> {
+        self.0.ends().or_else(|| self.1.ends())
     }
 }
 
@@ -185,7 +185,7 @@ fn play_on<const CELLS: usize, const THERMISTORS: usize>(
     mut progress: impl FnMut(f64) -> bool,
 ) -> Recording<CELLS, THERMISTORS> {
     let mut snapshots = Snapshots::new(playing.now.tick);
-    while !playing.now.over() && playing.now.tick < most_ticks && follower.goes_on() {
+    while !playing.now.over() && playing.now.tick < most_ticks && follower.ends().is_none() {
         if snapshots.are_due(playing.now.tick) {
             snapshots.take(&mut playing);
             if !progress(playing.now.seconds()) {

@@ -2,12 +2,13 @@
 
 use super::trouble::After;
 use super::{Difference, Line, Trouble};
-use crate::case::{Ask, Case, StartError};
+use crate::case::{Case, StartError};
 use crate::recording::{Follow, Recording, play_to};
 use crate::run::Loop;
 use bms_core::config::Fitted;
 use bms_core::decision::FaultSummary;
-use bms_core::serial::{LONGEST, Receiver, Refusal, ToHost, ToTarget, VERSION, send};
+use bms_core::kept;
+use bms_core::serial::{LONGEST, PIECE, Receiver, Refusal, ToHost, ToTarget, VERSION, send};
 use bms_core::units::Millis;
 use bms_core::{Config, Controller, Decision, Frame, Witness};
 use std::sync::Arc;
@@ -125,6 +126,11 @@ pub struct Target<const CELLS: usize, const THERMISTORS: usize> {
     config: Config,
     checksum: u32,
     times: Times,
+    /// The number of the last frame since the start, and how often the firmware has begun anew.
+    number: u32,
+    restarts: u32,
+    /// Messages that reached it garbled before the firmware began anew.
+    garbled_before: u32,
     /// The time of the story at which the run ends, if not with the story.
     until: Option<Duration>,
     failed: Option<Trouble>,
@@ -140,9 +146,6 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
         if let Some(step_ms) = case.rest_ms.filter(|_| pace == Pace::Time) {
             return Err(Trouble::Rests { step_ms, silence_ms: silence.0 });
         }
-        if let Some(lost) = case.acts.iter().find(|act| matches!(act.ask, Ask::LosePower(_))) {
-            return Err(Trouble::LosesPower { seconds: Duration::from_millis(lost.at_ms).as_secs_f64() });
-        }
         let config = case.config();
         let fitted: Fitted<CELLS, THERMISTORS> =
             config.fit().unwrap_or_else(|error| Fitted::barred(*config, error));
@@ -155,6 +158,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
             config: *config,
             checksum: fitted.checksum(),
             times: Times::default(),
+            number: 0,
+            restarts: 0,
+            garbled_before: 0,
             until: None,
             failed: None,
         };
@@ -177,13 +183,21 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
             ToHost::Hello { .. } => {}
             answer => return Err(target.out_of_step(&answer)),
         }
-        let start = ToTarget::Start { config: *config, wear: case.start.counted_wear(), silence };
-        match target.ask(&start)? {
-            ToHost::Started { config } if config == target.checksum => Ok(target),
-            ToHost::Started { config } => {
-                Err(Trouble::OtherConfiguration { target: config, host: target.checksum })
+        target.start(&ToTarget::Start { config: *config, wear: case.start.counted_wear(), silence })?;
+        Ok(target)
+    }
+
+    /// Lets a controller begin, from nothing or from a record, with the configuration that both have.
+    fn start(&mut self, message: &ToTarget<CELLS, THERMISTORS>) -> Result<(), Trouble> {
+        match self.ask(message)? {
+            ToHost::Started { config } if config == self.checksum => {
+                self.number = 0;
+                Ok(())
             }
-            answer => Err(target.out_of_step(&answer)),
+            ToHost::Started { config } => {
+                Err(Trouble::OtherConfiguration { target: config, host: self.checksum })
+            }
+            answer => Err(self.out_of_step(&answer)),
         }
     }
 
@@ -308,7 +322,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
         frame: &Frame<CELLS, THERMISTORS>,
         witness: &mut W,
     ) -> Result<Decision<CELLS>, (Decision<CELLS>, Trouble)> {
-        let number = u32::try_from(self.times.ticks() + 1).unwrap_or(u32::MAX);
+        let number = self.number + 1;
         let message = ToTarget::Frame { number, frame: *frame };
         self.keep_pace();
         let sent = self.follow_config(core).and_then(|()| {
@@ -324,21 +338,76 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
         };
         let took = begun.elapsed();
         if decision != here || digest != core.digest() {
-            let tick = u64::from(number) - 1;
+            let After(tick) = self.so_far();
             let seconds = self.at.as_secs_f64();
             return Err((here, Trouble::Different { tick, seconds, difference: between(&here, &decision) }));
         }
         self.times.micros.push(u32::try_from(took.as_micros()).unwrap_or(u32::MAX));
-        self.times.garbled = garbled;
+        self.times.garbled = self.garbled_before + garbled;
+        self.number = number;
         Ok(decision)
+    }
+}
+
+/// A loss of power. Nobody here can switch the target off; but its controller is given up, and another one begins from what was stored, as
+/// the one here does.
+impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
+    fn restart(&mut self, now: &Loop<CELLS, THERMISTORS>) -> Result<(), Trouble> {
+        let stored = now.stored();
+        // The record that was written as the supply fell is the target's too; of one that tore, or is older, nothing is known there.
+        if let Some(label) = kept::label(stored.record).ok().filter(|label| label.number == now.last_record())
+        {
+            let there = self.kept(label)?;
+            if let Some(byte) = stored.record.iter().zip(&there).position(|(here, there)| here != there) {
+                return Err(Trouble::OtherRecord { seconds: self.at.as_secs_f64(), byte });
+            }
+        }
+        if let Some(begun) = self.begun.filter(|_| self.pace == Pace::Time) {
+            // So long the pack is dark. A target that had begun before would hear nothing for too long.
+            std::thread::sleep((begun + self.at).saturating_duration_since(Instant::now()));
+        }
+        self.store(stored.record)?;
+        let fitted = now.core.config();
+        (self.config, self.checksum) = (**fitted, fitted.checksum());
+        self.garbled_before = self.times.garbled;
+        let (config, silence) = (self.config, self.pace.silence());
+        self.start(&ToTarget::Restart { config, silence, pack: stored.pack, off: stored.off })
+    }
+
+    /// The record that the target writes.
+    fn kept(&mut self, label: kept::Label) -> Result<Vec<u8>, Trouble> {
+        let length = match self.ask(&ToTarget::Keep(label))? {
+            ToHost::Stored { length } => length,
+            answer => return Err(self.out_of_step(&answer)),
+        };
+        let mut record = Vec::new();
+        for from in (0..length).step_by(PIECE) {
+            match self.ask(&ToTarget::Read { from })? {
+                ToHost::Piece { bytes, .. } => record.extend(bytes),
+                answer => return Err(self.out_of_step(&answer)),
+            }
+        }
+        Ok(record)
+    }
+
+    fn store(&mut self, record: &[u8]) -> Result<(), Trouble> {
+        for (from, bytes) in (0_u16..).step_by(PIECE).zip(record.chunks(PIECE)) {
+            let bytes = bytes.iter().copied().collect();
+            match self.ask(&ToTarget::Store { from, bytes })? {
+                ToHost::Stored { .. } => {}
+                answer => return Err(self.out_of_step(&answer)),
+            }
+        }
+        Ok(())
     }
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Follow<CELLS, THERMISTORS> for Target<CELLS, THERMISTORS> {
     fn before(&mut self, now: &Loop<CELLS, THERMISTORS>) {
         self.at = Duration::from_millis(now.at_ms);
-        if now.restarts > 0 && self.failed.is_none() {
-            self.failed = Some(Trouble::LosesPower { seconds: self.at.as_secs_f64() });
+        if now.restarts > self.restarts && self.failed.is_none() {
+            self.restarts = now.restarts;
+            self.failed = self.restart(now).err();
         }
     }
 
@@ -360,8 +429,13 @@ impl<const CELLS: usize, const THERMISTORS: usize> Follow<CELLS, THERMISTORS> fo
         }
     }
 
-    fn goes_on(&self) -> bool {
-        self.failed.is_none() && !self.has_reached_its_end()
+    fn ends(&self) -> Option<&'static str> {
+        if self.failed.is_some() {
+            Some("the target goes no further with it")
+        } else {
+            self.has_reached_its_end()
+                .then_some("no more of it was asked for, and nothing is expected of a part")
+        }
     }
 }
 
@@ -373,9 +447,14 @@ fn is_due<const CELLS: usize, const THERMISTORS: usize>(
     match (message, answer) {
         (_, ToHost::Refused(_))
         | (ToTarget::Hello { .. }, ToHost::Hello { .. })
-        | (ToTarget::Start { .. }, ToHost::Started { .. })
+        | (ToTarget::Start { .. } | ToTarget::Restart { .. }, ToHost::Started { .. })
+        | (ToTarget::Keep(_), ToHost::Stored { .. })
         | (ToTarget::Limits(_) | ToTarget::Spoil(_), ToHost::Changed) => true,
         (ToTarget::Frame { number: asked, .. }, ToHost::Decided { number, .. }) => asked == number,
+        (ToTarget::Store { from, bytes }, ToHost::Stored { length }) => {
+            usize::from(*from) + bytes.len() == usize::from(*length)
+        }
+        (ToTarget::Read { from: asked }, ToHost::Piece { from, .. }) => asked == from,
         _ => false,
     }
 }

@@ -77,15 +77,6 @@ pub enum Trouble {
         /// The silence that the target bears.
         silence_ms: u32,
     },
-    /// A target keeps no record here, so that it knows nothing after a loss of its supply.
-    #[error(
-        "the firmware loses its supply at {seconds:.2} s, by act.ask = lose-power or because its supply fails: accepted on the rig is a case in \
-         which it keeps it, since the target stores no record"
-    )]
-    LosesPower {
-        /// When.
-        seconds: f64,
-    },
     /// The target was reset.
     #[error("{after}: the target was reset; its contactors are open, and what it knew is lost")]
     WasReset {
@@ -115,6 +106,16 @@ pub enum Trouble {
         target: u32,
         /// The host's.
         host: u32,
+    },
+    /// It would keep another record.
+    #[error(
+        "{seconds:.2} s: host and target write different records as the supply falls: byte {byte} is the first that differs"
+    )]
+    OtherRecord {
+        /// When the supply was back.
+        seconds: f64,
+        /// Bytes before it.
+        byte: usize,
     },
     /// It decided otherwise.
     #[error("tick {tick}, {seconds:.2} s: host and target decide differently: {difference}")]

@@ -49,6 +49,12 @@ impl Seen {
         let voltages = frame.voltages.value;
         Self { wires, reals: [voltages.link.milli(), voltages.pack.milli(), frame.current.value.milli()] }
     }
+
+    /// The same without supply.
+    fn dropped(self) -> Self {
+        let [_, negative, _, precharge, _, positive] = self.wires;
+        Self { wires: [false, negative, false, precharge, false, positive], ..self }
+    }
 }
 
 /// Writes signals while a run is played.
@@ -59,6 +65,8 @@ pub struct Waves<const CELLS: usize, const THERMISTORS: usize, W: Write> {
     last: Option<Seen>,
     /// The tick that is being played: its time and its frame.
     begun: Option<(u64, Frame<CELLS, THERMISTORS>)>,
+    /// How often the firmware has begun anew.
+    restarts: u32,
     failed: Option<io::Error>,
 }
 
@@ -81,7 +89,7 @@ impl<const CELLS: usize, const THERMISTORS: usize, W: Write> Waves<CELLS, THERMI
         }
         to.upscope()?;
         to.enddefinitions()?;
-        Ok(Self { to, wires, reals, last: None, begun: None, failed: None })
+        Ok(Self { to, wires, reals, last: None, begun: None, restarts: 0, failed: None })
     }
 
     /// Writes the rest.
@@ -123,10 +131,19 @@ impl<const CELLS: usize, const THERMISTORS: usize, W: Write> Follow<CELLS, THERM
     }
 
     fn after(&mut self, now: &Loop<CELLS, THERMISTORS>, _events: &[Event], _digest: &Digest) {
-        let (Some((at_ms, frame)), Some(decision), None) = (self.begun.take(), now.decision, &self.failed)
-        else {
-            return;
+        let (Some((at_ms, frame)), None) = (self.begun.take(), &self.failed) else { return };
+        let noted = match now.decision {
+            Some(decision) => self.note(at_ms, Seen::of(&frame, &decision)),
+            None => Ok(()),
         };
-        self.failed = self.note(at_ms, Seen::of(&frame, &decision)).err();
+        let noted = noted.and_then(|()| match self.last {
+            // The supply fell within this tick, and every coil with it.
+            Some(last) if now.restarts > self.restarts => {
+                self.restarts = now.restarts;
+                self.note(at_ms + now.case().tick_ms, last.dropped())
+            }
+            _ => Ok(()),
+        });
+        self.failed = noted.err();
     }
 }

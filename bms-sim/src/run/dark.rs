@@ -35,6 +35,8 @@ pub(super) struct Memory {
     slots: [Arc<[u8]>; 2],
     number: u32,
     schedule: Schedule,
+    /// How long the controller was last without supply, if a clock tells.
+    off: Option<Millis>,
     /// How long a record holds that is not the last one: until the next one, however late that tick comes.
     holds: Millis,
 }
@@ -46,7 +48,13 @@ impl Memory {
         let longest = case.rest_ms.unwrap_or(case.tick_ms) + LATE_MS;
         let holds = EVERY + Millis(u32::try_from(longest).unwrap_or(u32::MAX));
         let erased: Arc<[u8]> = [ERASED; 16].into();
-        Self { slots: [Arc::clone(&erased), erased], number: 0, schedule: Schedule::every(EVERY), holds }
+        Self {
+            slots: [Arc::clone(&erased), erased],
+            number: 0,
+            schedule: Schedule::every(EVERY),
+            off: None,
+            holds,
+        }
     }
 
     /// Writes a record, if one is due.
@@ -154,13 +162,24 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         self.mend(Some(before));
     }
 
+    /// What the controller last began from, or would now.
+    pub(crate) fn stored(&self) -> Stored<'_> {
+        Stored { record: self.memory.record(), pack: PACK, off: self.memory.off }
+    }
+
+    /// The number of the last record that was written, whatever became of it.
+    pub(crate) const fn last_record(&self) -> u32 {
+        self.memory.number
+    }
+
     fn restart(&mut self, off: Option<Millis>) {
         let mut config = *self.case.config();
         if let Some(later) = self.case.later_limits().iter().rfind(|later| later.at_ms <= self.at_ms) {
             config.faults = later.limits;
         }
         let config = config.fit().unwrap_or_else(|error| Fitted::barred(config, error));
-        self.core = Controller::restart(config, &Stored { record: self.memory.record(), pack: PACK, off });
+        self.memory.off = off;
+        self.core = Controller::restart(config, &self.stored());
         self.restarts += 1;
         (self.step_ms, self.sound_config, self.decision, self.stood) = (self.case.tick_ms, None, None, None);
     }

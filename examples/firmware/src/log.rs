@@ -1,28 +1,26 @@
-//! Evidence as defmt frames in a file of the host, through semihosting.
-//!
-//! On a board the frames would leave by a debug probe; the witness is the same. The file is called `trip.defmt` and is read by
-//! `defmt-print -e IMAGE < trip.defmt`.
+//! Evidence as defmt frames, for whoever holds the probe: into a file of the host, or by RTT on a microcontroller of the trade. The witness is
+//! the same.
 
 use crate::witness::is_change;
 use bms_core::{Evidence, Witness};
-use core::sync::atomic::{AtomicU32, AtomicUsize, Ordering};
-use cortex_m_semihosting::syscall;
+use core::sync::atomic::{AtomicU32, Ordering};
 
-/// Handle of the host's file; semihosting answers a write to a handle it does not know with an error and no harm.
-static FILE: AtomicUsize = AtomicUsize::new(usize::MAX);
+#[cfg(not(feature = "stm32f407"))]
+mod file;
+
+#[cfg(not(feature = "stm32f407"))]
+pub use file::open;
+
+/// RTT needs nothing opened.
+#[cfg(feature = "stm32f407")]
+pub fn open() {
+    use defmt_rtt as _;
+}
 
 /// Milliseconds since the start, for the time stamps.
 static NOW_MS: AtomicU32 = AtomicU32::new(0);
 
 defmt::timestamp!("{=u32:ms}", NOW_MS.load(Ordering::Relaxed));
-
-/// Opens the file on the host, empty.
-pub fn open() {
-    let name = c"trip.defmt";
-    // SAFETY: the address and the length are those of a string that lives as long as the program; mode 5 is "wb".
-    let handle = unsafe { syscall!(OPEN, name.as_ptr(), 5_usize, name.count_bytes()) };
-    FILE.store(handle, Ordering::Relaxed);
-}
 
 /// Writes every change through defmt.
 pub struct Log {
@@ -37,33 +35,4 @@ impl Witness for Log {
             defmt::info!("{}", evidence);
         }
     }
-}
-
-#[defmt::global_logger]
-struct Frames;
-
-// SAFETY: one thread and no interrupt handler logs, so no two of these calls ever overlap.
-unsafe impl defmt::Logger for Frames {
-    fn acquire() {
-        encode(|encoder| encoder.start_frame(write));
-    }
-    unsafe fn flush() {}
-    unsafe fn release() {
-        encode(|encoder| encoder.end_frame(write));
-    }
-    unsafe fn write(bytes: &[u8]) {
-        encode(|encoder| encoder.write(bytes, write));
-    }
-}
-
-fn encode(act: impl FnOnce(&mut defmt::Encoder)) {
-    static mut ENCODER: defmt::Encoder = defmt::Encoder::new();
-    // SAFETY: calls never overlap (see above), and the reference ends with this call.
-    act(unsafe { &mut *(&raw mut ENCODER) });
-}
-
-fn write(bytes: &[u8]) {
-    // SAFETY: address and length are those of a live slice. The answer, the count of bytes not written, has no use here: the
-    // caller is a log that may not fail.
-    unsafe { syscall!(WRITE, FILE.load(Ordering::Relaxed), bytes.as_ptr(), bytes.len()) };
 }

@@ -35,24 +35,8 @@ fn panic(_: &core::panic::PanicInfo) -> ! {
     unsafe { panic_is_reachable() }
 }
 
-#[cfg(feature = "logging")]
-fn witness() -> firmware::log::Log {
-    firmware::log::open();
-    firmware::log::Log { now_ms: 0 }
-}
-
-#[cfg(all(feature = "changes", not(feature = "logging")))]
-fn witness() -> firmware::witness::Changes {
-    firmware::witness::Changes::default()
-}
-
-#[cfg(not(any(
-    feature = "changes",
-    feature = "logging",
-    feature = "planted_index",
-    feature = "planted_sum"
-)))]
-fn witness() {}
+#[cfg(not(any(feature = "planted_index", feature = "planted_sum")))]
+use firmware::witness::chosen as witness;
 
 #[cfg(any(feature = "planted_index", feature = "planted_sum"))]
 fn witness() -> Planted {

@@ -9,8 +9,7 @@
 use bms_core::serial::{LONGEST, Receiver, Station, send};
 use cortex_m::peripheral::Peripherals;
 use cortex_m_rt::entry;
-use firmware::boards::mps2 as board;
-use firmware::boards::{Line, TICK};
+use firmware::boards::{Line, TICK, here as board, timer};
 
 #[cfg(not(feature = "trainer"))]
 type Pack = Station<96, 16>;
@@ -44,6 +43,10 @@ fn work(mut hardware: board::Hardware, station: &mut Pack, receiver: &mut Receiv
             match message {
                 Err(_) => station.count_garbled(),
                 Ok(message) => {
+                    #[cfg(feature = "logging")]
+                    if let bms_core::serial::ToTarget::Frame { frame, .. } = &message {
+                        witness.now_ms = frame.at.0;
+                    }
                     let answer = station.answer(&message, &mut witness);
                     hardware.driven.act(station.decision());
                     hang(&answer);
@@ -54,7 +57,7 @@ fn work(mut hardware: board::Hardware, station: &mut Pack, receiver: &mut Receiv
                 }
             }
         }
-        for _ in 0..board::ticks() {
+        for _ in 0..timer::ticks() {
             station.pass(TICK);
             hardware.driven.act(station.decision());
         }
@@ -65,7 +68,7 @@ fn work(mut hardware: board::Hardware, station: &mut Pack, receiver: &mut Receiv
 /// Hangs, for the test of the watchdog.
 #[cfg(feature = "planted_hang")]
 fn hang<const CELLS: usize>(answer: &bms_core::serial::ToHost<CELLS>) {
-    if matches!(answer, bms_core::serial::ToHost::Decided { number: 100, .. }) {
+    if matches!(answer, bms_core::serial::ToHost::Decided { number: 400, .. }) {
         loop {}
     }
 }

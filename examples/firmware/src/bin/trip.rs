@@ -1,7 +1,7 @@
 //! A trip on the target, with no simulator: start-up, a cell that is over-voltage, opening, and the proof that the link is dead.
 //!
 //! The expectations are worked out from the default limits by hand and stand beside each check. Changes of the contactor
-//! sequence are printed; every change of stage goes to `trip.defmt`. Ends with success only when all went as expected.
+//! sequence are printed; every change of stage goes to `told.defmt`. Ends with success only when all went as expected.
 #![no_std]
 #![no_main]
 

@@ -1,7 +1,8 @@
 //! What an integrator writes for the rig: one file a board, and nothing else.
 //!
-//! A board file gives a `Hardware` with the pins and channels that a decision drives, a line that bytes come and go on, a watchdog and a
-//! timer of [`TICK`]. [`mps2`] is the machine that QEMU knows.
+//! A board file gives a `Hardware` with the pins and channels that a decision drives, a line that bytes come and go on, and a watchdog, and
+//! starts the [`timer`]. `mps2` is the machine that QEMU knows; `stm32f407`, for which the feature of that name stands, is a
+//! microcontroller of the trade through its HAL crate. Beside each lies its memory, as the linker wants to hear it.
 
 use bms_core::Decision;
 use bms_core::decision::{Coils, Cooling, Warning};
@@ -10,7 +11,17 @@ use bms_core::units::Millis;
 use embedded_hal::digital::OutputPin;
 use embedded_hal::pwm::SetDutyCycle;
 
+#[cfg(not(feature = "stm32f407"))]
 pub mod mps2;
+#[cfg(feature = "stm32f407")]
+pub mod stm32f407;
+pub mod timer;
+
+/// The board that the image is for.
+#[cfg(not(feature = "stm32f407"))]
+pub use mps2 as here;
+#[cfg(feature = "stm32f407")]
+pub use stm32f407 as here;
 
 /// The period of the timer.
 pub const TICK: Millis = Millis(10);

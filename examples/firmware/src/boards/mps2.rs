@@ -6,13 +6,11 @@
 //! semihosting: a read then stops the whole machine until the host has written, so that no silence is ever noticed and no watchdog may run.
 //! For comparing many ticks in lock-step only.
 
-use super::Line;
+use super::{Line, timer};
 use core::convert::Infallible;
 use core::ptr::write_volatile;
 use core::sync::atomic::{AtomicU32, Ordering};
 use cortex_m::peripheral::SYST;
-use cortex_m::peripheral::syst::SystClkSource;
-use cortex_m_rt::exception;
 use embedded_hal::{digital, pwm};
 
 /// Everything on this board.
@@ -39,16 +37,12 @@ const GPIO_OUT_ENABLE_SET: usize = GPIO0 + 0x10;
 impl Hardware {
     /// Takes the board. All pins are low before any of them drives.
     #[must_use]
-    pub fn take(mut timer: SYST) -> Self {
+    pub fn take(system_timer: SYST) -> Self {
         for pin in 0..5 {
             set(pin, false);
         }
         write(GPIO_OUT_ENABLE_SET, 0x1F);
-        timer.set_clock_source(SystClkSource::Core);
-        timer.set_reload(CLOCK_HZ / 1_000 * super::TICK.0 - 1);
-        timer.clear_current();
-        timer.enable_counter();
-        timer.enable_interrupt();
+        timer::start(system_timer, CLOCK_HZ);
         let coils = bms_core::hal::Coils { negative: Pin(0), precharge: Pin(1), positive: Pin(2) };
         Self {
             driven: Driven { coils, fan: Fan(Pin(3)), lamp: Pin(4) },
@@ -56,19 +50,6 @@ impl Hardware {
             watchdog: if cfg!(feature = "pipes") { Watchdog } else { Watchdog::start() },
         }
     }
-}
-
-/// Ticks of the timer that have not been taken yet.
-static TICKS: AtomicU32 = AtomicU32::new(0);
-
-#[exception]
-fn SysTick() {
-    TICKS.fetch_add(1, Ordering::Relaxed);
-}
-
-/// Ticks that have passed since this was asked last.
-pub fn ticks() -> u32 {
-    TICKS.swap(0, Ordering::Relaxed)
 }
 
 fn write(register: usize, value: u32) {

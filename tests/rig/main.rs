@@ -1,7 +1,9 @@
 //! The rig without a machine: the target's side of the dialogue runs in a thread, behind a line that spoils what it likes.
 #![cfg(unix)]
 
-use bms_core::serial::{LONGEST, Receiver, Station, ToHost, ToTarget, send};
+mod machine;
+
+use bms_core::serial::{LONGEST, Receiver, Station, ToHost, ToTarget, VERSION, send};
 use bms_sim::case::Case;
 use bms_sim::recording;
 use bms_sim::rig::{Line, Pace, Target, Trouble};
@@ -11,7 +13,8 @@ use std::path::Path;
 use std::process::{Command, Output};
 use std::sync::Arc;
 
-const CASE: &str = include_str!("../examples/cases/open-thermistor.toml");
+const CASE: &str = include_str!("../../examples/cases/open-thermistor.toml");
+const BROWN_OUT: &str = include_str!("../../examples/cases/brown-out.toml");
 
 /// What a target on a bad day does with an answer: what it sends instead.
 type Spoils = Box<dyn FnMut(&mut Station<96, 16>, ToHost<96>) -> Vec<u8> + Send>;
@@ -55,7 +58,10 @@ fn case() -> Arc<Case> {
 
 /// Plays the case against a target: the digest of all decisions, the ticks, and what went wrong.
 fn play(spoils: Spoils) -> (u32, u64, Option<Trouble>) {
-    let case = case();
+    play_case(case(), spoils)
+}
+
+fn play_case(case: Arc<Case>, spoils: Spoils) -> (u32, u64, Option<Trouble>) {
     let mut target = Target::<96, 16>::begin(target(spoils), &case, Pace::LockStep).expect("a target");
     let recording = target.play(&case, |_| true).expect("the case is about this pack");
     let (trouble, times) = target.end();
@@ -104,6 +110,35 @@ fn a_reset_is_named() {
     }));
     assert_eq!(ticks, 300);
     assert!(matches!(trouble, Some(Trouble::WasReset { .. })), "{trouble:?}");
+}
+
+/// The supply dips in the middle of precharge: the target goes on from its record, or from what is left of it, as the host does.
+#[test]
+fn a_loss_of_power_is_played_too() {
+    for fate in ["kept", "torn", "lost"] {
+        let text = BROWN_OUT.replace("for_s = 1.5", &format!("for_s = 1.5\nrecord = \"{fate}\""));
+        let case = Case::parse(&text, "brown-out.toml").map_err(|error| error.to_string()).expect("a case");
+        let case = Arc::new(case);
+        let (digest, ticks, trouble) = play_case(Arc::clone(&case), Box::new(|_, answer| bytes(&answer)));
+        assert!(trouble.is_none(), "{fate}: {trouble:?}");
+        let alone = recording::play::<96, 16>(&case, |_| true).expect("the case is about this pack");
+        assert_eq!((digest, ticks, alone.end.restarts), (alone.digest, alone.ticks, 1), "{fate}");
+    }
+}
+
+#[test]
+fn another_record_is_named() {
+    let case = Case::parse(BROWN_OUT, "brown-out.toml").map_err(|error| error.to_string()).expect("a case");
+    let (_, _, trouble) = play_case(
+        Arc::new(case),
+        Box::new(|_, mut answer| {
+            if let ToHost::Piece { from: 255, bytes } = &mut answer {
+                bytes[7] ^= 1;
+            }
+            bytes(&answer)
+        }),
+    );
+    assert!(matches!(trouble, Some(Trouble::OtherRecord { byte: 262, .. })), "{trouble:?}");
 }
 
 #[test]
@@ -174,7 +209,8 @@ fn another_version_or_pack_or_configuration_is_refused() {
     let version =
         refused(Box::new(|_, _| bytes(&ToHost::Hello { version: 200, cells: 96, thermistors: 16 })));
     assert!(matches!(version, Trouble::Version { target: 200, .. }), "{version:?}");
-    let pack = refused(Box::new(|_, _| bytes(&ToHost::Hello { version: 1, cells: 16, thermistors: 8 })));
+    let pack =
+        refused(Box::new(|_, _| bytes(&ToHost::Hello { version: VERSION, cells: 16, thermistors: 8 })));
     assert!(matches!(pack, Trouble::OtherPack { target_cells: 16, .. }), "{pack:?}");
     let configuration = refused(Box::new(|_, answer| match answer {
         ToHost::Started { config } => bytes(&ToHost::Started { config: !config }),
@@ -262,4 +298,11 @@ fn stories_are_drawn_and_cut_from_the_command_line() {
     let output = bms_sim(&["rig", case, "--first", "3", "--to", &address]);
     let told = String::from_utf8_lossy(&output.stderr).into_owned();
     assert!(output.status.success() && told.contains("decided 301 ticks"), "{told}");
+    let story = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(
+        story.ends_with(
+            "The story ends here: no more of it was asked for, and nothing is expected of a part.\n"
+        ),
+        "{story}"
+    );
 }
