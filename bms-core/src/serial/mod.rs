@@ -49,7 +49,7 @@
 //!
 //! ```text
 //! Keep(label)                                 →    writes the record of its controller into its memory
-//!                                             ←    Stored { length: 9 075 }
+//!                                             ←    Stored { length in bytes }
 //! Read { from: 0 }                            →    changes nothing
 //!                                             ←    Piece { from: 0, bytes: at most 255 of them }
 //! Read { from: 255 }                          →    … until a piece is shorter

@@ -49,6 +49,15 @@ fn a_message_byte_by_byte() {
     assert_eq!(sent(&message), [0x01, 0x06, 0x2C, 0xDC, 0x36, 0x9F, 0x9C, 0x00]);
 }
 
+/// Likewise: 04 AC 02 gives 0x4857CC08, and 05 00 02 AA 00 gives 0xEC501F89.
+#[test]
+fn pieces_of_a_record_byte_by_byte() {
+    let read: Message = ToTarget::Read { from: 300 };
+    assert_eq!(sent(&read), [0x08, 0x04, 0xAC, 0x02, 0x08, 0xCC, 0x57, 0x48, 0x00]);
+    let store: Message = ToTarget::Store { from: 0, bytes: [0xAA, 0x00].into_iter().collect() };
+    assert_eq!(sent(&store), [0x02, 0x05, 0x03, 0x02, 0xAA, 0x05, 0x89, 0x1F, 0x50, 0xEC, 0x00]);
+}
+
 /// The example of the module's documentation.
 #[test]
 fn a_voltage_byte_by_byte() {

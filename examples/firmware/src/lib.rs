@@ -8,6 +8,7 @@
 //! cargo run --release --bin trip --features logging        start-up, over-voltage, opening
 //! cargo build --release --bin rig --features rig           frames in, decisions out over the UART
 //! cargo build --release --bin rig --features rig,pipes     the same over two pipes, for many ticks
+//! cargo build --release --bin rig --features rig,stm32f407 the same for a microcontroller of the trade
 //! ```
 //!
 //! The distribution's compiler builds them (`RUSTC_BOOTSTRAP=1 cargo +debian …`), as `.ci/run` does. From the top of the repository, the rig
@@ -17,8 +18,9 @@
 //! cargo run --release -- rig examples/cases/open-thermistor.toml --to qemu:examples/firmware/target/thumbv7em-none-eabihf/release/rig
 //! ```
 //!
-//! On a pack of your own: what this library is not is said in the README, and an independent over-current protection, an interlock
-//! and a cut-off of the coils that does not pass through this processor are yours to add.
+//! For a board of your own, `GUIDE.md` goes from an empty folder to a blinking target and on. What this library is not is said there too: an
+//! independent over-current protection, an interlock, a cut-off of the coils that does not pass through this processor, and a second
+//! opinion on the cells' voltages are yours to add.
 #![no_std]
 
 #[cfg(feature = "board")]

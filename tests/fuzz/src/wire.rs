@@ -4,7 +4,10 @@
 //! `.ci/run` says how it is built with the stable compiler; with cargo-fuzz: `cargo +nightly fuzz run --fuzz-dir tests/fuzz fuzz_wire`.
 #![no_main]
 
+use bms_core::Config;
+use bms_core::sequence::Wear;
 use bms_core::serial::{LONGEST, Receiver, Station, ToHost, ToTarget, VERSION, send};
+use bms_core::units::Millis;
 use libfuzzer_sys::fuzz_target;
 use serde::ser::{Serialize, SerializeTuple, Serializer};
 
@@ -56,6 +59,11 @@ fn again<T: Serialize + serde::de::DeserializeOwned>(message: &T) -> T {
 
 fuzz_target!(|bytes: &[u8]| {
     let mut target = Target { station: Station::new(), receiver: Receiver::new() };
+    if bytes.len() % 2 == 1 {
+        // One that works already.
+        let (config, wear, silence) = (Config::trainer(), Wear::NONE, Millis(1_000));
+        target.station.answer(&Message::Start { config, wear, silence }, &mut ());
+    }
     target.hear(bytes);
     // One body after another, each with its sum: the first byte says how long it is.
     let mut rest = bytes;

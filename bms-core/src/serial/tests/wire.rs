@@ -119,6 +119,37 @@ proptest! {
     }
 }
 
+/// As the table of the module's documentation has them.
+#[test]
+fn kinds_are_those_of_the_table() {
+    let (config, silence, label) =
+        (Config::trainer(), Millis(1_000), Label { pack: 7, number: 300, holds: Millis(10_000) });
+    let to_target = [
+        (1, start()),
+        (2, frame(1)),
+        (3, ToTarget::Keep(label)),
+        (4, ToTarget::Read { from: 0 }),
+        (5, ToTarget::Store { from: 0, bytes: Piece::new() }),
+        (6, ToTarget::Restart { config, silence, pack: 7, off: None }),
+        (7, ToTarget::Limits(config.faults)),
+        (8, ToTarget::Spoil(config)),
+    ];
+    let to_host: [(u8, Answer); 5] = [
+        (1, ToHost::Started { config: 1 }),
+        (3, ToHost::Stored { length: 1 }),
+        (4, ToHost::Piece { from: 1, bytes: Piece::new() }),
+        (5, ToHost::Changed),
+        (6, ToHost::Refused(Refusal::WasSilent)),
+    ];
+    // Behind COBS's first distance stands the body's first byte, where that is no zero.
+    for (kind, message) in to_target {
+        assert_eq!(sent(&message)[1], kind, "{message:?}");
+    }
+    for (kind, answer) in to_host {
+        assert_eq!(sent(&answer)[1], kind, "{answer:?}");
+    }
+}
+
 /// Every other value of every byte of short messages and of a frame; every single bit of a start.
 #[test]
 fn every_single_byte_that_is_wrong_is_found() {
