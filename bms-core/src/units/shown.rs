@@ -10,10 +10,11 @@ use super::{
 };
 use core::fmt::{Display, Formatter, Result};
 
-/// A decimal number with so many places, without zeros at the end.
-fn decimal(to: &mut Formatter<'_>, value: i64, mut places: u32) -> Result {
+/// A decimal number with at most so many places, without zeros at the end.
+fn decimal(to: &mut Formatter<'_>, value: i64, most: u32) -> Result {
+    let mut places = most;
     let (mut amount, minus) = (value.unsigned_abs(), if value < 0 { "−" } else { "" });
-    for _ in 0..places {
+    for _ in 0..most {
         if amount % 10 != 0 {
             break;
         }
