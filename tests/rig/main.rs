@@ -58,12 +58,12 @@ fn case() -> Arc<Case> {
 
 /// Plays the case against a target: the digest of all decisions, the ticks, and what went wrong.
 fn play(spoils: Spoils) -> (u32, u64, Option<Trouble>) {
-    play_case(case(), spoils)
+    play_case(&case(), spoils)
 }
 
-fn play_case(case: Arc<Case>, spoils: Spoils) -> (u32, u64, Option<Trouble>) {
-    let mut target = Target::<96, 16>::begin(target(spoils), &case, Pace::LockStep).expect("a target");
-    let recording = target.play(&case, |_| true).expect("the case is about this pack");
+fn play_case(case: &Arc<Case>, spoils: Spoils) -> (u32, u64, Option<Trouble>) {
+    let mut target = Target::<96, 16>::begin(target(spoils), case, Pace::LockStep).expect("a target");
+    let recording = target.play(case, |_| true).expect("the case is about this pack");
     let (trouble, times) = target.end();
     assert!(recording.ticks >= times.ticks() as u64);
     (recording.digest, times.ticks() as u64, trouble)
@@ -119,7 +119,7 @@ fn a_loss_of_power_is_played_too() {
         let text = BROWN_OUT.replace("for_s = 1.5", &format!("for_s = 1.5\nrecord = \"{fate}\""));
         let case = Case::parse(&text, "brown-out.toml").map_err(|error| error.to_string()).expect("a case");
         let case = Arc::new(case);
-        let (digest, ticks, trouble) = play_case(Arc::clone(&case), Box::new(|_, answer| bytes(&answer)));
+        let (digest, ticks, trouble) = play_case(&case, Box::new(|_, answer| bytes(&answer)));
         assert!(trouble.is_none(), "{fate}: {trouble:?}");
         let alone = recording::play::<96, 16>(&case, |_| true).expect("the case is about this pack");
         assert_eq!((digest, ticks, alone.end.restarts), (alone.digest, alone.ticks, 1), "{fate}");
@@ -130,7 +130,7 @@ fn a_loss_of_power_is_played_too() {
 fn another_record_is_named() {
     let case = Case::parse(BROWN_OUT, "brown-out.toml").map_err(|error| error.to_string()).expect("a case");
     let (_, _, trouble) = play_case(
-        Arc::new(case),
+        &Arc::new(case),
         Box::new(|_, mut answer| {
             if let ToHost::Piece { from: 255, bytes } = &mut answer {
                 bytes[7] ^= 1;
@@ -194,6 +194,27 @@ fn a_case_that_rests_in_large_steps_has_no_pace_of_time() {
     let line = target(Box::new(|_, answer| bytes(&answer)));
     let trouble = Target::<96, 16>::begin(line, &case, Pace::Time).err().expect("a refusal").to_string();
     assert!(trouble.contains("steps of 10000 ms"), "{trouble}");
+}
+
+/// At the pace of time a tick takes its 10 ms, and those that come late are counted.
+#[test]
+fn missed_ticks_are_counted_at_the_pace_of_time() {
+    let case = case();
+    let slow = target(Box::new(|_, answer| {
+        if matches!(answer, ToHost::Decided { number: 20, .. }) {
+            std::thread::sleep(std::time::Duration::from_millis(35));
+        }
+        bytes(&answer)
+    }));
+    let mut target =
+        Target::<96, 16>::begin(slow, &case, Pace::Time).expect("a target").until_seconds(Some(1));
+    let begun = std::time::Instant::now();
+    target.play(&case, |_| true).expect("the case is about this pack");
+    let (trouble, times) = target.end();
+    assert!(trouble.is_none(), "{trouble:?}");
+    assert!(begun.elapsed() >= std::time::Duration::from_secs(1));
+    assert!(times.ticks() == 101 && times.missed >= Some(1), "{times}");
+    assert!(times.to_string().contains("missed"), "{times}");
 }
 
 /// What keeps a run from beginning.

@@ -156,14 +156,13 @@ fn tell<const CELLS: usize, const THERMISTORS: usize>(
         return show_json(&document::document(recording, account, cut.is_some()), ended);
     }
     let mut text = if wishes.quiet { String::new() } else { titled(&story::text(recording, account)) };
-    match cut {
-        Some(Cut { by_follower: Some(why) }) if !wishes.quiet => {
-            text += &format!("The story ends here: {why}.\n")
-        }
-        Some(Cut { by_follower: None }) => {
-            text += &format!("{ALARM}Interrupted:{ALARM:#} the story ends here.\n");
-        }
-        Some(_) | None => {}
+    if let Some(Cut { by_follower }) = cut {
+        let how = match by_follower {
+            Some(_) if wishes.quiet => String::new(),
+            Some(why) => format!("The story ends here: {why}.\n"),
+            None => format!("{ALARM}Interrupted:{ALARM:#} the story ends here.\n"),
+        };
+        text += &how;
     }
     for sentence in &unmet {
         text += &format!("{ALARM}NOT AS EXPECTED:{ALARM:#} {sentence}\n");

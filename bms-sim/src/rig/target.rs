@@ -54,8 +54,9 @@ impl Pace {
 #[derive(Clone, Debug, Default)]
 pub struct Times {
     micros: Vec<u32>,
-    /// Ticks that began a tick or more after their time, since the one before was not answered.
-    pub missed: u64,
+    /// Ticks that began a tick or more after their time, since the one before was not answered; none are counted in lock-step, where no tick
+    /// has a time.
+    pub missed: Option<u64>,
     /// Messages that were sent again.
     pub repeated: u64,
     /// Messages that reached the target garbled.
@@ -101,8 +102,15 @@ impl std::fmt::Display for Times {
             millis(0.99),
             millis(1.0)
         )?;
+        match self.missed {
+            Some(0) => write!(to, " No tick was missed.")?,
+            Some(missed) => write!(
+                to,
+                " {missed} ticks were missed: they began late, since the one before was not answered in time."
+            )?,
+            None => {}
+        }
         for (count, what) in [
-            (self.missed, "ticks began late, since the one before was not answered in time"),
             (self.repeated, "messages were sent again, since nothing was heard"),
             (u64::from(self.garbled), "messages reached the target garbled"),
         ] {
@@ -157,7 +165,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
             at: Duration::ZERO,
             config: *config,
             checksum: fitted.checksum(),
-            times: Times::default(),
+            times: Times { missed: (pace == Pace::Time).then_some(0), ..Times::default() },
             number: 0,
             restarts: 0,
             garbled_before: 0,
@@ -309,7 +317,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Target<CELLS, THERMISTORS> {
         if let Some(early) = due.checked_duration_since(now) {
             std::thread::sleep(early);
         } else if let Some(late) = now.checked_duration_since(due + TICK) {
-            self.times.missed += 1;
+            self.times.missed = self.times.missed.map(|missed| missed + 1);
             // What is lost is lost: the next ones keep their distance.
             self.begun = Some(begun + TICK + late);
         }
