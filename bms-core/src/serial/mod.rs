@@ -87,7 +87,7 @@
 //! | 8 | `Spoil`: configuration | | |
 //!
 //! 7 and 8 only with the feature `disturb`. Of a configuration, a frame and a decision the fields are those of [`Config`], [`Frame`] and
-//! [`Decision`](crate::Decision), in the order of their documentation.
+//! [`Decision`], in the order of their documentation.
 
 mod framing;
 mod station;
