@@ -11,6 +11,9 @@
 //! Both decide each tick at the same time. Since nothing goes on after a difference, everything that is recorded and explained is what the
 //! target did; evidence and words come from the core here, which has the room for a witness.
 //!
+//! Where the story takes the firmware's supply, nobody switches the target off: its controller is given up, and another one begins from the record
+//! that the board has stored, or from what is left of it. A record that was written as the supply fell must be the host's, byte for byte.
+//!
 //! The messages are those of [`bms_core::serial`]. In lock-step a tick takes as long as both need; at the [pace](Pace) of time one begins every
 //! 10 ms, and those that come late are counted.
 

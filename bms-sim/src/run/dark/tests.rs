@@ -110,13 +110,3 @@ fn a_supply_that_stays_away_ends_the_story() {
     }
     assert!(played.seconds() < 15.0 && played.restarts == 0, "{} s", played.seconds());
 }
-
-/// A target stores nothing, so that the rig says so before it says anything else.
-#[test]
-fn the_rig_refuses_a_case_that_loses_its_supply() {
-    let played = at_work("[[act]]\nat_s = 5\nask = \"lose-power\"\n");
-    let line = crate::rig::Line::over(std::io::empty(), std::io::sink());
-    let refused = crate::rig::Target::<16, 8>::begin(line, played.case(), crate::rig::Pace::LockStep);
-    let said = refused.err().map(|trouble| trouble.to_string()).unwrap_or_default();
-    assert!(said.starts_with("the firmware loses its supply at 5.00 s, by act.ask = lose-power"), "{said}");
-}
