@@ -104,18 +104,17 @@ impl std::fmt::Display for Times {
         )?;
         match self.missed {
             Some(0) => write!(to, " No tick was missed.")?,
-            Some(missed) => write!(
-                to,
-                " {missed} ticks were missed: they began late, since the one before was not answered in time."
-            )?,
+            Some(missed) => {
+                write!(to, " Ticks missed, since the one before was not answered in time: {missed}.")?;
+            }
             None => {}
         }
         for (count, what) in [
-            (self.repeated, "messages were sent again, since nothing was heard"),
-            (u64::from(self.garbled), "messages reached the target garbled"),
+            (self.repeated, "Messages sent again, since nothing was heard"),
+            (u64::from(self.garbled), "Messages that reached the target garbled"),
         ] {
             if count > 0 {
-                write!(to, " {count} {what}.")?;
+                write!(to, " {what}: {count}.")?;
             }
         }
         Ok(())
