@@ -7,6 +7,7 @@
 //! The closed loop is held against the same pack written as a practitioner would ([`baseline`]), in the same run.
 
 mod baseline;
+mod survey;
 
 use bms_core::decision::Decision;
 use bms_core::units::{Amps, Instant, Ratio, Volts};
@@ -239,5 +240,5 @@ fn closed_loop(criterion: &mut Criterion) {
     }
 }
 
-criterion_group!(benches, core_tick, world, snapshot, step_back, closed_loop);
+criterion_group!(benches, core_tick, world, snapshot, step_back, closed_loop, survey::survey_runs);
 criterion_main!(benches);

@@ -71,7 +71,7 @@
 //! `--to FOLDER` writes `summary.md`, `summary.json`, `settings.csv`, `runs.parquet` with one row a pack and setting, and pictures: `roc.svg`,
 //! `detection.svg` (found against severity), `delay.svg` (histogram), and with two knobs `map-found.svg`, `map-false-alarms.svg`,
 //! `map-delay.svg` (a value over both). `examples/surveys/short-in-store.toml` is a survey that ends with a recommendation, and
-//! `loose-joint.toml` beside it one that says what is missing for one.
+//! `loose-joint.toml` beside it one that says what is missing for one; `a-billion-runs.md` there works out what 10⁹ runs cost.
 //!
 //! **Cautions.** What is measured holds for the model and for what was drawn. A rate for real packs needs real packs.
 
