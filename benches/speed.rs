@@ -7,6 +7,7 @@
 //! The closed loop is held against the same pack written as a practitioner would ([`baseline`]), in the same run.
 
 mod baseline;
+mod rare;
 mod survey;
 
 use bms_core::decision::Decision;
@@ -240,5 +241,5 @@ fn closed_loop(criterion: &mut Criterion) {
     }
 }
 
-criterion_group!(benches, core_tick, world, snapshot, step_back, closed_loop, survey::survey_runs);
+criterion_group!(benches, core_tick, world, snapshot, step_back, closed_loop, survey::survey_runs, rare::rare);
 criterion_main!(benches);

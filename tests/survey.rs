@@ -187,3 +187,38 @@ fn what_is_asked_wrongly_says_what_is_accepted() {
     let error = String::from_utf8_lossy(&call(folder, "survey bad.toml").stderr).into_owned();
     assert!(error.contains("run: no such key here; did you mean runs?") && error.contains("^^^"), "{error}");
 }
+
+/// A rate that nobody meets by playing: the same page on one thread in one go and on three after a file of results lost its end, and as long
+/// as it is held to what is computed.
+#[test]
+fn rates_are_the_same_however_they_are_found_and_a_page_is_held_to_them() {
+    let folder = folder();
+    let folder = folder.path();
+    let line = "rates -q --quick --fault cell_under_voltage --every 6";
+    let page = printed(folder, &format!("{line} --threads 1 --results whole"));
+    assert!(page.contains("| 1.80 mV | 3.60 |") && !page.contains("current sensors"), "{page}");
+    let kept = String::from_utf8(bytes(folder, "whole")).expect("lines of text");
+    assert_eq!(kept.lines().count(), 21, "a first line and twenty repeats");
+    std::fs::write(folder.join("torn"), &kept[..kept.len() - kept.len() / 20]).expect("it can be written");
+    assert_eq!(printed(folder, &format!("{line} --threads 3 --results torn")), page);
+    let json = printed(folder, &format!("{line} --json --results whole"));
+    let json: serde_json::Value = serde_json::from_str(&json).expect("one JSON document");
+    let rate = &json["rates"][0];
+    let [low, found, high] =
+        ["low_per_hour", "per_hour", "high_per_hour"].map(|key| rate[key].as_f64().expect("a rate"));
+    assert!(low < found && found < high && rate["plain"].is_null(), "{rate}");
+    std::fs::write(folder.join("page.md"), &page).expect("it can be written");
+    let held =
+        printed(folder, "rates --quick --fault cell_under_voltage --every 6 --results whole --check page.md");
+    assert_eq!(held, "page.md: holds what is computed in 1 of its lines\n");
+    std::fs::write(folder.join("page.md"), page.replace("| 1.80 mV |", "| 1.81 mV |"))
+        .expect("it can be written");
+    let ended = call(folder, &format!("{line} --results whole --check page.md"));
+    let said = String::from_utf8_lossy(&ended.stderr);
+    assert_eq!(ended.status.code(), Some(1), "{said}");
+    assert!(said.contains("page.md: is not what is computed; it lacks lines such as\n| 1.80 mV"), "{said}");
+    let ended = call(folder, "rates --fault thermistor_open");
+    let said = String::from_utf8_lossy(&ended.stderr);
+    assert_eq!(ended.status.code(), Some(2), "{said}");
+    assert!(said.contains("--fault = thermistor_open: accepted are cell_under_voltage, current_sensors_disagree, pack_sum_disagrees"), "{said}");
+}

@@ -21,6 +21,7 @@ mod heat;
 mod insulation;
 mod limits;
 mod records;
+mod run_lengths;
 mod statistics;
 mod thermistors;
 

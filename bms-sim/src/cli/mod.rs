@@ -22,6 +22,7 @@
 //! | `dictionary` | `seed`; `entries`: a list, each with `defect`, `place` (from 0), `observation`, `rows` and `undetected`; `confusions`; see [`dictionary`](crate::dictionary) |
 //! | `false-alarms` | `seed`, `stories`, `hours`; `alarms`: a list of corner's number, corner, and what was Confirmed; `near_misses`: a list of fault and count |
 //! | `survey` | `title`, `digest`, `seed`, `prefixes`, `runs`; `settings`, `curves` and `against_first`: lists, see [`Summary`](crate::survey::Summary) |
+//! | `rates` | `seed`; `rates`: a list of what each place comes to, see [`Row`](crate::survey::rare::rates::Row) |
 //! | `list repairs` | `repairs`: a list, each with `kind`, `name`, `does`, `place`, and `mends`: the defects that go with the old part |
 //! | `list words` | `words`: a list, each with `word`, `forms` (as sentences use it) and `means` |
 //! | `place` | `key` and, where places have names, `names`; `null` where there is only one place |
@@ -38,6 +39,7 @@ mod list;
 mod merge;
 mod page;
 mod progress;
+mod rates;
 mod rationale;
 mod report;
 mod rig;
@@ -119,6 +121,9 @@ enum Verb {
     /// Measures how well limits detect and how rarely they cry wolf, over many drawn packs. Example: survey examples/surveys/loose-joint.toml
     #[command(after_help = words::CAUTIONS)]
     Survey(survey::SurveyOf),
+    /// Finds how often noise alone accuses a sound pack that stands near a limit, down to once in a million years. Example: rates --quick --fault current_sensors_disagree
+    #[command(after_help = words::CAUTIONS)]
+    Rates(rates::Rates),
     /// Puts the results of parts of a survey together. Example: merge part-1.results part-2.results --to joint.results
     #[command(after_help = words::CAUTIONS)]
     Merge(merge::Merge),
@@ -175,6 +180,7 @@ pub fn main() -> ExitCode {
         Some(Verb::Dictionary(dictionary)) => dictionary.go(),
         Some(Verb::FalseAlarms(alarms)) => alarms.go(),
         Some(Verb::Survey(survey)) => survey.go(),
+        Some(Verb::Rates(rates)) => rates.go(),
         Some(Verb::Merge(merge)) => merge.go(),
         None => run::demonstrate(),
     }

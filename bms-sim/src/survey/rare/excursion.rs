@@ -1,14 +1,16 @@
-//! A fault of the real core on a pack that stands: one excursion from Clear.
+//! A fault of the real core on a pack that stands: one excursion from Clear, and plain sampling beside it.
 
-use super::Alarms;
-use super::lean::Lean;
-use super::splitting::{Effort, Excursion, Progress, estimate};
+use super::lean::{Lean, weight};
+use super::splitting::{Effort, Excursion, Progress};
 use crate::case::{Case, StartError};
 use crate::run::Loop;
+use crate::world::noise::Noise;
 use bms_core::Fault;
 use bms_core::fault::Stage;
 use bms_core::witness::{Evidence, Witness};
+use serde::{Deserialize, Serialize};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 /// A pack that stands, with one fault looked at, which is Clear.
 #[derive(Clone, Debug)]
@@ -16,6 +18,7 @@ pub struct Standing<const CELLS: usize, const THERMISTORS: usize> {
     now: Loop<CELLS, THERMISTORS>,
     fault: Fault,
     lean: Option<Lean>,
+    settles: u32,
 }
 
 /// Why nothing can be said of a pack that stands so.
@@ -41,32 +44,69 @@ pub enum StandingError {
     },
 }
 
+/// What plain sampling saw.
+#[derive(Clone, Copy, Debug, Deserialize, PartialEq, Serialize)]
+pub struct Watched {
+    /// How often the fault became Confirmed.
+    pub alarms: u64,
+    /// Ticks at which it was Clear, so that an excursion could begin.
+    pub ticks: u64,
+}
+
+/// Ticks after which plain sampling goes on from where the pack stood: nothing of it moves but the noise, and the story never ends.
+const WINDOW: u64 = 6_000;
+
+/// Stream of chance: noise of a window of plain sampling.
+const PLAIN: u32 = 0x9a1a;
+
 impl<const CELLS: usize, const THERMISTORS: usize> Standing<CELLS, THERMISTORS> {
     /// A pack as it stands at this time of a case, with calibration as the seed gives it.
     ///
     /// # Errors
     /// When the case cannot be played so far, or the fault is not Clear there.
     pub fn of(case: &Arc<Case>, fault: Fault, seconds: f64) -> Result<Self, StandingError> {
-        let mut now = Loop::new(case)?;
+        Self::later(Loop::new(case)?, fault, seconds)
+    }
+
+    /// A pack as it stands at this time of its story, played on from where it is now.
+    ///
+    /// # Errors
+    /// When the story ends before, or the fault is not Clear there.
+    pub fn later(
+        mut now: Loop<CELLS, THERMISTORS>,
+        fault: Fault,
+        seconds: f64,
+    ) -> Result<Self, StandingError> {
         while now.seconds() < seconds {
             if now.over() {
                 return Err(StandingError::Over { seconds });
             }
             now.advance(&mut ());
         }
-        let standing = Self { now, fault, lean: None };
-        let faults = standing.now.core.faults();
-        let taken = [faults.suspect, faults.confirmed, faults.latched];
-        if taken.iter().any(|set| set.holds(fault)) {
-            return Err(StandingError::NotClear { fault: fault.key(), seconds });
+        let standing = Self { now, fault, lean: None, settles: 0 };
+        if standing.clear() {
+            Ok(standing)
+        } else {
+            Err(StandingError::NotClear { fault: fault.key(), seconds })
         }
-        Ok(standing)
     }
 
-    /// The same with noise that leans in the first reading of an excursion.
+    /// The same with noise that leans in the readings with which an excursion begins.
     #[must_use]
     pub fn leaning(self, lean: Lean) -> Self {
         Self { lean: Some(lean), ..self }
+    }
+
+    /// The same with noise that does not lean.
+    #[must_use]
+    pub fn upright(self) -> Self {
+        Self { lean: None, ..self }
+    }
+
+    /// The same, where what is judged remembers earlier readings: so many ticks of other noise come first, to forget those that it stands with.
+    #[must_use]
+    pub fn settling(self, ticks: u32) -> Self {
+        Self { settles: ticks, ..self }
     }
 
     /// The loop where it stands.
@@ -83,43 +123,75 @@ impl<const CELLS: usize, const THERMISTORS: usize> Standing<CELLS, THERMISTORS> 
         case.config().faults.shown(self.fault).dwell.0.div_ceil(tick_ms)
     }
 
-    /// How often noise alone accuses it: with so many levels on the way through the dwell, copies at each, and independent repeats.
+    /// Ticks in an hour.
     #[must_use]
-    pub fn alarms(&self, levels: u32, copies: usize, repeats: usize, seed: u64) -> Alarms {
+    pub fn ticks_per_hour(&self) -> f64 {
+        #[expect(clippy::cast_precision_loss, reason = "a few milliseconds")]
+        let tick_ms = self.now.case().tick_ms as f64;
+        3_600_000.0 / tick_ms
+    }
+
+    /// What is done to learn how often noise alone carries the fault to Confirmed: with so many levels on the way through the dwell, so many
+    /// that try to begin and copies at each level, and independent repeats.
+    #[must_use]
+    pub fn effort(&self, levels: u32, (begins, copies): (usize, usize), repeats: usize, seed: u64) -> Effort {
         let dwell = self.dwell_ticks();
         let mut places: Vec<u32> = (1..=levels.max(1)).map(|level| dwell * level / levels.max(1)).collect();
         places.dedup();
-        let a_tick = estimate(self, &Effort { levels: places, copies, repeats, seed });
-        #[expect(clippy::cast_precision_loss, reason = "a few milliseconds")]
-        let ticks_per_hour = 3_600_000.0 / self.now.case().tick_ms as f64;
-        Alarms {
-            fault: self.fault.key().to_owned(),
-            ticks_per_hour,
-            per_hour: a_tick.probability * ticks_per_hour,
-            low_per_hour: a_tick.low * ticks_per_hour,
-            high_per_hour: a_tick.high * ticks_per_hour,
-            a_tick,
-        }
+        Effort { levels: places, begins, copies, repeats, seed }
     }
 
-    /// Plain sampling, to hold the rest against: plays so many hours on and counts how often the fault becomes Confirmed. After each the pack is put
-    /// back to where it stood.
+    /// Plain sampling, to hold the rest against: so many hours in which the fault is Clear, and how often it becomes Confirmed from
+    /// there. Each minute, and after each alarm, the pack is put back to where it stood, with other noise. Nothing when it was stopped.
+    ///
+    /// A window ends with the excursion that began in it, so that every tick counted has its whole chance of an alarm: the count over the hours
+    /// is unbiased.
     #[must_use]
-    pub fn counted(&self, hours: f64, seed: u64) -> u64 {
-        let mut alarms = 0;
-        let mut ticks = 0.0;
-        #[expect(clippy::cast_precision_loss, reason = "a few milliseconds")]
-        let wanted = hours * 3_600_000.0 / self.now.case().tick_ms as f64;
-        while ticks < wanted {
-            let mut copy = self.now.clone();
-            copy.world.renoise(seed.wrapping_add(alarms));
-            while ticks < wanted && !copy.core.faults().confirmed.holds(self.fault) {
-                copy.advance(&mut ());
-                ticks += 1.0;
+    pub fn watched(&self, hours: f64, seed: u64, stop: &AtomicBool) -> Option<Watched> {
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "some hours")]
+        let wanted = (hours * self.ticks_per_hour()) as u64;
+        let noise = Noise::new(seed);
+        let mut seen = Watched { alarms: 0, ticks: 0 };
+        for window in 0.. {
+            if seen.ticks >= wanted {
+                break;
             }
-            alarms += u64::from(copy.core.faults().confirmed.holds(self.fault));
+            if stop.load(Ordering::Relaxed) {
+                return None;
+            }
+            let mut copy = self.clone();
+            copy.settle(noise.of_run(window, PLAIN));
+            let ends = wanted.min(seen.ticks + WINDOW);
+            // An excursion that noise has begun while it settled is none of this window.
+            let mut counts = copy.clear();
+            loop {
+                if copy.clear() {
+                    if seen.ticks >= ends {
+                        break;
+                    }
+                    counts = true;
+                    seen.ticks += 1;
+                }
+                copy.now.advance(&mut ());
+                if copy.now.core.faults().confirmed.holds(self.fault) {
+                    seen.alarms += u64::from(counts);
+                    break;
+                }
+            }
         }
-        alarms
+        Some(seen)
+    }
+
+    fn clear(&self) -> bool {
+        let faults = self.now.core.faults();
+        ![faults.suspect, faults.confirmed, faults.latched].iter().any(|set| set.holds(self.fault))
+    }
+
+    fn settle(&mut self, chance: u64) {
+        self.now.world.renoise(chance);
+        for _ in 0..self.settles {
+            self.now.advance(&mut ());
+        }
     }
 
     /// How far it has come: dwell ticks that have run, all of them when it is Confirmed.
@@ -134,18 +206,25 @@ impl<const CELLS: usize, const THERMISTORS: usize> Standing<CELLS, THERMISTORS> 
 }
 
 impl<const CELLS: usize, const THERMISTORS: usize> Excursion for Standing<CELLS, THERMISTORS> {
+    /// An excursion begins where the last of the leaning readings finds the fault Clear and leaves it not so.
     fn begin(&mut self, chance: u64) -> (Progress, f64) {
-        self.now.world.renoise(chance);
+        self.settle(chance);
         let mut heard = Stages { fault: self.fault, stage: None };
-        let (measured, weight) = match self.lean {
-            None => (self.now.measured(), 1.0),
-            Some(lean) => {
-                let (measured, drawn) = self.now.measured_leaning((lean.channel, lean.sigmas));
-                (measured, lean.weight(drawn))
-            }
+        let Some(lean) = self.lean else {
+            let clear = self.clear();
+            self.now.advance(&mut heard);
+            return if clear { (self.progress(heard.stage), 1.0) } else { (Progress::Back, 0.0) };
         };
-        self.now.advance_on(&measured, &mut heard);
-        (self.progress(heard.stage), weight)
+        let (mut counts, mut clear) = (1.0, true);
+        for back in (0..lean.readings.max(1)).rev() {
+            clear = self.clear();
+            heard.stage = None;
+            let sigmas = lean.before_last(back);
+            let (measured, drawn) = self.now.measured_leaning((lean.channel, sigmas));
+            counts *= weight(sigmas, drawn);
+            self.now.advance_on(&measured, &mut heard);
+        }
+        if clear { (self.progress(heard.stage), counts) } else { (Progress::Back, 0.0) }
     }
 
     fn step(&mut self, chance: u64) -> Progress {
