@@ -120,10 +120,10 @@ impl<const CELLS: usize, const THERMISTORS: usize> Loop<CELLS, THERMISTORS> {
         self.world.measure(self.tick, self.transit.clock(self.at_ms), asked)
     }
 
-    /// The same with noise of which a channel leans by so many standard deviations. Its draw as it was comes too.
-    pub(crate) fn measured_leaning(&self, lean: (Channel, f64)) -> (Frame<CELLS, THERMISTORS>, f64) {
+    /// The same with noise of which some channels lean by so many standard deviations. Their draws as they were come too.
+    pub(crate) fn measured_leaning(&self, leans: &[(Channel, f64)]) -> (Frame<CELLS, THERMISTORS>, Vec<f64>) {
         let asked = self.case.asked_at(self.at_ms, self.step_ms);
-        self.world.measure_leaning(lean, self.tick, self.transit.clock(self.at_ms), asked)
+        self.world.measure_leaning(leans, self.tick, self.transit.clock(self.at_ms), asked)
     }
 
     /// What of it reaches the firmware.

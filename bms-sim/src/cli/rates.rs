@@ -20,7 +20,7 @@ pub(super) struct Rates {
     /// Only every so manieth place of the list
     #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..))]
     every: u8,
-    /// Only what leaning and splitting find, without plain sampling beside it: a minute instead of half an hour
+    /// Only what leaning and splitting find, without plain sampling beside it: a minute instead of ten
     #[arg(long)]
     quick: bool,
     /// Seed of all noise

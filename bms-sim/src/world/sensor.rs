@@ -244,16 +244,16 @@ impl<const CELLS: usize, const THERMISTORS: usize> World<CELLS, THERMISTORS> {
         self.measure_with(&self.sensors.noise.draws(tick), tick, at, asked)
     }
 
-    /// The same with noise of which a channel leans: its draw is so many standard deviations further up. The draw as it was comes too.
+    /// The same with noise of which some channels lean: their draws are so many standard deviations further up. The draws as they were come too.
     pub(crate) fn measure_leaning(
         &self,
-        (channel, sigmas): (Channel, f64),
+        leans: &[(Channel, f64)],
         tick: u64,
         at: Instant,
         asked: Asked,
-    ) -> (Frame<CELLS, THERMISTORS>, f64) {
+    ) -> (Frame<CELLS, THERMISTORS>, Vec<f64>) {
         let mut draws: Draws<CELLS, THERMISTORS> = self.sensors.noise.draws(tick);
-        let before = draws.lean(channel, sigmas);
+        let before = leans.iter().map(|(channel, sigmas)| draws.lean(*channel, *sigmas)).collect();
         (self.measure_with(&draws, tick, at, asked), before)
     }
 

@@ -104,20 +104,22 @@ const NODES: usize = 161;
 const FAR: f64 = 10.0;
 
 impl Smoothed {
-    /// The mean number of readings until it leaves its limits, starting from here.
+    /// The mean number of readings until it leaves its limits, starting from here; right to six digits up to 10⁸, beyond which
+    /// [`leaves`](Self::leaves) is the better question.
     #[must_use]
     pub fn run_length(&self, from: f64) -> f64 {
-        let grid = self.grid();
+        let (grid, moves) = self.grid_and_moves();
         let mut density: Vec<f64> = grid.iter().map(|(place, _)| self.moves(from, *place)).collect();
         let mut left = mass(&grid, &density);
         // The start itself, and then all that is left after each reading, to infinity by the share that stays.
         let (mut sum, mut stays) = (1.0 + left, left);
         loop {
-            density = self.next(&grid, &density);
+            density = next(&grid, &moves, &density);
             let before = std::mem::replace(&mut left, mass(&grid, &density));
             let share = left / before;
             sum += left;
-            if (share - stays).abs() < 1e-12 * (1.0 - share) || left < 1e-14 {
+            // As exact as the digits of a number near 1 allow.
+            if (share - stays).abs() <= 1e-10 * (1.0 - share) + 4.0 * f64::EPSILON {
                 return sum + left * share / (1.0 - share);
             }
             stays = share;
@@ -127,7 +129,7 @@ impl Smoothed {
     /// The share of readings with which it leaves its limits, once it has forgotten where it started.
     #[must_use]
     pub fn leaves(&self) -> f64 {
-        let grid = self.grid();
+        let (grid, moves) = self.grid_and_moves();
         let deviation = self.deviation();
         let mut density: Vec<f64> =
             grid.iter().map(|(place, _)| libm::exp(-0.5 * place * place / (deviation * deviation))).collect();
@@ -149,7 +151,7 @@ impl Smoothed {
                 return lost;
             }
             leaves = lost;
-            density = self.next(&grid, &density);
+            density = next(&grid, &moves, &density);
         }
     }
 
@@ -164,21 +166,25 @@ impl Smoothed {
         libm::exp(-0.5 * z * z) / (self.part * libm::sqrt(2.0 * core::f64::consts::PI))
     }
 
-    fn next(&self, grid: &[(f64, f64)], density: &[f64]) -> Vec<f64> {
-        let flows: Vec<(f64, f64)> =
-            grid.iter().zip(density).map(|((place, weight), density)| (*place, weight * density)).collect();
-        grid.iter()
-            .map(|(to, _)| flows.iter().map(|(from, flow)| flow * self.moves(*from, *to)).sum())
-            .collect()
-    }
-
-    /// Places and weights between the limits.
-    fn grid(&self) -> Vec<(f64, f64)> {
+    /// Places and weights between the limits, and for each place the density with which it is reached from all of them.
+    fn grid_and_moves(&self) -> (Vec<(f64, f64)>, Vec<Vec<f64>>) {
         let far = FAR * self.deviation();
         let (low, high) = (self.low.max(-far), self.high.min(far));
         let (middle, half) = (0.5 * (high + low), 0.5 * (high - low));
-        legendre(NODES).into_iter().map(|(place, weight)| (middle + half * place, half * weight)).collect()
+        let grid: Vec<(f64, f64)> = legendre(NODES)
+            .into_iter()
+            .map(|(place, weight)| (middle + half * place, half * weight))
+            .collect();
+        let to = |(to, _): &(f64, f64)| grid.iter().map(|(from, _)| self.moves(*from, *to)).collect();
+        let moves = grid.iter().map(to).collect();
+        (grid, moves)
     }
+}
+
+/// The density after one more reading.
+fn next(grid: &[(f64, f64)], moves: &[Vec<f64>], density: &[f64]) -> Vec<f64> {
+    let flows: Vec<f64> = grid.iter().zip(density).map(|((_, weight), density)| weight * density).collect();
+    moves.iter().map(|from| flows.iter().zip(from).map(|(flow, moves)| flow * moves).sum()).collect()
 }
 
 fn mass(grid: &[(f64, f64)], density: &[f64]) -> f64 {

@@ -17,7 +17,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 pub struct Standing<const CELLS: usize, const THERMISTORS: usize> {
     now: Loop<CELLS, THERMISTORS>,
     fault: Fault,
-    lean: Option<Lean>,
+    leans: Vec<Lean>,
     settles: u32,
 }
 
@@ -83,7 +83,7 @@ impl<const CELLS: usize, const THERMISTORS: usize> Standing<CELLS, THERMISTORS> 
             }
             now.advance(&mut ());
         }
-        let standing = Self { now, fault, lean: None, settles: 0 };
+        let standing = Self { now, fault, leans: Vec::new(), settles: 0 };
         if standing.clear() {
             Ok(standing)
         } else {
@@ -91,19 +91,21 @@ impl<const CELLS: usize, const THERMISTORS: usize> Standing<CELLS, THERMISTORS> 
         }
     }
 
-    /// The same with noise that leans in the readings with which an excursion begins.
+    /// The same with noise that leans in the readings with which an excursion begins; what leans already goes on to.
     #[must_use]
-    pub fn leaning(self, lean: Lean) -> Self {
-        Self { lean: Some(lean), ..self }
+    pub fn leaning(mut self, lean: Lean) -> Self {
+        self.leans.push(lean);
+        self
     }
 
     /// The same with noise that does not lean.
     #[must_use]
     pub fn upright(self) -> Self {
-        Self { lean: None, ..self }
+        Self { leans: Vec::new(), ..self }
     }
 
     /// The same, where what is judged remembers earlier readings: so many ticks of other noise come first, to forget those that it stands with.
+    /// An excursion that begins in them does not count: the estimate is too small by the share of their number times what it finds.
     #[must_use]
     pub fn settling(self, ticks: u32) -> Self {
         Self { settles: ticks, ..self }
@@ -210,18 +212,16 @@ impl<const CELLS: usize, const THERMISTORS: usize> Excursion for Standing<CELLS,
     fn begin(&mut self, chance: u64) -> (Progress, f64) {
         self.settle(chance);
         let mut heard = Stages { fault: self.fault, stage: None };
-        let Some(lean) = self.lean else {
-            let clear = self.clear();
-            self.now.advance(&mut heard);
-            return if clear { (self.progress(heard.stage), 1.0) } else { (Progress::Back, 0.0) };
-        };
+        let readings = self.leans.iter().map(|lean| lean.readings).max().unwrap_or(1);
         let (mut counts, mut clear) = (1.0, true);
-        for back in (0..lean.readings.max(1)).rev() {
+        for back in (0..readings.max(1)).rev() {
             clear = self.clear();
             heard.stage = None;
-            let sigmas = lean.before_last(back);
-            let (measured, drawn) = self.now.measured_leaning((lean.channel, sigmas));
-            counts *= weight(sigmas, drawn);
+            let lean = self.leans.iter().filter(|lean| back < lean.readings);
+            let leans: Vec<_> = lean.map(|lean| (lean.channel, lean.before_last(back))).collect();
+            let (measured, drawn) = self.now.measured_leaning(&leans);
+            counts *=
+                leans.iter().zip(drawn).map(|((_, sigmas), drawn)| weight(*sigmas, drawn)).product::<f64>();
             self.now.advance_on(&measured, &mut heard);
         }
         if clear { (self.progress(heard.stage), counts) } else { (Progress::Back, 0.0) }

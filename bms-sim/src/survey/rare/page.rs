@@ -34,8 +34,9 @@ fn head(seed: u64) -> String {
          The pack is parked and at rest, all its sensors in the middle of their tolerance; nothing moves but their noise, which is normal\n\
          and independent from tick to tick (10 ms). The firmware itself judges every tick. *Calculated* is a closed form or an equation that\n\
          knows nothing of the firmware. *Found* is what leaning noise and multilevel splitting find with the firmware, in {} independent repeats,\n\
-         with its 95 % interval. *Counted* is what plain sampling met, where it meets anything in some hours, with the exact 95 % interval of\n\
-         its rate (Garwood).\n",
+         with its 95 % interval; the scatter is the standard deviation of one repeat. *Counted* is what plain sampling met, where it meets\n\
+         anything in some hours, with the exact 95 % interval of its rate (Garwood).\n\n\
+         How the rates are found, why they are unbiased and when they would not be believed: `bms_sim::survey::rare` in the documentation.\n",
         super::rates::REPEATS,
     )
 }
@@ -45,8 +46,8 @@ fn section(situation: Situation, rows: &[&Row]) -> String {
     let limit = |quantity: Option<_>| quantity.map_or_else(String::new, |quantity| words::quantity(quantity));
     let mut text = format!(
         "\n## {}\n\n{}\n\nTrip limit {}, release limit {}, dwell {}; the reaction is {:?}. Calculated by {}.\n\n\
-         | inside the limit by | in deviations of the noise | calculated, an hour | found, an hour | 95 % interval | one in | counted | counted, an hour | 95 % interval |\n\
-         | ---: | ---: | ---: | ---: | --- | --- | --- | ---: | --- |\n",
+         | inside the limit by | in deviations of the noise | calculated, an hour | found, an hour | 95 % interval | scatter | one in | counted | counted, an hour | 95 % interval |\n\
+         | ---: | ---: | ---: | ---: | --- | ---: | --- | --- | ---: | --- |\n",
         situation.fault().words(),
         situation.story(),
         limit(shown.trip),
@@ -73,16 +74,17 @@ pub fn lines(places: &[Place], rows: &[Row], plain: bool) -> Vec<String> {
 
 /// The part of a row that needs no plain sampling.
 fn estimated(situation: Situation, row: &Row) -> String {
-    let (unit, in_unit) = situation.unit();
+    let (unit, in_unit, places) = situation.unit();
     let doubt = if row.a_tick.trusted() { "" } else { " (too little work)" };
     format!(
-        "| {:.2} {unit} | {:.2} | {} | {}{doubt} | {} … {} | {} |",
+        "| {:.places$} {unit} | {:.2} | {} | {}{doubt} | {} … {} | {} | {} |",
         in_unit * row.distance,
         row.deviations,
         rate(row.calculated_per_hour),
         rate(row.per_hour),
         rate(row.low_per_hour),
         rate(row.high_per_hour),
+        row.a_tick.scatter.map_or_else(|| "–".to_owned(), |scatter| format!("{:.0} %", 100.0 * scatter)),
         if row.per_hour > 0.0 { duration(3_600.0 / row.per_hour) } else { "–".to_owned() },
     )
 }

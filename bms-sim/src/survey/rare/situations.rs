@@ -120,24 +120,25 @@ impl Situation {
     #[must_use]
     pub const fn distances(self) -> [f64; 6] {
         match self {
-            Self::LowCell => [1.8e-3, 2.3e-3, 2.6e-3, 3.0e-3, 3.5e-3, 4.0e-3],
+            Self::LowCell => [1.8e-3, 2.2e-3, 2.5e-3, 3.0e-3, 3.5e-3, 4.0e-3],
             Self::ApartSensors => [1.2, 1.35, 1.45, 1.6, 1.75, 1.85],
-            Self::OffMeter => [76e-3, 85e-3, 95e-3, 110e-3, 130e-3, 148e-3],
+            Self::OffMeter => [76e-3, 84e-3, 92e-3, 110e-3, 130e-3, 148e-3],
         }
     }
 
     /// Hours of plain sampling at each distance, where that reaches.
     #[must_use]
     pub const fn plain_hours(self) -> [f64; 6] {
-        [4.0, 40.0, 120.0, 0.0, 0.0, 0.0]
+        [4.0, 20.0, 60.0, 0.0, 0.0, 0.0]
     }
 
-    /// The unit in which the distance is said, and how many of it make a V or A.
+    /// The unit in which the distance is said, how many of it make a V or A, and with how many decimal places.
     #[must_use]
-    pub const fn unit(self) -> (&'static str, f64) {
+    pub const fn unit(self) -> (&'static str, f64, usize) {
         match self {
-            Self::LowCell | Self::OffMeter => ("mV", 1e3),
-            Self::ApartSensors => ("A", 1.0),
+            Self::LowCell => ("mV", 1e3, 1),
+            Self::ApartSensors => ("A", 1.0, 2),
+            Self::OffMeter => ("mV", 1e3, 0),
         }
     }
 
@@ -225,8 +226,12 @@ impl Situation {
                 standing.leaning(Lean::once(Channel::Cell(LOW), sigmas))
             }
             Self::ApartSensors => {
-                let sigmas = distance / sensors.current_check.noise;
-                standing.leaning(Lean::once(Channel::CurrentCheck, sigmas))
+                // The likeliest way: each by its part of the variance, the two apart.
+                let (main, check) = (sensors.current.noise, sensors.current_check.noise);
+                let each = distance / (main * main + check * check);
+                standing
+                    .leaning(Lean::once(Channel::CurrentCheck, each * check))
+                    .leaning(Lean::once(Channel::Current, -each * main))
             }
             Self::OffMeter => {
                 let smoothing = Smoothing::of(&standing.stands().world);
@@ -252,7 +257,7 @@ impl Situation {
         match self {
             Self::LowCell => (2_000, 50),
             Self::ApartSensors => (2_000, 500),
-            Self::OffMeter => (500, 50),
+            Self::OffMeter => (800, 50),
         }
     }
 

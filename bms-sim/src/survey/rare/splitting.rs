@@ -24,7 +24,7 @@
 //!
 //! **When it fails.** With levels so far apart that hardly a copy passes, or a lean that degenerates, most repeats find nothing or next to
 //! nothing, and the mean of all is too small nearly every time. [`Estimate::trusted`] says so: it demands that one repeat scatters by
-//! no more than its mean and that the weights of those that begin are worth a few of them.
+//! no more than its mean and that the weights of those that begin are worth a hundred of them, in all repeats together.
 //!
 //! Source: P. Glasserman, P. Heidelberger, P. Shahabuddin, T. Zajic, Operations Research 47 (1999) 585; unbiasedness of the fixed-effort
 //! form: M. J. J. Garvels, *The splitting method in rare event simulation* (thesis, Twente, 2000); both from memory.
@@ -77,7 +77,7 @@ pub struct Estimate {
     pub low: f64,
     /// Upper end.
     pub high: f64,
-    /// How many equal copies those that begin are worth by their weights, (Σw)²/Σw², in the repeat where it is least.
+    /// How many equal copies those that begin are worth by their weights: (Σw)²/Σw² of each repeat, added up.
     pub worth: f64,
     /// Independent repeats.
     pub repeats: usize,
@@ -86,10 +86,10 @@ pub struct Estimate {
 }
 
 /// With fewer equal copies than this the weights have degenerated.
-const LEAST_WORTH: f64 = 10.0;
+const LEAST_WORTH: f64 = 100.0;
 
 impl Estimate {
-    /// Whether the work was enough for its interval: no repeat hangs on a few weights, and a repeat scatters by no more than its mean.
+    /// Whether the work was enough for its interval: it hangs on more than a few weights, and a repeat scatters by no more than its mean.
     #[must_use]
     pub fn trusted(&self) -> bool {
         self.worth >= LEAST_WORTH && self.scatter.is_some_and(|scatter| scatter <= 1.0)
@@ -104,7 +104,7 @@ impl Estimate {
         #[expect(clippy::cast_precision_loss, reason = "a number of repeats")]
         let count = repeats.len() as f64;
         let mean = repeats.iter().map(|once| once.probability).sum::<f64>() / count;
-        let worth = repeats.iter().map(|once| once.worth).fold(f64::INFINITY, f64::min);
+        let worth = repeats.iter().map(|once| once.worth).sum();
         let steps = repeats.iter().map(|once| once.steps).sum();
         if mean <= 0.0 {
             let high = repeats.iter().map(|once| once.bound).fold(0.0, f64::max) / count;
