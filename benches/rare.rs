@@ -32,6 +32,7 @@ struct Made {
 impl Made {
     /// Seconds until the interval is ± 10 % wide, by what this mean is in truth.
     fn to_a_tenth(&self, mean: f64) -> f64 {
+        #[expect(clippy::cast_precision_loss, reason = "some dozens")]
         let count = self.found.len() as f64;
         let squares: f64 = self.found.iter().map(|found| (found / mean - 1.0) * (found / mean - 1.0)).sum();
         seconds(squares / count, self.took.as_secs_f64() / count)
@@ -43,7 +44,7 @@ fn seconds(variance: f64, each: f64) -> f64 {
 }
 
 /// The group, and what it comes to.
-pub fn rare(criterion: &mut Criterion) {
+pub(crate) fn rare(criterion: &mut Criterion) {
     let situation = Situation::ApartSensors;
     let leaning = situation.standing(BELOW).expect("two sensors may differ so much");
     let upright = leaning.clone().upright();
@@ -64,7 +65,9 @@ pub fn rare(criterion: &mut Criterion) {
     });
     let mut told = Vec::new();
     if ticks > 0 {
-        told.push(("plain", seconds((1.0 - truth) / truth, took.as_secs_f64() / ticks as f64)));
+        #[expect(clippy::cast_precision_loss, reason = "far below 2⁵³")]
+        let each = took.as_secs_f64() / ticks as f64;
+        told.push(("plain", seconds((1.0 - truth) / truth, each)));
     }
     for (name, standing, levels, work) in [
         ("leaning", &leaning, 1, (500, 500)),
@@ -74,7 +77,7 @@ pub fn rare(criterion: &mut Criterion) {
         let effort = standing.effort(levels, work, 2, 1);
         let mut made = Made::default();
         group.bench_function(name, |bencher| {
-            bencher.iter_custom(|times| repeats(standing, &effort, times, &mut made))
+            bencher.iter_custom(|times| repeats(standing, &effort, times, &mut made));
         });
         if made.found.len() > 1 {
             told.push((name, made.to_a_tenth(truth)));

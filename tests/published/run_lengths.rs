@@ -26,13 +26,13 @@ fn a_smoothed_value_runs_as_long_as_is_published() {
         // A shifted mean is the same as shifted limits and a start beside the middle.
         let found = Smoothed { part, low: -half - shift, high: half - shift }.run_length(-shift);
         near(found, computed, 1e-4 + 1e-6 * computed, line);
-        let digits = line
+        let last = line
             .split(',')
             .nth(4)
             .and_then(|printed| printed.split_once('.'))
-            .map_or(0, |(_, end)| end.len());
+            .map_or(1.0, |(_, end)| end.bytes().fold(1.0, |last, _| 0.1 * last));
         let share = if line.starts_with("Chandrasekaran") { 0.015 } else { 0.001 };
-        near(found, published, 0.5 * 0.1_f64.powi(digits as i32) + share * published, line);
+        near(found, published, 0.5 * last + share * published, line);
     }
 }
 
@@ -67,7 +67,7 @@ fn normal(chance: u64) -> f64 {
 /// A one-sided sum of what exceeds k.
 #[derive(Clone)]
 struct Sum {
-    sum: f64,
+    so_far: f64,
     k: f64,
     shift: f64,
 }
@@ -78,8 +78,8 @@ impl Excursion for Sum {
     }
 
     fn step(&mut self, chance: u64) -> Progress {
-        self.sum += normal(chance) + self.shift - self.k;
-        if self.sum <= 0.0 { Progress::Back } else { Progress::At((self.sum * 100.0) as u32) }
+        self.so_far += normal(chance) + self.shift - self.k;
+        if self.so_far <= 0.0 { Progress::Back } else { Progress::At((self.so_far * 100.0) as u32) }
     }
 }
 
@@ -95,7 +95,7 @@ fn splitting_finds_the_run_lengths_of_sums_that_are_published() {
         if !line.contains(",one,") || !one_sided(&row) {
             continue;
         }
-        let start = Sum { sum: 0.0, k, shift };
+        let start = Sum { so_far: 0.0, k, shift };
         let limit = (h * 100.0) as u32;
         let levels = (1..=5).map(|level| limit * level / 5).collect();
         let found = estimate(&start, &Effort { levels, begins: 2_000, copies: 1_000, repeats: 12, seed: 9 });

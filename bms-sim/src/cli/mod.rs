@@ -121,7 +121,7 @@ enum Verb {
     /// Measures how well limits detect and how rarely they cry wolf, over many drawn packs. Example: survey examples/surveys/loose-joint.toml
     #[command(after_help = words::CAUTIONS)]
     Survey(survey::SurveyOf),
-    /// Finds how often noise alone accuses a sound pack that stands near a limit, down to once in a million years. Example: rates --quick --fault current_sensors_disagree
+    /// Finds how often noise alone accuses a sound pack that stands near a limit, down to once in a million years. Example: rates --quick --every 6
     #[command(after_help = words::CAUTIONS)]
     Rates(rates::Rates),
     /// Puts the results of parts of a survey together. Example: merge part-1.results part-2.results --to joint.results

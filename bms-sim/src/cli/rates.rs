@@ -79,7 +79,7 @@ impl Rates {
             complain(&error);
             Ended::BadInput
         })?;
-        let ended = self.judged(&rows);
+        let ended = Self::judged(&rows);
         Ok(match text {
             Some(text) => self.held(&text, &chosen, &rows, ended),
             None if self.json => {
@@ -94,7 +94,7 @@ impl Rates {
     }
 
     /// Says on stderr what cannot be relied on.
-    fn judged(&self, rows: &[Row]) -> Ended {
+    fn judged(rows: &[Row]) -> Ended {
         let mut ended = Ended::AsExpected;
         for row in rows {
             let what = |says: &str| complain(&format!("{}, place {}: {says}", row.fault, row.place));

@@ -136,7 +136,9 @@ impl Smoothed {
         let mut leaves = f64::INFINITY;
         loop {
             let all = mass(&grid, &density);
-            density.iter_mut().for_each(|value| *value /= all);
+            for value in &mut density {
+                *value /= all;
+            }
             let lost: f64 = grid
                 .iter()
                 .zip(&density)

@@ -153,9 +153,9 @@ impl<const CELLS: usize, const THERMISTORS: usize> Standing<CELLS, THERMISTORS> 
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "some hours")]
         let wanted = (hours * self.ticks_per_hour()) as u64;
         let noise = Noise::new(seed);
-        let mut seen = Watched { alarms: 0, ticks: 0 };
+        let mut so_far = Watched { alarms: 0, ticks: 0 };
         for window in 0.. {
-            if seen.ticks >= wanted {
+            if so_far.ticks >= wanted {
                 break;
             }
             if stop.load(Ordering::Relaxed) {
@@ -163,25 +163,25 @@ impl<const CELLS: usize, const THERMISTORS: usize> Standing<CELLS, THERMISTORS> 
             }
             let mut copy = self.clone();
             copy.settle(noise.of_run(window, PLAIN));
-            let ends = wanted.min(seen.ticks + WINDOW);
+            let ends = wanted.min(so_far.ticks + WINDOW);
             // An excursion that noise has begun while it settled is none of this window.
             let mut counts = copy.clear();
             loop {
                 if copy.clear() {
-                    if seen.ticks >= ends {
+                    if so_far.ticks >= ends {
                         break;
                     }
                     counts = true;
-                    seen.ticks += 1;
+                    so_far.ticks += 1;
                 }
                 copy.now.advance(&mut ());
                 if copy.now.core.faults().confirmed.holds(self.fault) {
-                    seen.alarms += u64::from(counts);
+                    so_far.alarms += u64::from(counts);
                     break;
                 }
             }
         }
-        Some(seen)
+        Some(so_far)
     }
 
     fn clear(&self) -> bool {

@@ -43,7 +43,7 @@ fn head(seed: u64) -> String {
 
 fn section(situation: Situation, rows: &[&Row]) -> String {
     let shown = Config::crane().faults.shown(situation.fault());
-    let limit = |quantity: Option<_>| quantity.map_or_else(String::new, |quantity| words::quantity(quantity));
+    let limit = |quantity: Option<_>| quantity.map_or_else(String::new, words::quantity);
     let mut text = format!(
         "\n## {}\n\n{}\n\nTrip limit {}, release limit {}, dwell {}; the reaction is {:?}. Calculated by {}.\n\n\
          | inside the limit by | in deviations of the noise | calculated, an hour | found, an hour | 95 % interval | scatter | one in | counted | counted, an hour | 95 % interval |\n\

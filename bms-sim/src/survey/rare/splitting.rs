@@ -92,7 +92,7 @@ impl Estimate {
     /// Whether the work was enough for its interval: it hangs on more than a few weights, and a repeat scatters by no more than its mean.
     #[must_use]
     pub fn trusted(&self) -> bool {
-        self.worth >= LEAST_WORTH && self.scatter.is_some_and(|scatter| scatter <= 1.0)
+        self.repeats > 1 && self.worth >= LEAST_WORTH && self.scatter.is_some_and(|scatter| scatter <= 1.0)
     }
 
     /// Of repeats, in any order.
