@@ -129,7 +129,7 @@ impl Situation {
     /// Hours of plain sampling at each distance, where that reaches.
     #[must_use]
     pub const fn plain_hours(self) -> [f64; 6] {
-        [4.0, 20.0, 60.0, 0.0, 0.0, 0.0]
+        [4.0, 20.0, 24.0, 0.0, 0.0, 0.0]
     }
 
     /// The unit in which the distance is said, how many of it make a V or A, and with how many decimal places.
