@@ -103,6 +103,9 @@ const NODES: usize = 161;
 /// What is smoothed is never so many of its deviations away: less than 1e-23 of the time.
 const FAR: f64 = 10.0;
 
+/// So many times what it remembers leaves nothing of its start: e⁻⁴⁰.
+const FORGOTTEN: f64 = 40.0;
+
 impl Smoothed {
     /// The mean number of readings until it leaves its limits, starting from here; right to six digits up to 10⁸, beyond which
     /// [`leaves`](Self::leaves) is the better question.
@@ -112,14 +115,19 @@ impl Smoothed {
         let mut density: Vec<f64> = grid.iter().map(|(place, _)| self.moves(from, *place)).collect();
         let mut left = mass(&grid, &density);
         // The start itself, and then all that is left after each reading, to infinity by the share that stays.
-        let (mut sum, mut stays) = (1.0 + left, left);
+        let (mut sum, mut stays, mut readings) = (1.0 + left, left, 1.0);
         loop {
             density = next(&grid, &moves, &density);
             let before = std::mem::replace(&mut left, mass(&grid, &density));
             let share = left / before;
             sum += left;
-            // As exact as the digits of a number near 1 allow.
-            if (share - stays).abs() <= 1e-10 * (1.0 - share) + 4.0 * f64::EPSILON {
+            readings += 1.0;
+            if left <= f64::EPSILON * sum {
+                return sum;
+            }
+            // Not before it has forgotten its start, for at first next to nothing leaves; as exact as the digits of a number near 1 allow.
+            let forgotten = readings * self.part > FORGOTTEN;
+            if forgotten && (share - stays).abs() <= 1e-10 * (1.0 - share) + 4.0 * f64::EPSILON {
                 return sum + left * share / (1.0 - share);
             }
             stays = share;
