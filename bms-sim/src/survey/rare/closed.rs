@@ -179,7 +179,8 @@ impl Smoothed {
     /// Places and weights between the limits, and for each place the density with which it is reached from all of them.
     fn grid_and_moves(&self) -> (Vec<(f64, f64)>, Vec<Vec<f64>>) {
         let far = FAR * self.deviation();
-        let (low, high) = (self.low.max(-far), self.high.min(far));
+        let ends = |limit: f64| if limit.is_finite() { limit } else { far.copysign(limit) };
+        let (low, high) = (ends(self.low), ends(self.high));
         let (middle, half) = (0.5 * (high + low), 0.5 * (high - low));
         let grid: Vec<(f64, f64)> = legendre(NODES)
             .into_iter()
