@@ -241,5 +241,14 @@ fn closed_loop(criterion: &mut Criterion) {
     }
 }
 
-criterion_group!(benches, core_tick, world, snapshot, step_back, closed_loop, survey::survey_runs, rare::rare);
+criterion_group!(
+    benches,
+    core_tick,
+    world,
+    snapshot,
+    step_back,
+    closed_loop,
+    survey::survey_runs,
+    rare::rare
+);
 criterion_main!(benches);
