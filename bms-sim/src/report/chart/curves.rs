@@ -54,7 +54,11 @@ impl Curves<'_> {
                 .build_cartesian_2d(from - air.0..to + air.0, low - air.1..high + air.1)?;
             let shown = |value: &f64| {
                 let value = if self.by_factors { libm::pow(10.0, *value) } else { *value };
-                format!("{}", libm::rint(value * 100.0) / 100.0).replace('-', "−")
+                // Two digits behind the point, or behind the noughts that follow it.
+                let noughts =
+                    if value == 0.0 { 0.0 } else { libm::floor(-libm::log10(value.abs())).max(0.0) };
+                let scale = libm::pow(10.0, 2.0 + noughts);
+                format!("{}", libm::rint(value * scale) / scale).replace('-', "−")
             };
             chart
                 .configure_mesh()
@@ -96,6 +100,25 @@ impl Curves<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// What varies by factors below one has labels that differ.
+    #[test]
+    fn labels_of_small_values_differ() {
+        let points = vec![(0.014, 0.9, 0.8, 1.0), (0.03, 0.1, 0.0, 0.2)];
+        let curves = Curves {
+            title: "t",
+            description: "d",
+            across: "Ω",
+            axis: "share",
+            by_factors: true,
+            curves: vec![Curve { name: "c".to_owned(), points }],
+        };
+        let svg = curves.svg().unwrap().unwrap();
+        assert!(
+            svg.lines().filter(|line| line.trim() == "0.02").count() <= 1 && svg.contains("\n0.0"),
+            "{svg}"
+        );
+    }
 
     #[test]
     fn curves_have_names_and_intervals() {

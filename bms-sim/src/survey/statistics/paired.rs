@@ -79,7 +79,7 @@ fn sign_test(parted: impl Iterator<Item = Ordering>) -> f64 {
     }
     let most = more.max(less);
     match (most.checked_sub(1), Binomial::new(0.5, more + less)) {
-        (Some(below), Ok(even)) => (2.0 * (1.0 - even.cdf(below))).min(1.0),
+        (Some(below), Ok(even)) => (2.0 * even.sf(below)).min(1.0),
         _ => 1.0,
     }
 }
