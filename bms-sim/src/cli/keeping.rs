@@ -40,11 +40,12 @@ impl Keeping {
         &self,
         survey: &str,
         settings: Vec<(&'static str, Value)>,
+        anew: bool,
     ) -> Result<(Results, Vec<Piece>), Ended> {
         let path = self.results.clone().unwrap_or_else(|| PathBuf::from(format!("{survey}.results")));
         let header = Header::new(survey)
             .map(|header| settings.into_iter().fold(header, |header, (key, value)| header.with(key, value)));
-        header.and_then(|header| Results::open(&path, &header, self.force)).map_err(|error| {
+        header.and_then(|header| Results::open(&path, &header, anew)).map_err(|error| {
             complain(&error);
             match error {
                 ResultsError::Unreachable { .. } => Ended::NotWritten,
@@ -55,6 +56,9 @@ impl Keeping {
 
     /// Works on what is not done yet and keeps it; gives the outcomes of all pieces in their order, or says on stderr why there are not all.
     /// `place` says of which piece an outcome is.
+    ///
+    /// What is done is kept in the file alone and read back in the end. Kept in memory, each small outcome would stand in the place of the world
+    /// it came from, the next world would need another place, and a long survey as many as it has runs.
     pub(super) fn survey<Piece, Outcome, Trouble>(
         &self,
         survey: &str,
@@ -69,14 +73,15 @@ impl Keeping {
         Outcome: DeserializeOwned + Send + Serialize,
         Trouble: Display + Send,
     {
-        let (mut results, kept) = self.open::<Outcome>(survey, settings)?;
-        let mut outcomes: Vec<Option<Outcome>> = pieces.iter().map(|_| None).collect();
-        for outcome in kept {
-            if let Some(known) = place(&outcome).and_then(|place| outcomes.get_mut(place)) {
-                *known = Some(outcome);
+        let (mut results, kept) = self.open::<Outcome>(survey, settings.clone(), self.force)?;
+        let mut is_done = vec![false; pieces.len()];
+        for place in kept.iter().filter_map(&place) {
+            if let Some(done) = is_done.get_mut(place) {
+                *done = true;
             }
         }
-        let missing: Vec<usize> = (0..pieces.len()).filter(|place| outcomes[*place].is_none()).collect();
+        drop(kept);
+        let missing: Vec<usize> = (0..pieces.len()).filter(|place| !is_done[*place]).collect();
         let mut progress = progress(pieces.len() - missing.len());
         let trouble = Mutex::new(None);
         let worked = |place: &usize| {
@@ -91,7 +96,7 @@ impl Keeping {
         let mut unwritten = None;
         spread(&missing, self.threads(), stop, worked, |place, outcome| {
             unwritten = results.append(&outcome).err();
-            outcomes[missing[place]] = Some(outcome);
+            is_done[missing[place]] = true;
             progress.one_more();
             unwritten.is_none()
         });
@@ -104,14 +109,21 @@ impl Keeping {
             complain(&trouble);
             return Err(Ended::BadInput);
         }
-        let done: Vec<Outcome> = outcomes.into_iter().flatten().collect();
-        if done.len() < pieces.len() {
-            let (done, all) = (done.len(), pieces.len());
+        let (done, all) = (is_done.iter().filter(|done| **done).count(), pieces.len());
+        if done < all {
             complain(&format!(
                 "interrupted: {done} of {all} pieces are done and kept; the same line goes on from there"
             ));
             return Err(Ended::Interrupted);
         }
-        Ok(done)
+        drop(results);
+        let (_, kept) = self.open::<Outcome>(survey, settings, false)?;
+        let mut outcomes: Vec<Option<Outcome>> = pieces.iter().map(|_| None).collect();
+        for outcome in kept {
+            if let Some(known) = place(&outcome).and_then(|place| outcomes.get_mut(place)) {
+                *known = Some(outcome);
+            }
+        }
+        Ok(outcomes.into_iter().flatten().collect())
     }
 }
