@@ -33,5 +33,7 @@ fn in_a_browser() {
     let said = line.output().unwrap();
     let text = String::from_utf8_lossy(&said.stdout);
     println!("{text}{}", String::from_utf8_lossy(&said.stderr));
-    assert!(said.status.success() && text.contains("ok: quickly"), "{text}");
+    // The last of them, unless only some are asked for.
+    let reached = std::env::var_os("TESTS").is_some() || text.contains("ok: quickly");
+    assert!(said.status.success() && reached, "{text}");
 }
