@@ -75,7 +75,8 @@ fn said(change: &Change) -> (&'static str, Value) {
     }
 }
 
-fn limits(change: &LimitChange) -> InlineTable {
+/// What a case file says of changed limits of one fault.
+pub(crate) fn limits(change: &LimitChange) -> InlineTable {
     let milliseconds = |time: u64| Value::from(i64::try_from(time).unwrap_or(i64::MAX));
     let said = [
         ("trip", change.trip.map(Value::from)),
@@ -106,7 +107,8 @@ fn contactor(which: Contactor) -> &'static str {
     PlaceKind::Contactor.names().get(which as usize).copied().unwrap_or_default()
 }
 
-fn defect(begun: &Defect) -> InlineTable {
+/// What a case file says of a defect, but for when it begins.
+pub(crate) fn defect(begun: &Defect) -> InlineTable {
     let kind = begun.kind;
     let place =
         kind.place().names().get(begun.place).map_or_else(|| counted(begun.place), |name| (*name).into());

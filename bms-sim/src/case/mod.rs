@@ -158,7 +158,7 @@ mod changes;
 mod check;
 mod defects;
 mod duty;
-mod edit;
+pub(crate) mod edit;
 mod error;
 mod file;
 mod knob;

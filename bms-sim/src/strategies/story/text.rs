@@ -1,9 +1,10 @@
 //! A story as the text of a case file.
 
 use super::{Phase, REST_SECONDS, Story};
-use crate::case::{LimitChange, severity_key};
+use crate::case::{LimitChange, edit};
 use crate::defect::Defect;
 use std::fmt::Write as _;
+use toml_edit::Value;
 
 impl Story {
     /// The text of its case file.
@@ -16,7 +17,7 @@ impl Story {
     #[must_use]
     pub fn told(&self, title: &str, story: &str) -> String {
         let Self { pack, seed, charge_percent, celsius, .. } = self;
-        let (title, story) = (quoted(title), quoted(story));
+        let (title, story) = (Value::from(title), Value::from(story));
         let mut text = format!(
             "schema = 1\ntitle = {title}\nstory = {story}\npack = \"{}\"\nseed = {seed}\nduration_s = {}\n\n\
              [start]\ncharge_percent = {charge_percent}\ncelsius = {celsius}\n\n[[act]]\nat_s = 1\nask = \"close\"\n\n\
@@ -41,41 +42,11 @@ fn duty(text: &mut String, phase: &Phase) {
 }
 
 fn defect(text: &mut String, begun: &Defect) {
-    let kind = begun.kind;
-    let _ = write!(text, "\n[[defect]]\nkind = \"{}\"\nat_s = {}\n", kind.key(), begun.onset_seconds);
-    if let Some(key) = kind.place().key() {
-        let _ = match kind.place().names().get(begun.place) {
-            Some(name) => writeln!(text, "{key} = \"{name}\""),
-            None => writeln!(text, "{key} = {}", begun.place + 1),
-        };
-    }
-    if let Some(key) = severity_key(kind.unit()) {
-        let _ = writeln!(text, "{key} = {}", begun.severity);
-    }
-    if begun.grows_seconds > 0.0 {
-        let _ = writeln!(text, "ramp_s = {}", begun.grows_seconds);
-    }
+    let said = edit::defect(begun).into_table();
+    let _ = write!(text, "\n[[defect]]\nat_s = {}\n{said}", begun.onset_seconds);
 }
 
 fn limit(text: &mut String, change: &LimitChange) {
-    let _ = write!(text, "\n[limits.{}]\n", change.fault.key());
-    if let Some(trip) = change.trip {
-        let _ = writeln!(text, "trip = {trip}");
-    }
-    if let Some(dwell) = change.dwell_ms {
-        let _ = writeln!(text, "dwell_ms = {dwell}");
-    }
-}
-
-/// As TOML writes text.
-fn quoted(text: &str) -> String {
-    let escaped: String = text
-        .chars()
-        .flat_map(|letter| {
-            let plain = if letter.is_control() { ' ' } else { letter };
-            let mark = matches!(plain, '"' | '\\').then_some('\\');
-            mark.into_iter().chain([plain])
-        })
-        .collect();
-    format!("\"{escaped}\"")
+    let said = edit::limits(change).into_table();
+    let _ = write!(text, "\n[limits.{}]\n{said}", change.fault.key());
 }
