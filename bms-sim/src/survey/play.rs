@@ -48,7 +48,7 @@ impl Survey {
         let drawn: Vec<Drawn> = runs.iter().map(|run| self.drawn(*run, of)).collect();
         let Some(first) = drawn.first() else { return Ok(None) };
         let counts = (0..self.settings.len()).map(|setting| self.counts_of(setting)).collect();
-        let build = Build::of(self.named(of).zip(first.values.iter().copied()));
+        let build = Build::of(self.named().zip(first.values.iter().copied()));
         let mut shared = Abreast::<CELLS, THERMISTORS>::new(&first.cases, build, counts)?;
         let onset_seconds = onset(&first.cases);
         if !shared.play_to(milliseconds(onset_seconds), stop) {
@@ -94,8 +94,8 @@ impl Survey {
         place.min(self.cases.len().saturating_sub(1))
     }
 
-    /// What varies, as it is in this case.
-    fn named(&self, _case: usize) -> impl Iterator<Item = What> {
+    /// What varies.
+    fn named(&self) -> impl Iterator<Item = What> {
         self.vary.iter().map(|vary| vary.what)
     }
 
@@ -110,7 +110,7 @@ impl Survey {
         let story = |case: &Arc<Case>| {
             let mut case = Case::clone(case);
             case.seed = seed;
-            for (what, value) in self.named(of).zip(&values) {
+            for (what, value) in self.named().zip(&values) {
                 what.write(&mut case, *value);
             }
             Arc::new(case)
